@@ -1,0 +1,3 @@
+"""Retune MIDI files to just intonation."""
+
+__version__ = "0.1.0"

@@ -1,0 +1,26 @@
+"""What the encode stage hands to the writer and to the check."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from retune.errors import Remark
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EncodedFile:
+    """One file ready to be written. `suffix` is "" for the main file, or tells several files of one run apart."""
+
+    data: bytes
+    suffix: str = ""
+    extension: str = ".mid"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Encoded:
+    """All files of one conversion (one, unless `when_full` is "files" or parts are written apart)."""
+
+    files: tuple[EncodedFile, ...]
+    channels_used: int
+    worst_error_cents: float  # largest |written − intended| of any piece, known losses included
+    remarks: tuple[Remark, ...] = field(default=())

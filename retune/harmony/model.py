@@ -1,0 +1,87 @@
+"""The harmony: windows with root, chord type and bass, the role of each note in them, and the keys."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from retune.errors import Remark
+
+WINDOW_DTYPE = np.dtype(
+    [
+        ("start_tick", np.int64),
+        ("end_tick", np.int64),
+        ("root_pc", np.int8),  # 0-11, C = 0
+        ("bass_pc", np.int8),  # pitch class of the lowest note that carries the window
+        ("chord", np.int16),  # index into vocabulary.CHORD_TYPES; -1: no named chord
+        ("members", np.uint16),  # bit s set: the pitch class s semitones above the root is a chord tone
+        ("given", np.bool_),  # True: a hint (plan, marker) said so, the finder did not choose
+    ]
+)
+"""One row a window, in order, without gaps or overlaps, from the first pitched onset to the last sounding end."""
+
+
+class Role(IntEnum):
+    """What a note does in a window."""
+
+    CHORD = 0
+    PASSING = 1
+    NEIGHBOUR = 2
+    SUSPENSION = 3
+    ANTICIPATION = 4
+    APPOGGIATURA = 5
+    PEDAL = 6
+    OTHER = 7  # a non-chord tone none of the names above fits
+
+
+PIECE_DTYPE = np.dtype(
+    [
+        ("note", np.int64),  # index into Score.notes
+        ("window", np.int64),  # index into Harmony.windows
+        ("start_tick", np.int64),
+        ("end_tick", np.int64),
+        ("role", np.int8),  # Role
+    ]
+)
+"""A piece is the part of a pitched note inside one window: notes are cut where windows change. Ordered by
+(note, start_tick). Every pitched note has at least one piece; a note of no length has one piece of no length.
+Pieces cover onset to sounding end."""
+
+
+KEY_DTYPE = np.dtype(
+    [
+        ("start_tick", np.int64),
+        ("end_tick", np.int64),
+        ("tonic_pc", np.int8),
+        ("minor", np.bool_),
+        ("fifths", np.int8),  # key signature: sharps positive, flats negative; decides spelling
+    ]
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hint:
+    """A stretch whose harmony is given from outside (plan or chord symbols) and must be used as it is.
+
+    `chord` is a symbol of the vocabulary; `members` overrides its pitch classes if not None.
+    """
+
+    start_tick: int
+    end_tick: int
+    root_pc: int
+    chord: str
+    bass_pc: int | None = None
+    members: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Harmony:
+    """What the harmony stage found."""
+
+    windows: NDArray[np.void]  # WINDOW_DTYPE
+    pieces: NDArray[np.void]  # PIECE_DTYPE
+    keys: NDArray[np.void]  # KEY_DTYPE
+    remarks: tuple[Remark, ...] = field(default=())

@@ -1,0 +1,42 @@
+"""The tuning: an offset for every piece of every pitched note, and what it cost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from retune.errors import Remark
+
+OFFSET_DTYPE = np.dtype(
+    [
+        ("note", np.int64),  # index into Score.notes
+        ("start_tick", np.int64),  # first row of a note: its onset tick
+        ("end_tick", np.int64),  # last row of a note: its sounding end tick
+        ("offset_cents", np.float64),  # from 12-tone equal temperament at A4 = 440 Hz
+    ]
+)
+"""Offsets as steps in time: ordered by (note, start_tick), at least one row for every pitched note, rows of a
+note without gaps, neighbouring rows of a note differ. Notes of percussion parts have no rows."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compromise:
+    """A place where purity gave way."""
+
+    tick: int
+    notes: tuple[int, ...]  # indices into Score.notes
+    window: int
+    cents: float  # how far the interval is from pure, signed
+    reason: str  # a sentence for a musician
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tuning:
+    """What the tuning stage decided."""
+
+    offsets: NDArray[np.void]  # OFFSET_DTYPE
+    displacement_cents: NDArray[np.float64]  # (n_windows,) where each window's root sits
+    compromises: tuple[Compromise, ...] = field(default=())
+    remarks: tuple[Remark, ...] = field(default=())
