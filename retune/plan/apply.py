@@ -1,0 +1,146 @@
+"""Turn a plan into what the stages take, given the score it is for."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from retune.harmony.model import Harmony, Hint
+from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
+from retune.ratios.model import Ratios, RatioTable
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from retune.options import Options
+    from retune.plan.model import PartialRatios, Place, Plan, PlanWindow
+    from retune.score.model import FloatArray, Score
+
+
+def hints(plan: Plan, score: Score) -> tuple[Hint, ...]:
+    """Return the stretches whose harmony the plan gives, in order of time.
+
+    Raises `PlanError` for a place outside the score and for rows that overlap.
+    """
+    found = []
+    for row, start, end in _stretches(plan, score):
+        if row.root_pc is None:
+            continue
+        found.append(
+            Hint(
+                start_tick=start,
+                end_tick=end,
+                root_pc=row.root_pc,
+                chord=row.chord,
+                bass_pc=row.bass_pc,
+                members=row.members,
+            )
+        )
+    return tuple(found)
+
+
+def plan_ratios(plan: Plan, score: Score, harmony: Harmony, chosen: Ratios) -> Ratios:
+    """Return the ratios chosen by the ratios stage with those of the plan laid over them.
+
+    Ratios of a row go before those given for a chord type; tones the plan does not name keep what was chosen.
+    """
+    over: dict[int, PartialRatios] = {}
+    for symbol, partial in plan.for_chord.items():
+        same_type = np.flatnonzero(harmony.windows["chord"] == INDEX_OF_SYMBOL[symbol])
+        over |= dict.fromkeys(same_type.tolist(), partial)
+    for row, start, end in _stretches(plan, score):
+        if row.ratios:
+            over |= dict.fromkeys(_windows_within(harmony, start, end), row.ratios)
+    if not over:
+        return chosen
+    tables = list(chosen.tables)
+    place = {table: i for i, table in enumerate(tables)}
+    of_window = chosen.table_of_window.copy()
+    for window, partial in over.items():
+        table = overlay(tables[of_window[window]], partial)
+        if table not in place:
+            place[table] = len(tables)
+            tables.append(table)
+        of_window[window] = place[table]
+    return Ratios(tables=tuple(tables), table_of_window=of_window)
+
+
+def overlay(table: RatioTable, partial: PartialRatios) -> RatioTable:
+    """Return a table with the given steps replaced."""
+    pairs = list(table.pairs)
+    for semitone, numerator, denominator in partial:
+        pairs[semitone] = (numerator, denominator)
+    return RatioTable(tuple(pairs))
+
+
+def window_limits(
+    plan: Plan, score: Score, harmony: Harmony, options: Options
+) -> tuple[FloatArray, FloatArray]:
+    """Return (n_windows,) drift limits and (n_windows,) hold limits [cents], sections of the plan applied.
+
+    A window belongs to a section if it starts in one of its bars; later sections go before earlier ones.
+    Raises `PlanError` for a section that starts after the end of the score.
+    """
+    count = len(harmony.windows)
+    drift = np.full(count, options.drift_limit_cents)
+    hold = np.full(count, options.hold_limit_cents)
+    bars, _ = score.meters.bar_beat(harmony.windows["start_tick"])
+    for section in plan.sections:
+        if score.meters.tick_of(section.first_bar) >= max(score.end_tick, 1):
+            raise plan.source.error(("sections", section.index, "bars"), _past_end(score, section.first_bar))
+        inside = (bars >= section.first_bar) & (bars <= section.last_bar)
+        if section.drift_limit_cents is not None:
+            drift[inside] = section.drift_limit_cents
+        if section.hold_limit_cents is not None:
+            hold[inside] = section.hold_limit_cents
+    return drift, hold
+
+
+def chord_symbol(harmony: Harmony, window: int) -> str:
+    """Return the symbol of a window's chord type, "" for a set no type names."""
+    index = int(harmony.windows["chord"][window])
+    return CHORD_TYPES[index].symbol if index >= 0 else ""
+
+
+def _stretches(plan: Plan, score: Score) -> Iterator[tuple[PlanWindow, int, int]]:
+    """Yield each row with its start and end tick, in order of time."""
+    rows = sorted(plan.windows, key=lambda row: row.start)
+    starts = [_tick(plan, score, row, "at", row.start) for row in rows]
+    for i, row in enumerate(rows):
+        if row.end is not None:
+            end = _tick(plan, score, row, "to", row.end)
+        else:
+            end = score.meters.tick_of(row.start[0] + 1)
+            end = min(end, starts[i + 1]) if i + 1 < len(rows) else end
+        if end <= starts[i]:
+            raise plan.source.error(("windows", row.index, "at"), "another row starts at the same place")
+        if i + 1 < len(rows) and end > starts[i + 1]:
+            later = rows[i + 1].index + 1
+            raise plan.source.error(("windows", row.index, "to"), f"runs into row {later} of the windows")
+        yield row, starts[i], end
+
+
+def _tick(plan: Plan, score: Score, row: PlanWindow, field: str, place: Place) -> int:
+    bar, beat = place
+    tick = score.meters.tick_of(bar, beat)
+    path = ("windows", row.index, field)
+    if tick > score.end_tick or (field == "at" and tick == score.end_tick):
+        raise plan.source.error(path, _past_end(score, bar))
+    if field == "at" and int(score.meters.bar_beat(tick)[0]) != bar:
+        raise plan.source.error(path, f"bar {bar} has no beat {beat:g}")
+    return tick
+
+
+def _past_end(score: Score, bar: int) -> str:
+    last = int(score.meters.bar_beat(max(score.end_tick - 1, 0))[0])
+    return f"bar {bar} is past the end of the music in bar {last}"
+
+
+def _windows_within(harmony: Harmony, start: int, end: int) -> list[int]:
+    """Return the windows that start within a stretch, or the one that spans its start."""
+    starts = harmony.windows["start_tick"]
+    inside = np.flatnonzero((starts >= start) & (starts < end))
+    if not len(inside):
+        inside = np.flatnonzero((starts <= start) & (harmony.windows["end_tick"] > start))
+    return [int(window) for window in inside]
