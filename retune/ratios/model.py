@@ -7,15 +7,16 @@ them as `sympy.Rational`.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from retune.units import ratio_to_cents
 
 if TYPE_CHECKING:
     import sympy
+    from numpy.typing import NDArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,15 +30,22 @@ class RatioTable:
 
     @property
     def rationals(self) -> tuple[sympy.Rational, ...]:
-        """The twelve ratios as `sympy.Rational`."""
+        """Twelve ratios as `sympy.Rational`."""
         import sympy
 
         return tuple(sympy.Rational(n, d) for n, d in self.pairs)
 
     @property
     def deviations(self) -> NDArray[np.float64]:
-        """(12,) cents each pitch class lies from its equal-tempered place above the root."""
-        return np.array([ratio_to_cents(n, d) - 100.0 * s for s, (n, d) in enumerate(self.pairs)])
+        """(12,) cents each pitch class lies from its equal-tempered place above the root (read-only)."""
+        return _deviations(self.pairs)
+
+
+@lru_cache(maxsize=4096)
+def _deviations(pairs: tuple[tuple[int, int], ...]) -> NDArray[np.float64]:
+    cents = np.array([ratio_to_cents(n, d) - 100.0 * s for s, (n, d) in enumerate(pairs)])
+    cents.flags.writeable = False
+    return cents
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
