@@ -25,6 +25,7 @@ class Options:
     drift_limit_cents: float = 15.0
     hold_limit_cents: float = 1.0
     purity_first: bool = False  # chords exactly pure whatever lines must do (see tuning presets)
+    line_weight: float = 1.0  # how much still lines count beside pure chords, 1 = as chosen by experiment
     reference_hz: float = 440.0
     home: str = "mean"  # "mean", "tonic", or a note name such as "A"
     fixed: tuple[str, ...] = ()

@@ -1,0 +1,10 @@
+"""Score + harmony + ratios → an offset for every note.
+
+In: the notes, the windows, their exact ratios. Out: `Tuning`, offsets in cents from equal temperament.
+The whole piece is solved at once (`solve`); fixed temperaments and tables are tunings too (`fixed`).
+"""
+
+from retune.tuning.model import Compromise, Tuning
+from retune.tuning.solve import solve_tuning
+
+__all__ = ["Compromise", "Tuning", "solve_tuning"]

@@ -1,0 +1,86 @@
+"""The guarantees of the tuning problem: how far roots and notes may stray, and where home is."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+from numpy.typing import NDArray
+
+from retune.errors import OptionError
+from retune.harmony.model import Harmony
+from retune.score.model import Score
+from retune.tuning.unknowns import Unknowns
+from retune.tuning.weights import Weights
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+LEAST_ROOM_CENTS = 1e-3
+"""The solver needs a little room inside every bound; what it uses of it is taken back afterwards."""
+
+_NOTE_NAME = re.compile(r"([A-Ga-g])(♯♯|##|♯|#|♭♭|bb|♭|b)?$")
+_LETTERS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+_SIGNS = {"": 0, "♯": 1, "#": 1, "♯♯": 2, "##": 2, "♭": -1, "b": -1, "♭♭": -2, "bb": -2}
+
+
+def bounds(
+    score: Score, harmony: Harmony, unknowns: Unknowns, deviation: Floats, drift_limit: Floats
+) -> tuple[Floats, Floats]:
+    """(size,) lower and upper bounds [cents] of all unknowns.
+
+    `deviation` is (n_pieces,) from `piece_deviations`, `drift_limit` (n_windows,). A root stays within the
+    limit of its equal-tempered pitch; any other note within the limit of the stretch between its
+    equal-tempered pitch and its pure place above a root that has not moved. All of them contain 0, so the
+    limits never exclude each other.
+    """
+    limit = np.concatenate([drift_limit, np.zeros(0)])[harmony.pieces["window"]]
+    lower = np.full(unknowns.size, -np.inf)
+    upper = np.full(unknowns.size, np.inf)
+    np.maximum.at(lower, unknowns.of_piece, np.minimum(deviation, 0.0) - limit)
+    np.minimum.at(upper, unknowns.of_piece, np.maximum(deviation, 0.0) + limit)
+    windows = slice(unknowns.offsets, unknowns.offsets + unknowns.windows)
+    lower[windows], upper[windows] = -drift_limit, drift_limit
+    return lower, upper
+
+
+def with_room(lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
+    """The bounds, widened where they leave less than the room the solver needs."""
+    return np.minimum(lower, -LEAST_ROOM_CENTS), np.maximum(upper, LEAST_ROOM_CENTS)
+
+
+def home_pulls(score: Score, harmony: Harmony, unknowns: Unknowns, weights: Weights, home: str) -> Floats:
+    """(size,) weight with which each unknown is drawn to 0: every window a little, home more.
+
+    `home` is "mean", "tonic" or a note name. Raises `OptionError` for anything else.
+    """
+    windows = harmony.windows
+    quarters = (windows["end_tick"] - windows["start_tick"]) / score.clock.ticks_per_quarter
+    is_home = np.zeros(len(windows), dtype=bool)
+    if home == "tonic":
+        is_home = windows["root_pc"] == _tonics(harmony)
+    elif home != "mean":
+        is_home = windows["root_pc"] == note_name_to_pc(home)
+    weight = np.where(is_home, weights.home, weights.homing)
+    pull = np.full(unknowns.size, 1e-7)
+    pull[unknowns.offsets : unknowns.offsets + unknowns.windows] += weight * np.maximum(quarters, 0.01)
+    if home not in ("mean", "tonic"):
+        key = score.notes["key"].astype(np.int64)[harmony.pieces["note"]]
+        named = key % 12 == note_name_to_pc(home)
+        pull[unknowns.of_piece[named]] += weights.home
+    return pull
+
+
+def _tonics(harmony: Harmony) -> Ints:
+    if not len(harmony.keys):
+        return np.full(len(harmony.windows), -1, dtype=np.int64)
+    at = np.searchsorted(harmony.keys["start_tick"], harmony.windows["start_tick"], side="right") - 1
+    return harmony.keys["tonic_pc"].astype(np.int64)[np.maximum(at, 0)]
+
+
+def note_name_to_pc(name: str) -> int:
+    """Pitch class 0-11 of a note name such as "A", "F♯" or "Bb". Raises `OptionError` for anything else."""
+    match = _NOTE_NAME.match(name.strip())
+    if not match:
+        raise OptionError(f"home: {name!r} is not mean, tonic or a note name such as A or F#")
+    return (_LETTERS[match[1].upper()] + _SIGNS[match[2] or ""]) % 12

@@ -1,0 +1,227 @@
+"""The wishes of the tuning problem as rows: x_first − x_second should be target, and how much that counts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from retune.harmony.model import Harmony, Role
+from retune.ratios.model import Ratios
+from retune.score.model import Score
+from retune.tuning.unknowns import Unknowns
+from retune.tuning.weights import PARTNERS_PER_NOTE, REPEAT_REACH_QUARTERS, RING_REACH_SECONDS, Weights
+from retune.units import ratio_to_cents
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Soft rows of the problem, one-dimensional arrays of one length."""
+
+    first: Ints
+    second: Ints
+    target: Floats  # [cents]
+    weight: Floats
+
+    def where(self, keep: NDArray[np.bool_]) -> Rows:
+        """The rows marked True."""
+        return Rows(self.first[keep], self.second[keep], self.target[keep], self.weight[keep])
+
+
+@dataclass(frozen=True, slots=True)
+class Pairs:
+    """Consonant intervals that sound: what purity is measured on."""
+
+    rows: Rows
+    upper_note: Ints
+    lower_note: Ints
+    window: Ints  # window in force when the pair begins to sound
+    start_tick: Ints
+
+
+_CONSONANCES = {
+    3: {3: (32, 27), 4: (81, 64), 5: (4, 3), 7: (3, 2), 8: (128, 81), 9: (27, 16)},
+    5: {3: (6, 5), 4: (5, 4), 5: (4, 3), 7: (3, 2), 8: (8, 5), 9: (5, 3)},
+}
+"""Consonant interval classes [semitones] and their pure ratios: the true forms on which Renaissance writers
+agree (Zarlino 1558, after R. Duffin, *MTO* 12.3, 2006); for prime limit 3 their Pythagorean forms
+(Barbour 1951)."""
+
+
+def consonant_deviations(prime_limit: int) -> Floats:
+    """(12,) cents a pure interval lies from its equal-tempered size; nan for dissonant classes."""
+    table = np.full(12, np.nan)
+    table[0] = 0.0
+    for semitones, (n, d) in _CONSONANCES[min(prime_limit, 5)].items():
+        table[semitones] = ratio_to_cents(n, d) - 100.0 * semitones
+    return table
+
+
+@dataclass(frozen=True, slots=True)
+class _Spans:
+    """What can sound together: whole notes, or pieces of notes that are cut. Ordered by start."""
+
+    note: Ints
+    unknown: Ints
+    window: Ints
+    start: Ints
+    release: Ints
+    end: Ints
+
+
+def _spans(score: Score, harmony: Harmony, unknowns: Unknowns) -> _Spans:
+    notes, pieces = score.notes, harmony.pieces
+    cut = np.zeros(len(notes), dtype=bool)
+    cut[unknowns.cut_notes] = True
+    whole = np.zeros(len(pieces), dtype=bool)
+    whole[unknowns.first_piece[unknowns.first_piece >= 0]] = True
+    take = np.flatnonzero(cut[pieces["note"]] | whole)
+    note = pieces["note"][take]
+    is_cut = cut[note]
+    start = pieces["start_tick"][take]
+    end = np.where(is_cut, pieces["end_tick"][take], notes["sounding_end_tick"][note])
+    release = notes["release_tick"][note]
+    reach = score.clock.ticks(score.clock.seconds(release) + RING_REACH_SECONDS)
+    end = np.minimum(end, np.maximum(reach, release))
+    order = np.argsort(start, kind="stable")
+    return _Spans(
+        note[order],
+        unknowns.of_piece[take][order],
+        pieces["window"][take][order],
+        start[order],
+        np.minimum(release, end)[order],
+        end[order],
+    )
+
+
+def overlapping(start: Ints, end: Ints, *, partners: int = PARTNERS_PER_NOTE) -> tuple[Ints, Ints]:
+    """Indices (earlier, later) of all pairs of spans that overlap; `start` ascending.
+
+    Spans that start together count as overlapping if both have length. Linear in the number of pairs; if
+    there are more than `partners` a span on average, only so many next ones are taken for each.
+    """
+    index = np.arange(len(start))
+    count = np.maximum(np.searchsorted(start, end, side="left") - index - 1, 0)
+    if int(count.sum()) > partners * len(start) + 10_000:
+        count = np.minimum(count, partners)
+    earlier = np.repeat(index, count)
+    offset = np.arange(len(earlier)) - np.repeat(np.cumsum(count) - count, count)
+    return earlier, earlier + 1 + offset
+
+
+def pair_rows(
+    score: Score, harmony: Harmony, ratios: Ratios, unknowns: Unknowns, weights: Weights, prime_limit: int
+) -> Pairs:
+    """Every consonant interval that sounds, with its pure size in the window where it begins."""
+    spans = _spans(score, harmony, unknowns)
+    a, b = overlapping(spans.start, spans.end)
+    key = score.notes["key"].astype(np.int64)[spans.note]
+    interval = (key[b] - key[a]) % 12
+    pure = consonant_deviations(prime_limit)
+    keep = ~np.isnan(pure[interval]) & (spans.unknown[a] != spans.unknown[b])
+    # The class seen from the lower of the two notes, so that octaves and inversions keep their sign.
+    a, b = a[keep], b[keep]
+    swap = key[b] < key[a]
+    upper, lower = np.where(swap, a, b), np.where(swap, b, a)
+    window = spans.window[b]
+    start = spans.start[b]
+    sounding = np.minimum(spans.end[a], spans.end[b]) - start
+    written = np.clip(np.minimum(spans.release[a], spans.release[b]) - start, 0, None)
+    quarters = (written + weights.ringing * (sounding - written)) / score.clock.ticks_per_quarter
+    target = _targets(harmony, ratios, key[upper], key[lower], window, pure)
+    rows = Rows(spans.unknown[upper], spans.unknown[lower], target, weights.pair * quarters)
+    live = quarters > 0
+    return Pairs(
+        rows.where(live), spans.note[upper][live], spans.note[lower][live], window[live], start[live]
+    )
+
+
+def _targets(
+    harmony: Harmony, ratios: Ratios, upper: Ints, lower: Ints, window: Ints, pure: Floats
+) -> Floats:
+    """The window's own ratios where both notes are its chord tones, else the pure consonance."""
+    root = harmony.windows["root_pc"].astype(np.int64)[window]
+    members = harmony.windows["members"].astype(np.int64)[window]
+    above, below = (upper - root) % 12, (lower - root) % 12
+    both = (members >> above) & (members >> below) & 1
+    deviation = ratios.deviations
+    chordal = deviation[window, above] - deviation[window, below]
+    result: Floats = np.where(both == 1, chordal, pure[(upper - lower) % 12])
+    return result
+
+
+def frame_rows(score: Score, harmony: Harmony, ratios: Ratios, unknowns: Unknowns, weights: Weights) -> Rows:
+    """Every piece against its window's root: tunes broken chords, and notes that sound alone."""
+    pieces = harmony.pieces
+    target = piece_deviations(score, harmony, ratios)
+    length = (pieces["end_tick"] - pieces["start_tick"]) / score.clock.ticks_per_quarter
+    chordal = pieces["role"] == Role.CHORD
+    weight = np.where(chordal, weights.frame, weights.frame_foreign) * np.clip(length, 0.05, 8.0)
+    return Rows(unknowns.of_piece, unknowns.of_window(pieces["window"]), target, weight)
+
+
+def piece_deviations(score: Score, harmony: Harmony, ratios: Ratios) -> Floats:
+    """(n_pieces,) cents each piece's ratio lies from its equal-tempered place above its window's root."""
+    pieces = harmony.pieces
+    root = harmony.windows["root_pc"].astype(np.int64)[pieces["window"]]
+    above = (score.notes["key"].astype(np.int64)[pieces["note"]] - root) % 12
+    result: Floats = ratios.deviations[pieces["window"], above]
+    return result
+
+
+def repeats(score: Score) -> tuple[Ints, Ints, Floats]:
+    """(earlier note, later note, gap in quarters) for every pitched note struck again in its part."""
+    notes = score.notes
+    pitched = np.flatnonzero(score.pitched & (notes["release_tick"] > notes["onset_tick"]))
+    order = pitched[np.lexsort((notes["onset_tick"][pitched], notes["key"][pitched], notes["part"][pitched]))]
+    earlier, later = order[:-1], order[1:]
+    same = (notes["part"][earlier] == notes["part"][later]) & (notes["key"][earlier] == notes["key"][later])
+    gap = (notes["onset_tick"][later] - notes["release_tick"][earlier]) / score.clock.ticks_per_quarter
+    keep = same & (gap >= 0) & (gap < REPEAT_REACH_QUARTERS)
+    return earlier[keep], later[keep], gap[keep]
+
+
+def repeat_rows(score: Score, unknowns: Unknowns, weights: Weights) -> Rows:
+    """A note struck again in its part keeps its pitch, the more the sooner it returns."""
+    earlier, later, gap = repeats(score)
+    weight = weights.repeat * (1.0 - 0.5 * gap / REPEAT_REACH_QUARTERS)
+    first = unknowns.of_piece[unknowns.first_piece[later]]
+    second = unknowns.of_piece[unknowns.last_piece[earlier]]
+    return Rows(first, second, np.zeros(len(first)), weight)
+
+
+def step_rows(score: Score, harmony: Harmony, unknowns: Unknowns, weights: Weights) -> Rows:
+    """Passing and neighbour notes lie at an even step from the notes they move between."""
+    notes, pieces = score.notes, harmony.pieces
+    moving = np.isin(pieces["role"], (Role.PASSING, Role.NEIGHBOUR, Role.ANTICIPATION))
+    is_moving = np.zeros(len(notes), dtype=bool)
+    is_moving[pieces["note"][moving]] = True
+    pitched = np.flatnonzero(score.pitched)
+    order = pitched[np.lexsort((notes["onset_tick"][pitched], notes["part"][pitched]))]
+    found: list[tuple[Ints, Ints]] = []
+    for shift in (1, 2):  # two, so that a step is found in parts of two voices
+        before, after = order[:-shift], order[shift:]
+        near = (notes["part"][before] == notes["part"][after]) & (is_moving[before] | is_moving[after])
+        apart = np.abs(notes["key"][before].astype(np.int64) - notes["key"][after])
+        gap = notes["onset_tick"][after] - notes["release_tick"][before]
+        near &= (apart >= 1) & (apart <= 2) & (np.abs(gap) < score.clock.ticks_per_quarter)
+        found.append((before[near], after[near]))
+    before = np.concatenate([f[0] for f in found])
+    after = np.concatenate([f[1] for f in found])
+    length = (notes["release_tick"] - notes["onset_tick"]) / score.clock.ticks_per_quarter
+    weight = weights.step * np.clip(np.minimum(length[before], length[after]), 0.05, 2.0)
+    first = unknowns.of_piece[unknowns.first_piece[after]]
+    second = unknowns.of_piece[unknowns.last_piece[before]]
+    return Rows(first, second, np.zeros(len(first)), weight)
+
+
+def held_rows(harmony: Harmony, unknowns: Unknowns, weights: Weights) -> Rows:
+    """A note that sounds on into the next window stays where it is, if it is allowed to move at all."""
+    note = harmony.pieces["note"]
+    joined = np.flatnonzero((note[1:] == note[:-1]) & (unknowns.of_piece[1:] != unknowns.of_piece[:-1]))
+    first, second = unknowns.of_piece[joined + 1], unknowns.of_piece[joined]
+    return Rows(first, second, np.zeros(len(joined)), np.full(len(joined), weights.held))

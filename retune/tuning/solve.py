@@ -1,0 +1,251 @@
+"""The tuning of the whole piece as one convex problem.
+
+    minimise   Σ pairs    a · |x_p − x_q − t_pq|     intervals that sound are pure      (a: time sounding)
+             + Σ pieces   f · |x_p − c_k − t_p|      broken chords and lone notes fit their window
+             + Σ repeats  r(gap) · |x_q − x_p|       a repeated note keeps its pitch within its part
+             + Σ steps    s · |x_q − x_p|            passing notes lie evenly between their neighbours
+             + Σ held     h · |x_p+1 − x_p|          held notes stay still, where they may move at all
+             + Σ windows  ½ g · c_k²                 the piece comes home
+    subject to  |c_k| <= drift limit, roots likewise, movement within a note <= hold limit, fixed parts given
+
+x_p is the offset of a note (or of a piece of it, where notes may move), c_k the displacement of window k.
+Pairs carry purity rather than windows alone: where a comma must go somewhere, the whole piece decides which
+single interval takes it, and notes foreign to the named chord are still in tune with what sounds beside them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from retune.errors import Remark
+from retune.tuning.bounds import bounds, home_pulls, with_room
+from retune.tuning.interior import Problem, minimise
+from retune.tuning.model import OFFSET_DTYPE, Tuning
+from retune.tuning.partners import fixed_parts, given_offsets
+from retune.tuning.presets import weights_for
+from retune.tuning.rows import (
+    Pairs,
+    Rows,
+    frame_rows,
+    held_rows,
+    pair_rows,
+    piece_deviations,
+    repeat_rows,
+    step_rows,
+)
+from retune.tuning.unknowns import Unknowns, limit_of_notes, number_unknowns
+
+if TYPE_CHECKING:
+    from retune.harmony.model import Harmony
+    from retune.options import Options
+    from retune.ratios.model import Ratios
+    from retune.score.model import Score
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+GRID_CENTS = 1e-4
+"""Offsets are rounded to this, far below any receiver's step, so that notes meant to be equal are equal."""
+MOVEMENT_MARGIN_CENTS = 0.0125
+"""Kept free below a hold limit for the rounding of the finest bends (half of 200/8192 cents)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setup:
+    """The problem of one piece, and what its unknowns stand for."""
+
+    problem: Problem
+    unknowns: Unknowns
+    pairs: Pairs
+    given: Floats  # (n_pieces,) offset of fixed pieces [cents], nan where free
+    drift_limit: Floats  # (n_windows,) [cents]
+    hold_limit: Floats  # (n_windows,) [cents]
+
+
+def solve_tuning(
+    score: Score,
+    harmony: Harmony,
+    ratios: Ratios,
+    options: Options,
+    *,
+    limits: tuple[Floats, Floats] | None = None,
+) -> Tuning:
+    """The tuning of the whole piece.
+
+    `limits` are (n_windows,) drift limits and hold limits [cents] where stretches differ; by default those of
+    the options hold throughout. The limits are guarantees: roots never sit further than the drift limit from
+    their equal-tempered pitch, no note moves more than its hold limit while it sounds.
+    Raises `OptionError` for a fixed part or home that does not exist.
+    """
+    setup = set_up(score, harmony, ratios, options, limits=limits)
+    x = minimise(setup.problem)
+    offsets = _piece_offsets(score, harmony, setup, x)
+    return Tuning(
+        offsets=offset_rows(score, harmony, offsets),
+        displacement_cents=_displacement(score, harmony, setup, x, offsets),
+        remarks=_strayed_partners(score, harmony, setup),
+    )
+
+
+def set_up(
+    score: Score,
+    harmony: Harmony,
+    ratios: Ratios,
+    options: Options,
+    *,
+    limits: tuple[Floats, Floats] | None = None,
+) -> Setup:
+    """The problem of a piece: rows, bounds and pulls."""
+    windows = len(harmony.windows)
+    drift, hold = limits or (
+        np.full(windows, options.drift_limit_cents),
+        np.full(windows, options.hold_limit_cents),
+    )
+    weights = weights_for(options)
+    unknowns = number_unknowns(score, harmony, hold)
+    given = given_offsets(score, harmony, fixed_parts(options.fixed, score.parts))
+    pairs = pair_rows(score, harmony, ratios, unknowns, weights, options.prime_limit)
+    rows = _joined(
+        pairs.rows,
+        frame_rows(score, harmony, ratios, unknowns, weights),
+        repeat_rows(score, unknowns, weights),
+        step_rows(score, harmony, unknowns, weights),
+        held_rows(harmony, unknowns, weights),
+    )
+    lower, upper = with_room(
+        *bounds(score, harmony, unknowns, piece_deviations(score, harmony, ratios), drift)
+    )
+    pull = home_pulls(score, harmony, unknowns, weights, options.home)
+    note_limit = limit_of_notes(score, harmony, hold)
+    problem = _problem(harmony, unknowns, rows, lower, upper, pull, given, note_limit)
+    return Setup(
+        problem=problem, unknowns=unknowns, pairs=pairs, given=given, drift_limit=drift, hold_limit=hold
+    )
+
+
+def _joined(*groups: Rows) -> Rows:
+    joined = Rows(
+        np.concatenate([g.first for g in groups]),
+        np.concatenate([g.second for g in groups]),
+        np.concatenate([g.target for g in groups]),
+        np.concatenate([g.weight for g in groups]),
+    )
+    return joined.where((joined.first != joined.second) & (joined.weight > 0))
+
+
+def _problem(
+    harmony: Harmony,
+    unknowns: Unknowns,
+    rows: Rows,
+    lower: Floats,
+    upper: Floats,
+    pull: Floats,
+    given: Floats,
+    note_limit: Floats,
+) -> Problem:
+    """Assembles the problem; one more unknown, held at 0, stands for everything that is given."""
+    ground = unknowns.size
+    value = np.full(ground + 1, np.nan)
+    value[unknowns.of_piece] = given
+    fixed = ~np.isnan(value)
+    lower = np.append(np.where(fixed[:-1], -np.inf, lower), -np.inf)
+    upper = np.append(np.where(fixed[:-1], np.inf, upper), np.inf)
+    rows = _grounded(rows, value, fixed, ground)
+    note = harmony.pieces["note"]
+    moving = np.flatnonzero(np.isin(note, unknowns.limited) & ~fixed[unknowns.of_piece])
+    centre = unknowns.offsets + unknowns.windows + np.searchsorted(unknowns.limited, note[moving])
+    return Problem(
+        size=ground + 1,
+        first=rows.first,
+        second=rows.second,
+        target=rows.target,
+        weight=rows.weight,
+        pull=np.append(pull, 1e9),
+        pull_to=np.zeros(ground + 1),
+        lower=lower,
+        upper=upper,
+        limit_first=unknowns.of_piece[moving],
+        limit_second=centre,
+        limit=0.5 * (note_limit[note[moving]] - MOVEMENT_MARGIN_CENTS),
+    )
+
+
+def _grounded(rows: Rows, value: Floats, fixed: NDArray[np.bool_], ground: int) -> Rows:
+    """Rows with given unknowns replaced by the ground and their offset moved into the target."""
+    given = np.where(fixed, value, 0.0)
+    target = rows.target - given[rows.first] + given[rows.second]
+    first = np.where(fixed[rows.first], ground, rows.first)
+    second = np.where(fixed[rows.second], ground, rows.second)
+    return Rows(first, second, target, rows.weight).where(first != second)
+
+
+def _piece_offsets(score: Score, harmony: Harmony, setup: Setup, x: Floats) -> Floats:
+    """(n_pieces,) offsets on the grid, every limit kept exactly."""
+    note = harmony.pieces["note"]
+    offsets = np.where(np.isnan(setup.given), x[setup.unknowns.of_piece], setup.given)
+    limit = limit_of_notes(score, harmony, setup.hold_limit) - MOVEMENT_MARGIN_CENTS
+    lowest, highest = np.full(len(score.notes), np.inf), np.full(len(score.notes), -np.inf)
+    np.minimum.at(lowest, note, offsets)
+    np.maximum.at(highest, note, offsets)
+    middle, reach = 0.5 * (lowest + highest), 0.5 * np.maximum(limit, 0.0)
+    offsets = np.clip(offsets, (middle - reach)[note], (middle + reach)[note])
+    root = (
+        score.notes["key"].astype(np.int64)[note] % 12 == harmony.windows["root_pc"][harmony.pieces["window"]]
+    )
+    free = np.isnan(setup.given)
+    drift = np.where(root & free, setup.drift_limit[harmony.pieces["window"]], np.inf)
+    return np.clip(np.round(offsets / GRID_CENTS) * GRID_CENTS, -drift, drift)
+
+
+def offset_rows(score: Score, harmony: Harmony, offsets: Floats) -> NDArray[np.void]:
+    """Rows of `OFFSET_DTYPE` from (n_pieces,) offsets [cents], equal neighbours within a note joined."""
+    pieces = harmony.pieces
+    note = pieces["note"]
+    new = np.ones(len(pieces), dtype=bool)
+    new[1:] = (note[1:] != note[:-1]) | (offsets[1:] != offsets[:-1])
+    first = np.flatnonzero(new)
+    rows = np.zeros(len(first), dtype=OFFSET_DTYPE)
+    last = np.append(first[1:], len(pieces)) - 1 if len(first) else first
+    rows["note"] = note[first]
+    rows["start_tick"] = pieces["start_tick"][first]
+    rows["end_tick"] = pieces["end_tick"][last]
+    rows["offset_cents"] = offsets[first]
+    return rows
+
+
+def _displacement(score: Score, harmony: Harmony, setup: Setup, x: Floats, offsets: Floats) -> Floats:
+    """(n_windows,) offset of the root where it sounds (its longest piece), else the window's own unknown."""
+    unknowns, pieces = setup.unknowns, harmony.pieces
+    displacement = x[unknowns.offsets : unknowns.offsets + unknowns.windows].copy()
+    np.clip(displacement, -setup.drift_limit, setup.drift_limit, out=displacement)
+    root = (
+        score.notes["key"].astype(np.int64)[pieces["note"]] % 12
+        == harmony.windows["root_pc"][pieces["window"]]
+    )
+    at = np.flatnonzero(root)
+    length = pieces["end_tick"][at] - pieces["start_tick"][at]
+    at = at[np.argsort(length, kind="stable")]  # the longest is written last
+    displacement[pieces["window"][at]] = offsets[at]
+    return np.round(displacement / GRID_CENTS) * GRID_CENTS
+
+
+def _strayed_partners(score: Score, harmony: Harmony, setup: Setup) -> tuple[Remark, ...]:
+    """A remark for each fixed part that lies outside the drift limit: the others cannot follow it there."""
+    given = np.nan_to_num(setup.given)
+    outside = np.abs(given) > setup.drift_limit[harmony.pieces["window"]] + GRID_CENTS
+    found = []
+    for part in np.unique(score.notes["part"][harmony.pieces["note"][outside]]):
+        first = int(np.flatnonzero(outside & (score.notes["part"][harmony.pieces["note"]] == part))[0])
+        found.append(
+            Remark(
+                code="fixed-part-beyond-limit",
+                message=f"the fixed part {score.parts[part].name!r} lies {given[first]:+.1f} cents from "
+                "equal temperament, further than the drift limit allows; the others stay inside it",
+                where=score.where(int(harmony.pieces["start_tick"][first])),
+            )
+        )
+    return tuple(found)

@@ -1,0 +1,34 @@
+"""How much each wish counts in the tuning problem.
+
+All of them were chosen by experiment on choral, madrigal, keyboard and sequenced scores (docs/tuning.md tells
+what each trades against what).
+
+A weight of 1 is one quarter note of one sounding interval being one cent off pure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weights:
+    """One set of weights; `retune.tuning.presets` names the sets a user may choose."""
+
+    pair: float = 1.0  # two notes sounding together [per quarter]
+    ringing: float = 0.25  # share of a pair's weight while one of them only rings on under the pedal
+    frame: float = 0.2  # a chord tone against its window's root, sounding or not [per quarter]
+    frame_foreign: float = 0.02  # a non-chord tone against its window's root [per quarter]
+    repeat: float = 0.55  # a note struck again soon in its part [per repeat]
+    step: float = 0.1  # a passing or neighbour note against the notes around it [per quarter]
+    held: float = 1.0  # movement of a sounding note [per change]
+    homing: float = 0.002  # windows come back to their equal-tempered pitch [per quarter and cent²]
+    home: float = 0.03  # the same for what the user calls home
+
+
+REPEAT_REACH_QUARTERS = 4.0  # a note struck again after a longer rest is no repeat
+RING_REACH_SECONDS = 4.0  # a note under the pedal has died away enough not to bind others
+HOLD_WORTH_MOVING_CENTS = 2.0
+"""Below this hold limit a note is given one offset for all its length. Moving it by less is inaudible
+as pitch (5 cents is the usual rule of thumb; Hill & Summers, *JASA* 121, 2007, find more) and costs messages."""
+PARTNERS_PER_NOTE = 64  # on average; more overlapping notes than this is no music, and bounds time and memory
