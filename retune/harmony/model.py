@@ -21,7 +21,7 @@ WINDOW_DTYPE = np.dtype(
         ("given", np.bool_),  # True: a hint (plan, marker) said so, the finder did not choose
     ]
 )
-"""One row a window, in order, without gaps or overlaps, from the first pitched onset to the last sounding end."""
+"""One row a window, in order, without gaps or overlaps, from first pitched onset to last sounding end."""
 
 
 class Role(IntEnum):

@@ -1,7 +1,7 @@
 """The chord types the finder knows, as semitones above the root.
 
 Names and symbols are those of ordinary lead-sheet and textbook practice (common practice, no source).
-A chord type fixes which pitch classes are chord tones; their exact ratios are the business of `retune.ratios`.
+A chord type fixes which pitch classes are chord tones; exact ratios are the business of `retune.ratios`.
 """
 
 from __future__ import annotations

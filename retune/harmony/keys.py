@@ -1,0 +1,79 @@
+"""Keys of the sections of a piece: published key profiles, smoothed over time."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from retune.harmony.decode import best_path
+from retune.harmony.model import KEY_DTYPE
+from retune.harmony.steps import Steps
+from retune.score.model import FloatArray, IntArray, Score
+
+MAJOR = (0.238, 0.006, 0.111, 0.006, 0.137, 0.094, 0.016, 0.214, 0.009, 0.080, 0.008, 0.081)
+MINOR = (0.220, 0.006, 0.104, 0.123, 0.019, 0.103, 0.012, 0.214, 0.062, 0.022, 0.061, 0.052)
+"""Share of each pitch class above the tonic (Albrecht & Shanahan, Music Perception 31(1), 2013)."""
+
+KEY_CHANGE_COST = 6.0  # experiment: sections of at least a few bars, no key for a single chord
+SECTION_BEATS = 4  # a key is decided per so many beats
+
+FIFTHS_OF_MAJOR = np.array([0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5])
+"""Key signature of the major key on each pitch class (common practice); F♯ rather than G♭."""
+
+
+def key_fit(amount: FloatArray) -> FloatArray:
+    """(n, 24) log likelihood of the amounts of 12 pitch classes in the 12 major, then the 12 minor keys."""
+    tables = [np.roll(np.log(profile), tonic) for profile in (MAJOR, MINOR) for tonic in range(12)]
+    result: FloatArray = amount @ np.array(tables).T
+    return result
+
+
+def find_keys(score: Score, steps: Steps) -> NDArray[np.void]:
+    """KEY_DTYPE rows from the first onset to the last sounding end; none without pitched notes."""
+    if not len(steps):
+        return np.zeros(0, dtype=KEY_DTYPE)
+    section = steps.grid.beat_index(steps.bounds[:-1]) // SECTION_BEATS
+    first = np.flatnonzero(np.concatenate([[True], section[1:] != section[:-1]]))
+    fit = key_fit(np.add.reduceat(steps.amount, first, axis=0))
+    path = best_path(fit, np.full(len(first), KEY_CHANGE_COST))
+    turn = np.flatnonzero(np.concatenate([[True], path[1:] != path[:-1]]))
+    keys = np.zeros(len(turn), dtype=KEY_DTYPE)
+    keys["start_tick"] = steps.bounds[first[turn]]
+    keys["end_tick"] = np.append(steps.bounds[first[turn[1:]]], steps.bounds[-1])
+    keys["tonic_pc"] = path[turn] % 12
+    keys["minor"] = path[turn] >= 12
+    keys["fifths"] = _fifths(keys, _written_signature(score, keys["start_tick"]))
+    return keys
+
+
+def _fifths(keys: NDArray[np.void], written: IntArray) -> IntArray:
+    """Signature of each key, the enharmonic one nearest to the signature written in the file."""
+    major = (keys["tonic_pc"].astype(np.int64) + 3 * keys["minor"]) % 12
+    fifths = FIFTHS_OF_MAJOR[major]
+    other = fifths - 12 * np.sign(fifths)
+    nearer = (np.abs(other) <= 7) & (np.abs(other - written) < np.abs(fifths - written)) & (written != 0)
+    result: IntArray = np.where(nearer, other, fifths)
+    return result
+
+
+def _written_signature(score: Score, ticks: IntArray) -> IntArray:
+    """Fifths of the key signature in force at each tick, 0 where the file has none."""
+    found = [
+        (int(tick), _SIGNATURES.get(message.key.removesuffix("m"), 0) - 3 * message.key.endswith("m"))
+        for track in score.tracks
+        for tick, message in zip(track.ticks, track.messages, strict=True)
+        if message.type == "key_signature"
+    ]
+    if not found:
+        return np.zeros(len(ticks), dtype=np.int64)
+    found.sort()
+    at = np.searchsorted([tick for tick, _ in found], ticks, side="right") - 1
+    result: IntArray = np.where(at >= 0, np.array([fifths for _, fifths in found])[np.maximum(at, 0)], 0)
+    return result
+
+
+_SIGNATURES = {
+    name + sign: fifths + 7 * octave
+    for octave, sign in ((-1, "b"), (0, ""), (1, "#"))
+    for fifths, name in enumerate("FCGDAEB", start=-1)
+}

@@ -1,0 +1,80 @@
+"""From a root and what sounds over it to a chord of the vocabulary."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from retune.harmony.steps import Steps
+from retune.harmony.templates import TYPES
+from retune.harmony.vocabulary import CHORD_TYPES
+from retune.score.model import FloatArray, IntArray
+
+PRESENT = 0.35  # a pitch class this loud, against the loudest of the window, is a chord tone (experiment)
+HEARD = 0.5  # what the decoder's own chord type is worth against a better literal fit (experiment)
+NAMED = 0.55  # a chord type must explain this share of the sound, or the set has no name (experiment)
+
+MEMBERS: IntArray = np.array([chord.members for chord in CHORD_TYPES])
+TABLE: FloatArray = ((MEMBERS[:, None] >> np.arange(12)) & 1).astype(np.float64)
+"""(n_types, 12) 1 where the pitch class belongs to the type."""
+
+PARNCUTT: FloatArray = np.array([10.0, 0, 1, 0, 3, 0, 0, 5, 0, 0, 2, 0])
+"""Root support of an interval above the root (Parncutt 1988; weights as revised 1993; 2006, EMR 1(4))."""
+
+
+def root_salience(amount: FloatArray) -> FloatArray:
+    """(…, 12) salience of each pitch class as root of the given amounts: Σ amount[p]·w[(p − r) mod 12]."""
+    circulant = np.array([np.roll(PARNCUTT, r) for r in range(12)])
+    result: FloatArray = amount @ circulant.T
+    return result
+
+
+def name_windows(windows: NDArray[np.void], steps: Steps, first: IntArray, candidate: IntArray) -> None:
+    """Fill root, chord, members and bass of the windows; `first` is the step each window starts with."""
+    amount = np.add.reduceat(steps.amount, first, axis=0)
+    root = candidate % 12
+    windows["bass_pc"] = _bass(steps, first)
+    over = _above(amount, root)
+    chord, explained = _best_type(over, TYPES[candidate // 12])
+    nameless = explained < NAMED
+    if nameless.any():
+        salience = root_salience(amount[nameless])
+        root[nameless] = salience.argmax(axis=1)
+        over = _above(amount, root)
+    chord[nameless] = -1
+    heard = over >= PRESENT * over.max(axis=1, keepdims=True)
+    heard[:, 0] = True
+    literal = (heard << np.arange(12)).sum(axis=1)
+    windows["root_pc"] = root
+    windows["chord"] = chord
+    windows["members"] = np.where(nameless, literal, MEMBERS[chord])
+
+
+def _above(amount: FloatArray, root: IntArray) -> FloatArray:
+    """(n, 12) amounts by semitones above each window's root."""
+    columns = (root[:, None] + np.arange(12)) % 12
+    result: FloatArray = np.take_along_axis(amount, columns, axis=1)
+    return result
+
+
+def _best_type(over: FloatArray, heard: IntArray) -> tuple[IntArray, FloatArray]:
+    """(n,) chord type that fits the amounts above the root best, and the share of the sound it explains."""
+    loudest = np.maximum(over.max(axis=1, keepdims=True), 1e-12)
+    level = np.minimum(over / loudest, 1.0)
+    surplus = level - PRESENT
+    fit = surplus @ TABLE.T - np.maximum(surplus, 0) @ (1.0 - TABLE).T
+    fit[np.arange(len(fit)), heard] += HEARD
+    chord = fit.argmax(axis=1)
+    explained = (over * TABLE[chord]).sum(axis=1) / np.maximum(over.sum(axis=1), 1e-12)
+    explained[over.sum(axis=1) <= 0] = 1.0
+    return chord, explained
+
+
+def _bass(steps: Steps, first: IntArray) -> IntArray:
+    """(n,) pitch class that lies lowest for the longest part of each window."""
+    known = steps.bass >= 0
+    table = np.zeros((len(steps), 12))
+    rows = np.flatnonzero(known)
+    table[rows, steps.bass[rows] % 12] = (steps.beats * steps.bass_weight)[rows]
+    result: IntArray = np.add.reduceat(table, first, axis=0).argmax(axis=1)
+    return result
