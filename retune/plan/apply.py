@@ -6,15 +6,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from retune.harmony.model import Harmony, Hint
+from retune.harmony.model import KEY_DTYPE, Harmony, Hint
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
-from retune.ratios.model import Ratios, RatioTable
+from retune.ratios.choose import chord_tones, complete, table_for
+from retune.ratios.model import RatioTable
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from retune.options import Options
-    from retune.plan.model import PartialRatios, Place, Plan, PlanWindow
+    from retune.plan.model import Place, Plan, PlanWindow
     from retune.score.model import FloatArray, Score
 
 
@@ -40,38 +41,25 @@ def hints(plan: Plan, score: Score) -> tuple[Hint, ...]:
     return tuple(found)
 
 
-def plan_ratios(plan: Plan, score: Score, harmony: Harmony, chosen: Ratios) -> Ratios:
-    """Return the ratios chosen by the ratios stage with those of the plan laid over them.
+def ratio_tables(
+    plan: Plan, score: Score, harmony: Harmony, *, prime_limit: int
+) -> tuple[dict[str, RatioTable], dict[int, RatioTable]]:
+    """Return the plan's ratios by chord symbol and by window, as `choose_ratios` takes them.
 
-    Ratios of a row go before those given for a chord type; tones the plan does not name keep what was chosen.
+    A row's ratios go before those of its chord type; tones the plan does not name are chosen as ever.
     """
-    over: dict[int, PartialRatios] = {}
-    for symbol, partial in plan.for_chord.items():
-        same_type = np.flatnonzero(harmony.windows["chord"] == INDEX_OF_SYMBOL[symbol])
-        over |= dict.fromkeys(same_type.tolist(), partial)
+    for_chord = {
+        symbol: complete(chord_tones(INDEX_OF_SYMBOL[symbol], prime_limit) | dict(tones), prime_limit)
+        for symbol, tones in plan.for_chord.items()
+    }
+    for_window = {}
     for row, start, end in _stretches(plan, score):
-        if row.ratios:
-            over |= dict.fromkeys(_windows_within(harmony, start, end), row.ratios)
-    if not over:
-        return chosen
-    tables = list(chosen.tables)
-    place = {table: i for i, table in enumerate(tables)}
-    of_window = chosen.table_of_window.copy()
-    for window, partial in over.items():
-        table = overlay(tables[of_window[window]], partial)
-        if table not in place:
-            place[table] = len(tables)
-            tables.append(table)
-        of_window[window] = place[table]
-    return Ratios(tables=tuple(tables), table_of_window=of_window)
-
-
-def overlay(table: RatioTable, partial: PartialRatios) -> RatioTable:
-    """Return a table with the given steps replaced."""
-    pairs = list(table.pairs)
-    for semitone, numerator, denominator in partial:
-        pairs[semitone] = (numerator, denominator)
-    return RatioTable(tuple(pairs))
+        for window in _windows_within(harmony, start, end) if row.ratios else ():
+            chord, members = (int(harmony.windows[window][field]) for field in ("chord", "members"))
+            usual = table_for(chord, members, prime_limit).pairs
+            tones = {step: usual[step] for step in range(12) if members >> step & 1}
+            for_window[window] = complete(tones | dict(row.ratios), prime_limit)
+    return for_chord, for_window
 
 
 def window_limits(
@@ -95,6 +83,15 @@ def window_limits(
         if section.hold_limit_cents is not None:
             hold[inside] = section.hold_limit_cents
     return drift, hold
+
+
+def key_at(harmony: Harmony, tick: int) -> np.void:
+    """Return the KEY_DTYPE row in force at a tick, which decides spelling; C major where no key is known."""
+    if not len(harmony.keys):
+        row: np.void = np.zeros(1, dtype=KEY_DTYPE)[0]
+        return row
+    place = max(int(np.searchsorted(harmony.keys["start_tick"], tick, side="right")) - 1, 0)
+    return harmony.keys[place]
 
 
 def chord_symbol(harmony: Harmony, window: int) -> str:

@@ -5,19 +5,16 @@ Nothing here knows ticks: `retune.plan.apply` turns a plan into what the stages 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 from retune.errors import PlanError
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
 
 Place = tuple[int, float]
 """Bar (from 1) and beat (1.0 = the downbeat, in units of the meter's denominator)."""
 
-PartialRatios = tuple[tuple[int, int, int], ...]
-"""(semitones above the root 0-11, numerator, denominator) of the tones a plan gives; the rest stays open."""
+Tones = Mapping[int, tuple[int, int]]
+"""Semitone above the root → (numerator, denominator) of the tones a plan gives; the rest stays open."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +50,7 @@ class PlanWindow:
     chord: str  # symbol of the vocabulary; "" if the row names tones instead
     members: int | None  # tones as a bit mask above the root, overriding the chord type
     bass_pc: int | None
-    ratios: PartialRatios
+    ratios: Tones
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +69,7 @@ class Plan:
     """A plan file, read and checked as far as that is possible without the score."""
 
     windows: tuple[PlanWindow, ...] = ()
-    for_chord: Mapping[str, PartialRatios] = field(default_factory=dict)
+    for_chord: Mapping[str, Tones] = field(default_factory=dict)
     sections: tuple[Section, ...] = ()
     fixed: tuple[str, ...] = ()  # PART texts, as the option takes them
     source: PlanSource = PlanSource("plan", "")

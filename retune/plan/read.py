@@ -7,8 +7,8 @@ import tomllib
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from retune.errors import PlanError
-from retune.harmony.vocabulary import INDEX_OF_SYMBOL
-from retune.plan.model import PartialRatios, Plan, PlanSource, PlanWindow, Section
+from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
+from retune.plan.model import Plan, PlanSource, PlanWindow, Section, Tones
 from retune.plan.words import (
     parse_bars,
     parse_limit,
@@ -109,15 +109,19 @@ def _window(source: PlanSource, index: int, row: dict[str, Any]) -> PlanWindow:
     if end is not None and end <= start:
         raise source.error((*path, "to"), f"{row['to']!r} is not after the start {row['at']!r}")
     root = optional("root", parse_pitch_class)
+    chord = optional("chord", _parse_chord) or ""
+    ratios = optional("ratios", parse_ratios) or {}
+    if chord and "tones" not in row:
+        _belong(source, (*path, "ratios"), ratios, chord)
     return PlanWindow(
         index=index,
         start=start,
         end=end,
         root_pc=root,
-        chord=optional("chord", _parse_chord) or "",
+        chord=chord,
         members=optional("tones", lambda text: parse_tones(text, root or 0)),
         bass_pc=optional("bass", parse_pitch_class),
-        ratios=optional("ratios", parse_ratios) or (),
+        ratios=ratios,
     )
 
 
@@ -128,13 +132,29 @@ def _parse_chord(value: object) -> str:
     return value
 
 
-def _for_chord(source: PlanSource, content: dict[str, Any]) -> dict[str, PartialRatios]:
+def _for_chord(source: PlanSource, content: dict[str, Any]) -> dict[str, Tones]:
     table = content.get("ratios", {})
     if not isinstance(table, dict):
         raise source.error(("ratios",), "must be a table of chord types and their ratios")
     for symbol in table:
         _value(source, ("ratios", symbol), _parse_chord, symbol)
-    return {symbol: _value(source, ("ratios", symbol), parse_ratios, text) for symbol, text in table.items()}
+    found = {}
+    for symbol, text in table.items():
+        found[symbol] = _value(source, ("ratios", symbol), parse_ratios, text)
+        _belong(source, ("ratios", symbol), found[symbol], symbol)
+    return found
+
+
+def _belong(source: PlanSource, path: Path, tones: Tones, symbol: str) -> None:
+    """Refuse a ratio for a tone that the chord type does not have: most often a slip, 27/20 for 5/4."""
+    kind = CHORD_TYPES[INDEX_OF_SYMBOL[symbol]]
+    for step, (top, bottom) in tones.items():
+        if step not in kind.intervals:
+            steps = " ".join(map(str, kind.intervals))
+            message = (
+                f"{top}/{bottom} is nearest to semitone {step}, which {symbol} (semitones {steps}) has not"
+            )
+            raise source.error(path, message)
 
 
 def _section(source: PlanSource, index: int, row: dict[str, Any]) -> Section:

@@ -6,16 +6,16 @@ import math
 import re
 from typing import TYPE_CHECKING
 
-from retune.units import ratio_to_cents
+from retune.errors import OptionError
+from retune.ratios.parse import parse_tones as parse_tones_of_chord
 
 if TYPE_CHECKING:
-    from retune.plan.model import PartialRatios, Place
+    from retune.plan.model import Place, Tones
     from retune.score.model import Meters
 
 _LETTERS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _SIGNS = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
 _SIGNS |= {"##": 2, "x": 2, "𝄪": 2, "♯♯": 2, "bb": -2, "𝄫": -2, "♭♭": -2}
-_LARGEST = 100_000  # a larger term is a slip of the pen, not a ratio (chosen, no source)
 
 
 def parse_place(text: object) -> Place:
@@ -59,57 +59,19 @@ def parse_tones(text: object, root_pc: int) -> int:
     return mask
 
 
-def parse_ratios(text: object) -> PartialRatios:
-    """Read `1 5/4 3/2`: each ratio belongs to the semitone it lies nearest to; `6:11/8` says which.
-
-    Ratios are brought into one octave and into lowest terms. Raises `ValueError` with what is wrong.
-    """
-    if not isinstance(text, str) or not text.split():
+def parse_ratios(text: object) -> Tones:
+    """Read `1 5/4 3/2` or `4:5:6` as semitone above the root → ratio. Raises `ValueError`."""
+    if not isinstance(text, str):
         raise ValueError(f'{text!r} is not a list of ratios; write them in quotes, like "1 5/4 3/2"')
-    found: dict[int, tuple[int, int]] = {}
-    for word in text.split():
-        semitone, pair = _parse_ratio(word)
-        if semitone == 0 and pair != (1, 1):
-            raise ValueError(f"{word!r} would move the root, which is always 1")
-        if found.get(semitone, pair) != pair:
-            raise ValueError(
-                f"{word!r} and {format_ratio(*found[semitone])!r} are the same step of the scale"
-            )
-        found[semitone] = pair
-    return tuple((semitone, *pair) for semitone, pair in sorted(found.items()))
+    try:
+        return parse_tones_of_chord(text)
+    except OptionError as error:
+        raise ValueError(str(error)) from None
 
 
-def _parse_ratio(word: str) -> tuple[int, tuple[int, int]]:
-    match = re.fullmatch(r"(?:(\d+):)?(\d+)(?:/(\d+))?", word)
-    if not match:
-        raise ValueError(f"{word!r} is not a ratio of whole numbers, like 5/4")
-    top, bottom = int(match[2]), int(match[3] or 1)
-    if not (1 <= top <= _LARGEST and 1 <= bottom <= _LARGEST):
-        raise ValueError(f"{word!r} needs whole numbers from 1 to {_LARGEST}")
-    while top < bottom:
-        top *= 2
-    while top >= 2 * bottom:
-        bottom *= 2
-    divisor = math.gcd(top, bottom)
-    top, bottom = top // divisor, bottom // divisor
-    semitone = int(match[1]) if match[1] else round(ratio_to_cents(top, bottom) / 100.0) % 12
-    if semitone > 11:
-        raise ValueError(f"{word!r}: steps go from 0 (the root) to 11")
-    return semitone, (top, bottom)
-
-
-def format_ratio(numerator: int, denominator: int) -> str:
-    """Return `5/4`, or `1` for the root."""
-    return str(numerator) if denominator == 1 else f"{numerator}/{denominator}"
-
-
-def format_ratios(ratios: PartialRatios) -> str:
-    """Return ratios as `parse_ratios` reads them, marking the step where nearness would mislead."""
-    words = []
-    for semitone, top, bottom in ratios:
-        plain = format_ratio(top, bottom)
-        words.append(plain if _parse_ratio(plain)[0] == semitone else f"{semitone}:{plain}")
-    return " ".join(words)
+def format_ratios(tones: Tones) -> str:
+    """Return `1 5/4 3/2`, as `parse_ratios` reads it."""
+    return " ".join(str(n) if d == 1 else f"{n}/{d}" for _, (n, d) in sorted(tones.items()))
 
 
 def parse_limit(value: object) -> float:
