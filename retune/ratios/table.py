@@ -13,11 +13,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-HELMHOLTZ = "Helmholtz/Ellis, On the Sensations of Tone, 2nd English ed. 1885, App. XX"
-BARBOUR = "Barbour, Tuning and Temperament, 1951"
-HAND_OUT = "orchestra hand-out “Chords of Just Intonation”"
+HELMHOLTZ = "Helmholtz/Ellis"
+BARBOUR = "Barbour"
+HAND_OUT = "hand-out"
 BARBERSHOP = "barbershop practice"
 NO_SOURCE = "common practice, no source"
+SOURCES = {
+    HELMHOLTZ: "H. Helmholtz, tr. A. J. Ellis, *On the Sensations of Tone*, 2nd English ed. 1885, App. XX",
+    BARBOUR: "J. M. Barbour, *Tuning and Temperament*, 1951",
+    HAND_OUT: "“Chords of Just Intonation”, one page of whole cents above the root, handed out in orchestras "
+    "and bands (Juneau Symphony; Round Top Festival)",
+    BARBERSHOP: "4:5:6:7 is the standard seventh of barbershop singing",
+}
+"""What the short names of sources in the rows stand for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +69,7 @@ CHORD_ROWS: tuple[ChordRow, ...] = (
     ChordRow("min6", 5, "30:36:45:50", f"sixth pure to the root; {NO_SOURCE}"),
     ChordRow("add9", 5, "4:5:6:9", f"4:5:6 with the fifth of the fifth; {NO_SOURCE}"),
     ChordRow("minadd9", 5, "20:24:30:45", f"10:12:15 with the fifth of the fifth; {NO_SOURCE}"),
-    ChordRow("6/9", 5, "24:30:36:40:54", f"sixth pure to the root, 27/20 is left over; {NO_SOURCE}"),
+    ChordRow("6/9", 5, "12:15:18:20:27", f"sixth pure to the root, 27/20 is left over; {NO_SOURCE}"),
     ChordRow("9", 5, "20:25:30:36:45", f"20:25:30:36 with the fifth of the fifth; {NO_SOURCE}"),
     ChordRow("9", 7, "4:5:6:7:9", f"{HAND_OUT}: −14 +2 −31 +4"),
     ChordRow("maj9", 5, "8:10:12:15:18", f"{HAND_OUT}: −14 +2 −12 +4"),
@@ -70,12 +78,10 @@ CHORD_ROWS: tuple[ChordRow, ...] = (
     ChordRow("7b9", 7, "20:25:30:35:42", f"4:5:6:7, ninth 6/5 over the seventh; {NO_SOURCE}"),
     ChordRow("7#9", 5, "20:25:30:36:48", f"both thirds pure, seventh 3/2 over the upper one; {NO_SOURCE}"),
     ChordRow("7#9", 7, "20:25:30:35:48", f"4:5:6:7 with the minor third on top; {NO_SOURCE}"),
-    ChordRow("9sus4", 5, "18:24:27:32:40", f"pure triad on the seventh, 40/27 is left over; {NO_SOURCE}"),
-    ChordRow("maj7#11", 5, "32:40:48:60:90", f"eleventh a pure third over the ninth's place; {NO_SOURCE}"),
+    ChordRow("9sus4", 5, "20:27:30:36:45", f"pure triad on the seventh, 27/20 is left over; {NO_SOURCE}"),
+    ChordRow("maj7#11", 5, "16:20:24:30:45", f"eleventh a pure fourth under the seventh; {NO_SOURCE}"),
     ChordRow("maj7#11", 11, "8:10:12:15:22", f"eleventh harmonic, 49 cents low; {NO_SOURCE}"),
-    ChordRow(
-        "min11", 5, "60:72:90:108:135:160", f"eleventh pure to the root, 40/27 is left over; {NO_SOURCE}"
-    ),
+    ChordRow("min11", 5, "20:24:30:36:45:54", f"pure triad on the seventh, 27/20 is left over; {NO_SOURCE}"),
     ChordRow("13", 5, "60:75:90:108:135:200", f"20:25:30:36:45, thirteenth pure to the root; {NO_SOURCE}"),
     ChordRow("13", 7, "12:15:18:21:27:40", f"4:5:6:7:9, thirteenth pure to the root; {NO_SOURCE}"),
     ChordRow("13", 13, "4:5:6:7:9:13", f"thirteenth harmonic, 59 cents low; {NO_SOURCE}"),
