@@ -4,7 +4,9 @@ In: the notes, the windows, their exact ratios. Out: `Tuning`, offsets in cents 
 The whole piece is solved at once (`solve`); fixed temperaments and tables are tunings too (`fixed`).
 """
 
+from retune.tuning.compromises import find_compromises
+from retune.tuning.glide import glided
 from retune.tuning.model import Compromise, Tuning
 from retune.tuning.solve import solve_tuning
 
-__all__ = ["Compromise", "Tuning", "solve_tuning"]
+__all__ = ["Compromise", "Tuning", "find_compromises", "glided", "solve_tuning"]

@@ -30,5 +30,6 @@ REPEAT_REACH_QUARTERS = 4.0  # a note struck again after a longer rest is no rep
 RING_REACH_SECONDS = 4.0  # a note under the pedal has died away enough not to bind others
 HOLD_WORTH_MOVING_CENTS = 2.0
 """Below this hold limit a note is given one offset for all its length. Moving it by less is inaudible
-as pitch (5 cents is the usual rule of thumb; Hill & Summers, *JASA* 121, 2007, find more) and costs messages."""
+as pitch (5 cents is the usual rule of thumb; Hill & Summers, *JASA* 121, 2007, find
+more), and costs bends."""
 PARTNERS_PER_NOTE = 64  # on average; more overlapping notes than this is no music, and bounds time and memory
