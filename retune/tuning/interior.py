@@ -12,7 +12,7 @@ refactored on the same ordering (cost linear in the notes of a piece of bounded 
 
 Method: Mehrotra's predictor–corrector (S. Mehrotra, *SIAM J. Optim.* 2(4), 1992, 575–601), with absolute
 values in the form of least-absolute-deviation regression (R. Koenker, S. Portnoy, *Stat. Sci.* 12(4), 1997):
-each row's multiplier z is kept in −w < z < w and its residual split into r⁺ − r⁻. Both from memory, unchecked.
+each row's multiplier z is kept in −w < z < w and its residual split into r⁺ − r⁻. References from memory.
 """
 
 from __future__ import annotations
@@ -29,7 +29,8 @@ Ints = NDArray[np.int64]
 
 MAX_ITERATIONS = 60
 RELATIVE_GAP = 1e-8  # duality gap over objective at which a solution counts as found
-DUAL_TOLERANCE = 1e-6  # of the largest weight: how nearly the forces on an unknown must cancel
+SMALLEST_GAP = 1e-10  # below this, rounding decides: nothing more is to be gained
+DUAL_TOLERANCE = 1e-5  # of the largest weight: how nearly the forces on an unknown must cancel
 SMALLEST = 1e-13  # residual halves and slacks stay above this, or the next system overflows
 STEP_SHARE = 0.995  # of the longest step that keeps every slack positive (usual choice for such methods)
 
@@ -87,7 +88,8 @@ class _Hard:
 
     def transpose(self, y: Floats, size: int) -> Floats:
         linked = self.second >= 0
-        total: Floats = np.bincount(self.first, y, size) - np.bincount(self.second[linked], y[linked], size)
+        total = np.bincount(self.first, y, size).astype(np.float64)
+        total -= np.bincount(self.second[linked], y[linked], size)
         return total
 
 
@@ -110,7 +112,8 @@ def minimise(problem: Problem) -> Floats:
         gap = _gap(problem, state)
         dual = _dual_residual(problem, hard, state)
         scale = 1.0 + abs(problem.objective(state.x))
-        if gap <= RELATIVE_GAP * scale and float(np.abs(dual).max()) <= DUAL_TOLERANCE * top:
+        settled = float(np.abs(dual).max()) <= DUAL_TOLERANCE * top
+        if gap <= RELATIVE_GAP * scale and (settled or gap <= SMALLEST_GAP * scale):
             break
         _step(problem, hard, matrix, state, dual)
     return state.x
@@ -163,7 +166,7 @@ def _dual_residual(problem: Problem, hard: _Hard, s: _State) -> Floats:
 def _step(problem: Problem, hard: _Hard, matrix: Laplacian, s: _State, dual: Floats) -> None:
     """One predictor–corrector step in place."""
     w = problem.weight
-    above, below = w - s.z, w + s.z
+    above, below = np.maximum(w - s.z, SMALLEST), np.maximum(w + s.z, SMALLEST)
     soft_weight = 1.0 / (s.over / above + s.under / below)
     hard_weight = s.y_up / s.slack_up + s.y_down / s.slack_down
     matrix.factor(np.concatenate([soft_weight, hard_weight]), problem.pull)

@@ -19,7 +19,7 @@ class Weights:
     ringing: float = 0.25  # share of a pair's weight while one of them only rings on under the pedal
     frame: float = 0.2  # a chord tone against its window's root, sounding or not [per quarter]
     frame_foreign: float = 0.02  # a non-chord tone against its window's root [per quarter]
-    repeat: float = 0.55  # a note struck again soon in its part [per repeat]
+    repeat: float = 1.6  # a note struck again soon in its part [per repeat of quarters]
     step: float = 0.1  # a passing or neighbour note against the notes around it [per quarter]
     held: float = 1.0  # movement of a sounding note [per change]
     homing: float = 0.002  # windows come back to their equal-tempered pitch [per quarter and cent²]
