@@ -19,7 +19,7 @@ FloatArray = NDArray[np.float64]
 NOTE_DTYPE = np.dtype(
     [
         ("onset_tick", np.int64),  # tick of the note-on
-        ("release_tick", np.int64),  # tick of its note-off (>= onset; closed at end of track if never released)
+        ("release_tick", np.int64),  # tick of its note-off (>= onset; end of track if never released)
         ("sounding_end_tick", np.int64),  # release, or the later pedal lift (CC64, CC66)
         ("key", np.int16),  # MIDI key 0-127
         ("velocity", np.int16),  # 1-127
@@ -117,7 +117,7 @@ class Meters:
         k = max(int(np.searchsorted(self.first_bar, bar, side="right")) - 1, 0)
         beat_ticks = self.ticks_per_quarter * 4.0 / int(self.denominator[k])
         beats = (bar - int(self.first_bar[k])) * int(self.numerator[k]) + beat - 1.0
-        return int(round(int(self.change_ticks[k]) + beats * beat_ticks))
+        return round(int(self.change_ticks[k]) + beats * beat_ticks)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,58 @@
+"""Tempo events to the clock."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from retune.constants import DEFAULT_TEMPO_US
+from retune.score.model import Clock
+
+# SMPTE frame rates by the number in the header: 29 stands for 30 drop-frame, which runs at 30000/1001
+# frames a second (SMF 2.1 names the four rates; the drop-frame rate is from memory).
+_FRAMES_PER_SECOND = {29: 30000 / 1001}
+_SMPTE_QUARTER_SECONDS = DEFAULT_TEMPO_US / 1e6  # a quarter where the file has none
+
+
+@dataclass(frozen=True, slots=True)
+class TempoEvent:
+    """A tempo event: absolute tick, microseconds per quarter."""
+
+    tick: int
+    tempo_us: int
+
+
+def build_clock(division: int, tempos: Sequence[TempoEvent]) -> Clock:
+    """Clock of a file from its division word and tempo events.
+
+    The events may come in any order; of equal ticks the last holds. Before the first one the tempo is 120 to
+    the minute (SMF 1.0).
+    """
+    if division < 0:
+        return _smpte_clock(division)
+    change: dict[int, int] = {0: DEFAULT_TEMPO_US}
+    for event in sorted(tempos, key=lambda event: event.tick):
+        change[event.tick] = event.tempo_us
+    ticks = np.array(list(change), dtype=np.int64)
+    seconds_per_tick = np.array(list(change.values()), dtype=np.float64) / (1e6 * division)
+    elapsed = np.diff(ticks) * seconds_per_tick[:-1]
+    return Clock(
+        ticks_per_quarter=float(division),
+        change_ticks=ticks,
+        change_seconds=np.concatenate(([0.0], np.cumsum(elapsed))),
+        seconds_per_tick=seconds_per_tick,
+    )
+
+
+def _smpte_clock(division: int) -> Clock:
+    rate = -(division >> 8)
+    ticks_per_second = _FRAMES_PER_SECOND.get(rate, float(rate)) * (division & 0xFF)
+    return Clock(
+        ticks_per_quarter=ticks_per_second * _SMPTE_QUARTER_SECONDS,
+        change_ticks=np.zeros(1, dtype=np.int64),
+        change_seconds=np.zeros(1),
+        seconds_per_tick=np.array([1.0 / ticks_per_second]),
+        smpte=True,
+    )

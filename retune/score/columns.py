@@ -1,0 +1,112 @@
+"""The one pass over a track's messages: ticks of all events, notes as columns, and where the rest is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import mido
+import numpy as np
+from numpy.typing import NDArray
+
+from retune.constants import (
+    CC_ALL_NOTES_OFF,
+    CC_ALL_SOUND_OFF,
+    CC_RESET_ALL_CONTROLLERS,
+    CC_SOSTENUTO,
+    CC_SUSTAIN,
+)
+from retune.score.model import IntArray
+
+CC_BANK_MSB = 0  # MIDI 1.0, table III
+_PEDAL_CONTROLS = frozenset(
+    (CC_SUSTAIN, CC_SOSTENUTO, CC_RESET_ALL_CONTROLLERS, CC_ALL_SOUND_OFF, CC_ALL_NOTES_OFF)
+)
+_CONTROLS = _PEDAL_CONTROLS | {CC_BANK_MSB}
+_SETTINGS = frozenset(("program_change", "sysex", "set_tempo", "time_signature", "track_name", "midi_port"))
+
+EVENT_DTYPE = np.dtype(
+    [
+        ("tick", np.int64),
+        ("track", np.int64),
+        ("event", np.int64),  # index within the track
+        ("port", np.int64),
+        ("channel", np.int64),
+        ("key", np.int64),  # of a note event; controller number of a controller event
+        ("velocity", np.int64),  # 0 for a release; value of a controller event
+    ]
+)
+"""Note events or controller events, ordered by (track, event)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Columns:
+    """What one pass over the messages of one track finds."""
+
+    ticks: IntArray  # (n_messages,) absolute
+    notes: NDArray[np.void]  # EVENT_DTYPE, note-ons and note-offs
+    controls: NDArray[np.void]  # EVENT_DTYPE, CC 64, 66, 120, 121, 123
+    settings: list[int]  # indices of the events that name, time or set up something
+    ports: tuple[IntArray, IntArray]  # event indices and the port in force from each on; the first is -1
+
+
+def read_columns(track: int, messages: list[mido.Message]) -> Columns:
+    """Read the events of one track (index `track`) into columns."""
+    deltas = np.fromiter((message.time for message in messages), dtype=np.int64, count=len(messages))
+    ticks = np.cumsum(deltas)
+    notes: list[int] = []
+    controls: list[int] = []
+    settings: list[int] = []
+    note = notes.append
+    for index, message in enumerate(messages):
+        kind = message.type
+        if kind == "note_on":
+            note(index << 18 | message.channel << 14 | message.note << 7 | message.velocity)
+        elif kind == "note_off":
+            note(index << 18 | message.channel << 14 | message.note << 7)
+        elif kind == "control_change":
+            if message.control in _CONTROLS:
+                if message.control == CC_BANK_MSB:
+                    settings.append(index)
+                else:
+                    controls.append(
+                        index << 18 | message.channel << 14 | message.control << 7 | message.value
+                    )
+        elif kind in _SETTINGS:
+            settings.append(index)
+    ports = _port_changes(messages, settings)
+    return Columns(
+        ticks=ticks,
+        notes=_unpack(track, notes, ticks, ports),
+        controls=_unpack(track, controls, ticks, ports),
+        settings=settings,
+        ports=ports,
+    )
+
+
+def port_at(ports: tuple[IntArray, IntArray], events: IntArray) -> IntArray:
+    """Port in force at each event index, from (event indices, ports) of the port events of a track."""
+    result: IntArray = ports[1][np.searchsorted(ports[0], events, side="right") - 1]
+    return result
+
+
+def _port_changes(messages: list[mido.Message], settings: list[int]) -> tuple[IntArray, IntArray]:
+    """Event indices and ports of the port events (FF 21, not in SMF 1.0); port 0 before them."""
+    events = [i for i in settings if messages[i].type == "midi_port"]
+    ports = [messages[i].port for i in events]
+    return np.array([-1, *events], dtype=np.int64), np.array([0, *ports], dtype=np.int64)
+
+
+def _unpack(
+    track: int, packed: list[int], ticks: IntArray, ports: tuple[IntArray, IntArray]
+) -> NDArray[np.void]:
+    words = np.array(packed, dtype=np.int64)
+    table = np.empty(len(words), dtype=EVENT_DTYPE)
+    event = words >> 18
+    table["tick"] = ticks[event]
+    table["track"] = track
+    table["event"] = event
+    table["port"] = port_at(ports, event)
+    table["channel"] = words >> 14 & 15
+    table["key"] = words >> 7 & 127
+    table["velocity"] = words & 127
+    return table

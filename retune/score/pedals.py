@@ -1,0 +1,142 @@
+"""How long notes sound: the sustain and sostenuto pedals and the messages that silence a channel.
+
+A pedal belongs to a channel of a port, whichever track holds its events (MIDI 1.0 p. 20). Releases under
+a pedal are remembered until it lifts (A-5). Sostenuto holds only the notes whose keys are down when it is
+pressed. Reset All Controllers lifts both (RP-015). All Notes Off is a release that the pedals hold like
+any other; All Sound Off ends what the pedals hold. Neither stands in for a release the file holds as
+well: receivers may ignore All Notes Off, and a note is closed by the event that was written for it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from retune.constants import (
+    CC_ALL_NOTES_OFF,
+    CC_ALL_SOUND_OFF,
+    CC_RESET_ALL_CONTROLLERS,
+    CC_SOSTENUTO,
+    CC_SUSTAIN,
+    PEDAL_DOWN,
+)
+from retune.score.model import IntArray
+
+NEVER = np.iinfo(np.int64).max
+"""Rank of the release of a note that is never released."""
+
+Moment = tuple[IntArray, IntArray]
+"""Rank in the order of performance, and tick."""
+
+
+def sounding_ends(
+    *,
+    on: NDArray[np.void],
+    on_rank: IntArray,
+    release: IntArray,
+    release_rank: IntArray,
+    controls: NDArray[np.void],
+    control_rank: IntArray,
+    end_tick: int,
+) -> tuple[IntArray, IntArray]:
+    """Release ticks and sounding end ticks of the notes.
+
+    `on` are the note-on events (EVENT_DTYPE), ranks are places in the order of performance over all note and
+    controller events; a note that is never released has the release rank NEVER.
+    """
+    release, sounding = release.copy(), release.copy()
+    note_channel = on["port"] << 4 | on["channel"]
+    control_channel = controls["port"] << 4 | controls["channel"]
+    by_rank = np.argsort(control_rank)
+    for channel in np.unique(control_channel):
+        mine = by_rank[control_channel[by_rank] == channel]
+        notes = np.flatnonzero(note_channel == channel)
+        timeline = _Timeline(controls[mine], control_rank[mine], end_tick)
+        released = timeline.close_unreleased(on_rank[notes], (release_rank[notes], release[notes]))
+        release[notes] = released[1]
+        sounding[notes] = timeline.sounding_end(on_rank[notes], released)[1]
+    return release, np.maximum(sounding, release)
+
+
+class _Timeline:
+    """The pedals of one channel over the whole file."""
+
+    def __init__(self, controls: NDArray[np.void], ranks: IntArray, end_tick: int) -> None:
+        number, value, ticks = controls["key"], controls["velocity"], controls["tick"]
+        lifted = number == CC_RESET_ALL_CONTROLLERS
+        self._sustain = _presses(number == CC_SUSTAIN, lifted, value, ranks, ticks, end_tick)
+        self._sostenuto = _presses(number == CC_SOSTENUTO, lifted, value, ranks, ticks, end_tick)
+        silence = number == CC_ALL_SOUND_OFF
+        all_off = silence | (number == CC_ALL_NOTES_OFF)
+        self._silence: Moment = ranks[silence], ticks[silence]
+        self._all_off: Moment = ranks[all_off], ticks[all_off]
+
+    def close_unreleased(self, on_rank: IntArray, release: Moment) -> Moment:
+        """Release moments, where notes that are never released end with an All Notes or All Sound Off."""
+        rank, tick = release
+        off_rank, off_tick = _next(self._all_off, on_rank)
+        never = rank == NEVER
+        closes = never & (off_rank >= 0)
+        return np.where(closes, off_rank, rank), np.where(closes, off_tick, tick)
+
+    def sounding_end(self, on_rank: IntArray, release: Moment) -> Moment:
+        """Moments at which notes released at the given moments fall silent."""
+        end = _held_until(self._sustain, release)
+        held = _held_until(self._sostenuto, release)
+        caught = (held[0] > end[0]) & (on_rank < _press_before(self._sostenuto, release[0]))
+        end = _choose(caught, _held_until(self._sustain, held), end)
+        silence = _next(self._silence, release[0])
+        cut = (silence[0] >= 0) & (silence[0] < end[0])
+        return _choose(cut, silence, end)
+
+
+class _Presses:
+    """Stretches in which a pedal is down: ranks of press and lift, tick of the lift."""
+
+    def __init__(self, down: IntArray, up: IntArray, up_tick: IntArray) -> None:
+        self.down, self.up, self.up_tick = down, up, up_tick
+
+
+def _presses(
+    mine: NDArray[np.bool_],
+    lifted: NDArray[np.bool_],
+    value: IntArray,
+    ranks: IntArray,
+    ticks: IntArray,
+    end_tick: int,
+) -> _Presses:
+    used = mine | lifted
+    is_down = (mine & (value >= PEDAL_DOWN))[used]
+    ranks, ticks = ranks[used], ticks[used]
+    was_down = np.concatenate(([False], is_down[:-1])) if len(is_down) else is_down
+    up = np.flatnonzero(~is_down & was_down)
+    up_rank, up_tick = ranks[up], ticks[up]
+    if len(is_down) and is_down[-1]:  # never lifted: it holds to the end of the file
+        up_rank = np.append(up_rank, NEVER - 1)
+        up_tick = np.append(up_tick, end_tick)
+    return _Presses(ranks[is_down & ~was_down], up_rank, up_tick)
+
+
+def _held_until(pedal: _Presses, moment: Moment) -> Moment:
+    """Moment of the lift where the pedal is down at the given moment, else that moment itself."""
+    rank, tick = moment
+    if not len(pedal.down):
+        return moment
+    press = np.searchsorted(pedal.down, rank, side="right") - 1
+    held = (press >= 0) & (rank < pedal.up[press])
+    return np.where(held, pedal.up[press], rank), np.where(held, pedal.up_tick[press], tick)
+
+
+def _press_before(pedal: _Presses, rank: IntArray) -> IntArray:
+    """Rank of the last press before each rank, -1 where there is none."""
+    return np.concatenate(([-1], pedal.down))[np.searchsorted(pedal.down, rank, side="right")]
+
+
+def _next(moments: Moment, rank: IntArray) -> Moment:
+    """First of the moments after each rank; (-1, -1) where there is none."""
+    at = np.searchsorted(moments[0], rank, side="right")
+    return np.append(moments[0], -1)[at], np.append(moments[1], -1)[at]
+
+
+def _choose(which: NDArray[np.bool_], yes: Moment, no: Moment) -> Moment:
+    return np.where(which, yes[0], no[0]), np.where(which, yes[1], no[1])

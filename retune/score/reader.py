@@ -1,0 +1,197 @@
+"""Bytes to the score."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+import mido
+import numpy as np
+
+from retune.errors import InputError, Remark
+from retune.score.clock import TempoEvent, build_clock
+from retune.score.columns import Columns, port_at, read_columns
+from retune.score.events import VLQ_MAX, times
+from retune.score.meters import MeterEvent, build_meters
+from retune.score.model import Score, Track
+from retune.score.notes import NoteTable, read_notes
+from retune.score.parts import SetupEvent, build_parts, is_setup
+from retune.score.repair import Repaired, repair
+from retune.score.text import readable
+
+
+def read_score(data: bytes, *, name: str = "input", pattern: int | None = None) -> Score:
+    """Read a Standard MIDI File: notes as columns, clock, meters, parts, and all events in their place.
+
+    Damage that a player would play through is mended and reported in `Score.remarks`.
+
+    Parameters
+    ----------
+    data
+        The file, also inside a RIFF wrapper.
+    name
+        How messages call the file.
+    pattern
+        Which pattern of a file of independent patterns (format 2) to take, from 1; None: the first with
+        notes.
+
+    Raises
+    ------
+    InputError
+        If there is nothing that can be read as music, or more than can be handled.
+
+    """
+    repaired = repair(data, name=name)
+    tracks = _parse(repaired)
+    remarks = repaired.remarks
+    format_ = repaired.format
+    if format_ == 2:
+        chosen = _choose_pattern(tracks, pattern, name, remarks)
+        tracks, format_ = [tracks[chosen]], 0
+    columns = [read_columns(index, messages) for index, messages in enumerate(tracks)]
+    read = [_make_track(columns[index], messages, index, name) for index, messages in enumerate(tracks)]
+    return _assemble(repaired.division, format_, read, columns, remarks)
+
+
+def _parse(repaired: Repaired) -> list[list[mido.Message]]:
+    """Messages of every track, end-of-track event last, stand-ins replaced by what they stand for."""
+    tracks: list[list[mido.Message]] = mido.MidiFile(file=io.BytesIO(repaired.data)).tracks
+    if repaired.asides:
+        for messages in tracks:
+            for index, message in enumerate(messages):
+                if message.type == "sequencer_specific":
+                    aside = repaired.asides[int.from_bytes(bytes(message.data), "big")]
+                    vars(aside)["time"] = message.time
+                    messages[index] = aside
+    return tracks
+
+
+def _choose_pattern(
+    tracks: Sequence[Sequence[mido.Message]], pattern: int | None, name: str, remarks: list[Remark]
+) -> int:
+    if pattern is not None:
+        if not 1 <= pattern <= len(tracks):
+            raise InputError(
+                f"{name}: pattern {pattern} is not there; the file holds patterns 1 to {len(tracks)}"
+            )
+        return pattern - 1
+    with_notes = (i for i, track in enumerate(tracks) if any(m.type == "note_on" for m in track))
+    chosen = next(with_notes, 0)
+    if len(tracks) > 1:
+        remarks.append(
+            Remark(
+                code="pattern",
+                message=f"the file holds {len(tracks)} independent patterns (format 2); "
+                f"pattern {chosen + 1} was taken, the others were left out",
+            )
+        )
+    return chosen
+
+
+def _make_track(columns: Columns, messages: list[mido.Message], index: int, name: str) -> Track:
+    """Track without its end-of-track event."""
+    end_tick = int(columns.ticks[-1])
+    if end_tick > VLQ_MAX:
+        raise InputError(
+            f"{name}: track {index + 1} is {end_tick} ticks long, more than the {VLQ_MAX} that "
+            "can be handled; one of its delta times is probably damaged"
+        )
+    titles = (messages[i].name for i in columns.settings if messages[i].type == "track_name")
+    return Track(
+        name=readable(next(titles, "")),
+        ticks=columns.ticks[:-1],
+        messages=list(messages[:-1]),
+        end_tick=end_tick,
+    )
+
+
+def _assemble(
+    division: int, format_: int, tracks: list[Track], columns: list[Columns], remarks: list[Remark]
+) -> Score:
+    end_tick = max(track.end_tick for track in tracks)
+    table = read_notes(
+        np.concatenate([c.notes for c in columns]),
+        np.concatenate([c.controls for c in columns]),
+        np.array([track.end_tick for track in tracks], dtype=np.int64),
+        end_tick,
+    )
+    settings = _Settings()
+    for index, (track, of_track) in enumerate(zip(tracks, columns, strict=True)):
+        settings.add(index, of_track, track.messages)
+    clock = build_clock(division, settings.tempos)
+    meters = build_meters(clock.ticks_per_quarter, settings.meters)
+    names = [track.name for track in tracks]
+    score = Score(
+        format=format_,
+        division=division,
+        clock=clock,
+        meters=meters,
+        tracks=tuple(tracks),
+        parts=build_parts(table.notes, table.parts, names, settings.setup),
+        notes=table.notes,
+        end_tick=end_tick,
+        title=names[0],
+    )
+    found = (*remarks, *settings.remarks(score), *_unreleased_remarks(score, table))
+    return dataclasses.replace(score, remarks=found)
+
+
+@dataclass(slots=True)
+class _Settings:
+    """Events of all tracks that time or set up something."""
+
+    tempos: list[TempoEvent] = field(default_factory=list)
+    meters: list[MeterEvent] = field(default_factory=list)
+    setup: list[SetupEvent] = field(default_factory=list)
+    unusable: list[tuple[int, str]] = field(default_factory=list)  # tick and what it is
+
+    def add(self, track: int, columns: Columns, messages: Sequence[mido.Message]) -> None:
+        """Sort in the settings of one track."""
+        events = np.array(columns.settings, dtype=np.int64)
+        ticks, ports = columns.ticks[events].tolist(), port_at(columns.ports, events).tolist()
+        for event, tick, port in zip(columns.settings, ticks, ports, strict=True):
+            message = messages[event]
+            if message.type == "set_tempo":
+                self._add_tempo(tick, message)
+            elif message.type == "time_signature":
+                self._add_meter(tick, track, message)
+            elif is_setup(message):
+                self.setup.append(SetupEvent(tick, track, event, port, message))
+
+    def _add_tempo(self, tick: int, message: mido.MetaMessage) -> None:
+        if message.tempo > 0:
+            self.tempos.append(TempoEvent(tick, message.tempo))
+        else:
+            self.unusable.append((tick, "a tempo of 0 microseconds"))
+
+    def _add_meter(self, tick: int, track: int, message: mido.MetaMessage) -> None:
+        if message.numerator > 0:
+            self.meters.append(MeterEvent(tick, track, message.numerator, message.denominator))
+        else:
+            self.unusable.append((tick, "a time signature of 0 beats"))
+
+    def remarks(self, score: Score) -> Iterator[Remark]:
+        """One remark a kind of setting that cannot be used."""
+        for what in dict.fromkeys(what for _, what in self.unusable):
+            ticks = [tick for tick, kind in self.unusable if kind == what]
+            yield Remark(
+                code="odd-meta",
+                message=f"{what} is passed on unchanged and not used{times(len(ticks))}",
+                where=score.where(ticks[0]),
+            )
+
+
+def _unreleased_remarks(score: Score, table: NoteTable) -> Iterator[Remark]:
+    """One remark a track for the notes the file never releases."""
+    notes = score.notes[table.unreleased]
+    for track in np.unique(notes["track"]).tolist():
+        mine = notes[notes["track"] == track]
+        count = len(mine)
+        yield Remark(
+            code="unreleased",
+            message=f"track {track + 1} never releases {count} note{'s' * (count > 1)}; "
+            "taken to sound until the channel is silenced or the track ends",
+            where=score.where(int(mine["onset_tick"][0])),
+        )
