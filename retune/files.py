@@ -1,0 +1,180 @@
+"""The edge to the file system: reading the input, writing results whole or not at all.
+
+This is the only module that opens files of the user for writing.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import secrets
+import signal
+import stat
+import sys
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from types import FrameType
+from typing import NoReturn
+
+from retune.errors import InputError, OutputError
+
+STANDARD_STREAM = "-"
+MOST_INPUT_BYTES = 256 << 20  # far above any MIDI file; keeps a wrong name from filling the memory
+
+
+def read_input(path: str | os.PathLike[str]) -> bytes:
+    """Return the bytes of a file, or of standard input for "-".
+
+    Raises
+    ------
+    InputError
+        If the file is missing, is a folder, may not be read, or holds more than 256 MB.
+
+    """
+    name = os.fspath(path)
+    try:
+        if name == STANDARD_STREAM:
+            name = "standard input"
+            data = sys.stdin.buffer.read(MOST_INPUT_BYTES + 1)
+        else:
+            with open(name, "rb") as file:
+                data = file.read(MOST_INPUT_BYTES + 1)
+    except FileNotFoundError:
+        raise InputError(f"{name}: no such file; check the name and the folder") from None
+    except IsADirectoryError:
+        raise InputError(
+            f"{name}: this is a folder; name a file in it, or use --out-dir to convert it all"
+        ) from None
+    except PermissionError:
+        raise InputError(f"{name}: no permission to read the file; check its rights") from None
+    except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
+        raise InputError(f"{name!s}: cannot be read ({_reason(error)})") from None
+    if len(data) > MOST_INPUT_BYTES:
+        raise InputError(f"{name}: more than {MOST_INPUT_BYTES >> 20} MB; this is no MIDI file")
+    return data
+
+
+def write_output(path: str | os.PathLike[str], data: bytes) -> None:
+    """Write a result to a file (see `write_atomically`), or to standard output for "-"."""
+    if os.fspath(path) != STANDARD_STREAM:
+        write_atomically(path, data)
+        return
+    try:
+        sys.stdout.buffer.write(data)
+        sys.stdout.buffer.flush()
+    except OSError as error:
+        raise OutputError(f"standard output: cannot be written ({_reason(error)})") from None
+
+
+def write_atomically(path: str | os.PathLike[str], data: bytes) -> None:
+    """Write a file so that at any moment either the old or the whole new content is there.
+
+    The data go to a temporary file in the same folder, which takes the place of the file only when it is
+    complete on disk. Whatever ends the writing early (a full disk, an interrupt, a termination signal)
+    removes it. An existing file keeps its access rights; a link is followed; a device or pipe is written
+    to as it is.
+
+    Raises
+    ------
+    OutputError
+        If the folder is missing, the path is a folder, or the system refuses the write.
+
+    """
+    target = Path(os.path.realpath(path))
+    try:
+        mode = target.stat().st_mode
+    except FileNotFoundError:
+        mode = None
+    except (OSError, ValueError) as error:
+        raise OutputError(f"{path}: cannot be written ({_reason(error)})") from None
+    if mode is not None and stat.S_ISDIR(mode):
+        raise OutputError(f"{path}: this is a folder; name a file in it")
+    if not target.parent.is_dir():
+        raise OutputError(f"{path}: the folder {target.parent} does not exist; create it first")
+    try:
+        if mode is None or stat.S_ISREG(mode):
+            _replace(target, data, mode)
+        else:
+            target.write_bytes(data)
+    except OSError as error:
+        _refuse(path, error)
+
+
+def refuse_same_file(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> None:
+    """Raise `OutputError` if writing the target would overwrite the source, by whatever names or links."""
+    if STANDARD_STREAM in (os.fspath(source), os.fspath(target)):
+        return
+    with contextlib.suppress(OSError, ValueError):  # one of them does not exist: they are not the same
+        if os.path.samefile(source, target):
+            raise OutputError(f"{target}: this is the input file itself; choose another name for the output")
+
+
+def _replace(target: Path, data: bytes, mode: int | None) -> None:
+    """Write to a temporary file beside the target and put it in the target's place."""
+    temporary = target.parent / f".retune-{secrets.token_hex(8)}.tmp"
+    with _termination_unwinds():
+        try:
+            handle = os.open(
+                temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666
+            )
+            with open(handle, "wb") as file:
+                file.write(data)
+                file.flush()
+                os.fsync(handle)
+            if mode is not None:
+                temporary.chmod(stat.S_IMODE(mode))
+            os.replace(temporary, target)
+        except BaseException:
+            with contextlib.suppress(OSError):
+                temporary.unlink(missing_ok=True)
+            raise
+    _sync_folder(target.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make the new name last through a power cut, where the system can."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+@contextlib.contextmanager
+def _termination_unwinds() -> Iterator[None]:
+    """Let a termination signal end the program the way an interrupt does, so that clean-up runs."""
+    in_main_thread = threading.current_thread() is threading.main_thread()
+    if not in_main_thread or signal.getsignal(signal.SIGTERM) is not signal.SIG_DFL:
+        yield
+        return
+    signal.signal(signal.SIGTERM, _exit_on_signal)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
+
+
+def _exit_on_signal(number: int, frame: FrameType | None) -> NoReturn:
+    raise SystemExit(128 + number)
+
+
+def _refuse(path: str | os.PathLike[str], error: OSError) -> NoReturn:
+    advice = {
+        "EACCES": "; check the rights of the folder",
+        "EPERM": "; check the rights of the folder",
+        "ENOSPC": "; free some space or choose another disk",
+        "EDQUOT": "; free some space or choose another disk",
+        "EFBIG": "; choose another disk",
+        "EROFS": "; choose another disk",
+        "ENAMETOOLONG": "; choose a shorter name",
+    }
+    code = errno.errorcode.get(error.errno or 0, "")
+    raise OutputError(f"{path}: cannot be written ({_reason(error)}){advice.get(code, '')}") from None
+
+
+def _reason(error: OSError | ValueError) -> str:
+    strerror = getattr(error, "strerror", None)
+    return str(strerror or error).lower()
