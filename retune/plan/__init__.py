@@ -1,10 +1,10 @@
 """The plan: a text file with what was decided, which the musician may edit and have obeyed.
 
 In: the text of a plan (`read_plan`), or the results of an analysis (`write_plan`). Out: a `Plan`, and from it
-what the stages take: `hints` for the harmony, `ratio_tables` for the ratios, `window_limits` for the tuning.
+what the stages take: `hints` for the harmony, `plan_ratios` for the ratios, `window_limits` for the tuning.
 """
 
-from retune.plan.apply import hints, ratio_tables, window_limits
+from retune.plan.apply import hints, plan_ratios, window_limits
 from retune.plan.model import Plan, PlanWindow, Section
 from retune.plan.read import read_plan
 from retune.plan.write import write_plan
@@ -14,7 +14,7 @@ __all__ = [
     "PlanWindow",
     "Section",
     "hints",
-    "ratio_tables",
+    "plan_ratios",
     "read_plan",
     "window_limits",
     "write_plan",

@@ -8,14 +8,14 @@ import numpy as np
 
 from retune.harmony.model import KEY_DTYPE, Harmony, Hint
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
-from retune.ratios.choose import chord_tones, complete, table_for
-from retune.ratios.model import RatioTable
+from retune.ratios.choose import choose_ratios, chord_tones, complete, table_for
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from retune.options import Options
     from retune.plan.model import Place, Plan, PlanWindow
+    from retune.ratios.model import Ratios, RatioTable
     from retune.score.model import FloatArray, Score
 
 
@@ -62,6 +62,16 @@ def ratio_tables(
     return for_chord, for_window
 
 
+def plan_ratios(
+    plan: Plan, score: Score, harmony: Harmony, chosen: Ratios, *, prime_limit: int = 5
+) -> Ratios:
+    """Return the ratios of every window with those of the plan in place of the chosen ones."""
+    for_chord, for_window = ratio_tables(plan, score, harmony, prime_limit=prime_limit)
+    if not for_chord and not for_window:
+        return chosen
+    return choose_ratios(harmony, prime_limit=prime_limit, for_chord=for_chord, for_window=for_window)
+
+
 def window_limits(
     plan: Plan, score: Score, harmony: Harmony, options: Options
 ) -> tuple[FloatArray, FloatArray]:
@@ -87,11 +97,9 @@ def window_limits(
 
 def key_at(harmony: Harmony, tick: int) -> np.void:
     """Return the KEY_DTYPE row in force at a tick, which decides spelling; C major where no key is known."""
-    if not len(harmony.keys):
-        row: np.void = np.zeros(1, dtype=KEY_DTYPE)[0]
-        return row
-    place = max(int(np.searchsorted(harmony.keys["start_tick"], tick, side="right")) - 1, 0)
-    return harmony.keys[place]
+    keys = harmony.keys if len(harmony.keys) else np.zeros(1, dtype=KEY_DTYPE)
+    row: np.void = keys[max(int(np.searchsorted(keys["start_tick"], tick, side="right")) - 1, 0)]
+    return row
 
 
 def chord_symbol(harmony: Harmony, window: int) -> str:

@@ -1,0 +1,144 @@
+"""`retune analyze`: what was found in a piece, as a table, as JSON, or as a plan to edit."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from retune.cli.shared import (
+    json_option,
+    options_from,
+    print_json,
+    print_remarks,
+    quiet_option,
+    read_plan_file,
+    tuning_options,
+)
+from retune.cli.tables import cents, table
+from retune.errors import OutputError
+from retune.files import read_input, refuse_same_file, write_output
+
+if TYPE_CHECKING:
+    from retune.pipeline import Analysis
+    from retune.tuning import Tuning
+
+SHOWN_COMPROMISES = 10
+
+
+@click.command("analyze", short_help="Show the harmony, ratios and tuning found; write a plan to edit.")
+@click.argument("input_path", metavar="INPUT")
+@json_option
+@click.option(
+    "--plan",
+    "new_plan_path",
+    metavar="FILE",
+    help="Write what was decided as a plan to edit; `retune convert --plan FILE` obeys it. Default: none.",
+)
+@click.option("--overwrite", is_flag=True, help="Let --plan replace a file that exists.")
+@click.option(
+    "--obey-plan",
+    "plan_path",
+    metavar="FILE",
+    help="Obey this plan, and show what comes of it. Default: none.",
+)
+@click.option(
+    "--explain",
+    "explain_bar",
+    metavar="BAR",
+    type=click.IntRange(min=1),
+    help="Say why the harmony of this bar is what it is. Default: no bar.",
+)
+@tuning_options
+@quiet_option
+def command(
+    input_path: str,
+    as_json: bool,
+    new_plan_path: str | None,
+    overwrite: bool,
+    plan_path: str | None,
+    explain_bar: int | None,
+    quiet: bool,
+    **values: Any,
+) -> None:
+    """Show the harmony, the ratios and the tuning of INPUT, window by window.
+
+    INPUT is a MIDI file, or - for standard input. Displacement is how far a chord's root sits from its
+    equal-tempered pitch.
+    """
+    options = options_from(values)
+    plan = read_plan_file(plan_path)
+    if new_plan_path is not None:
+        _may_write(input_path, new_plan_path, overwrite)
+    data = read_input(input_path)
+    from retune.pipeline import analyze, tune
+
+    analysis = analyze(data, options, name=input_path, plan=plan)
+    if explain_bar is not None:
+        _explain(analysis, explain_bar)
+        return
+    tuning = tune(analysis)
+    from retune.cli.windows import all_remarks, analysis_values
+
+    print_remarks(all_remarks(analysis, tuning), name=input_path, quiet=quiet)
+    if new_plan_path is not None:
+        from retune.plan import write_plan
+
+        text = write_plan(
+            analysis.score, analysis.harmony, analysis.ratios, name=os.path.basename(input_path)
+        )
+        write_output(new_plan_path, text.encode())
+    if as_json:
+        print_json(analysis_values(analysis, tuning))
+    elif not quiet:
+        click.echo(_text(analysis, tuning), nl=False)
+
+
+def _may_write(input_path: str, plan_path: str, overwrite: bool) -> None:
+    """Refuse to write over the music, or over a plan that may hold somebody's edits."""
+    refuse_same_file(input_path, plan_path)
+    if not overwrite and os.path.exists(plan_path):
+        raise OutputError(
+            f"{plan_path}: there is a file already; remove it, or say --overwrite to replace it"
+        )
+
+
+def _text(analysis: Analysis, tuning: Tuning) -> str:
+    from retune.cli.windows import labels, ratio_texts, window_values
+
+    values = window_values(analysis, tuning)
+    rows = [
+        (
+            str(window["bar"]),
+            f"{window['beat']:.4g}",
+            label,
+            ratios,
+            cents(window["displacement_cents"]),
+            ", ".join(f"{count} {role}" for role, count in window["roles"].items()),
+        )
+        for window, label, ratios in zip(values, labels(analysis), ratio_texts(analysis), strict=True)
+    ]
+    headers = ("bar", "beat", "chord", "ratios above the root", "displacement", "non-chord tones")
+    return table(headers, rows, right=(0, 1, 4)) + _compromises(analysis, tuning)
+
+
+def _compromises(analysis: Analysis, tuning: Tuning) -> str:
+    """Return the places where purity gave way, the largest first."""
+    if not tuning.compromises:
+        return "\nNo compromise: every chord is pure.\n"
+    worst = sorted(tuning.compromises, key=lambda found: -abs(found.cents))[:SHOWN_COMPROMISES]
+    rows = [
+        (analysis.score.where(found.tick), cents(found.cents), found.reason)
+        for found in sorted(worst, key=lambda found: found.tick)
+    ]
+    more = len(tuning.compromises) - len(worst)
+    heading = f"\nPurity gave way in {len(tuning.compromises)} places"
+    heading += f"; the {len(worst)} largest:\n" if more else ":\n"
+    return heading + table(("where", "cents", "why"), rows, right=(1,))
+
+
+def _explain(analysis: Analysis, bar: int) -> None:
+    from retune.harmony.explain import explain
+
+    click.echo(explain(analysis.score, analysis.harmony, bar))

@@ -1,0 +1,131 @@
+"""The command `retune`: finds the subcommand, and turns every error into one line and an exit status.
+
+Subcommands are imported when they are called, not before, so that `--version` and `--help` answer at once.
+"""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+from retune import __version__
+from retune.errors import RetuneError
+from retune.wording import nearest, plain
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+COMMANDS = {
+    "convert": ("retune.cli.convert", "Retune a MIDI file, or many."),
+    "analyze": ("retune.cli.analyze", "Show the harmony, ratios and tuning found; write a plan to edit."),
+    "compare": ("retune.cli.compare", "Measure a file under every tuning, side by side."),
+    "check": ("retune.cli.check", "Decode an original and its retuned file and say what changed."),
+    "preview": ("retune.cli.preview", "Write sound or a page to hear and see a tuning."),
+    "parts": ("retune.cli.parts", "Write the cents each singer or player needs."),
+    "plot": ("retune.cli.plot", "Draw the tuning of a piece as a picture."),
+    "passages": ("retune.cli.passages", "List the passages that gain or lose most."),
+}
+"""Name → module and one-line summary. The module holds a click command named `command`."""
+
+INTERRUPTED = 130  # 128 + SIGINT, as shells count (common practice, no source)
+CRASHED = 70  # EX_SOFTWARE of sysexits.h (BSD)
+TRACEBACK_OPTION = "--traceback"
+TRACEBACK_VARIABLE = "RETUNE_TRACEBACK"
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported on use."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of all commands in the order of the road."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return a command, or None if there is none of this name."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(COMMANDS[cmd_name][0])
+        command: click.Command = module.command
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Return the command of the first argument; a mistyped one is answered with the nearest."""
+        if args[0] not in COMMANDS and not args[0].startswith("-"):
+            ctx.fail(f"no such command {args[0]!r}{nearest(args[0], COMMANDS)}")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list of commands from the table, importing none of them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, summary) for name, (_, summary) in COMMANDS.items()])
+
+
+@click.group(
+    cls=LazyGroup,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="`retune COMMAND --help` explains a command and its options.",
+)
+@click.version_option(__version__, message="%(prog)s %(version)s")
+@click.option(
+    TRACEBACK_OPTION,
+    is_flag=True,
+    expose_value=False,
+    help=f"Show the trace of a fault in retune itself (anywhere on the line; or set {TRACEBACK_VARIABLE}=1).",
+)
+def retune() -> None:
+    """Retune MIDI files to just intonation: chords pure, lines steady, drift bounded."""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit status; of an error the user sees one line, no trace."""
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    show_trace = TRACEBACK_OPTION in given or bool(os.environ.get(TRACEBACK_VARIABLE))
+    given = [argument for argument in given if argument != TRACEBACK_OPTION]
+    try:
+        return int(retune.main(given, prog_name="retune", standalone_mode=False) or 0)
+    except RetuneError as error:
+        return _fail(str(error), error.exit_status)
+    except click.ClickException as error:
+        return _fail(usage_line(error), error.exit_code)
+    except (KeyboardInterrupt, click.Abort):
+        return _fail("stopped", INTERRUPTED)
+    except BrokenPipeError:
+        return _reader_gone()
+    except Exception as error:  # the last resort: a fault of the program itself
+        if show_trace:
+            raise
+        what = f"{type(error).__name__}: {error}"
+        return _fail(f"a fault in retune itself ({what}); run with {TRACEBACK_OPTION} to see more", CRASHED)
+
+
+def usage_line(error: click.ClickException) -> str:
+    """Return a usage error as one line, with the nearest legal option or value and where help is."""
+    message = error.format_message()
+    if isinstance(error, click.NoSuchOption):
+        legal = [o for p in _parameters(error.ctx) for o in (*p.opts, *p.secondary_opts)]
+        message = f"no such option {error.option_name!r}{nearest(error.option_name, legal)}"
+    context = getattr(error, "ctx", None)
+    where = context.command_path if context else "retune"
+    return f"{message[:1].lower()}{message[1:].rstrip('.')} (see {where} --help)"
+
+
+def _parameters(context: click.Context | None) -> list[click.Parameter]:
+    return context.command.get_params(context) if context else []
+
+
+def _fail(message: str, status: int) -> int:
+    line = " ".join(plain(part) for part in message.split())
+    print(f"retune: {line}", file=sys.stderr)
+    return status
+
+
+def _reader_gone() -> int:
+    """Point stdout nowhere, so that a pipe closed early (`retune … | head`) prints nothing at exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return 0

@@ -1,0 +1,263 @@
+"""Options, reading and printing that several commands share.
+
+A command takes its options by the decorators below and makes one `Options` of them with `options_from`:
+
+    @click.command()
+    @tuning_options
+    @encoding_options
+    def command(input_path: str, plan: str | None, **values: Any) -> None:
+        options = options_from(values)
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from retune.errors import PlanError
+from retune.files import read_input
+from retune.options import ENCODINGS, PRIME_LIMITS, WHEN_FULL, Options
+from retune.wording import nearest, plain
+
+if TYPE_CHECKING:
+    from retune.errors import Remark
+    from retune.plan import Plan
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+DEFAULT = Options()
+
+
+class Word(click.ParamType):  # type: ignore[type-arg]
+    """A value out of a short list; a mistyped one is answered with the nearest."""
+
+    name = "word"
+
+    def __init__(self, legal: Sequence[str] | Callable[[], Sequence[str]]) -> None:
+        self._legal = legal
+
+    @property
+    def legal(self) -> tuple[str, ...]:
+        """The legal words; a list that needs an import is fetched only here."""
+        return tuple(self._legal() if callable(self._legal) else self._legal)
+
+    def get_metavar(self, param: click.Parameter, ctx: click.Context | None = None) -> str:
+        """Return the legal words as help shows them."""
+        return "|".join(self.legal)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return the value if it is legal."""
+        if value in self.legal:
+            return str(value)
+        hint = nearest(str(value), self.legal)
+        return self.fail(f"{value!r} is not one of {', '.join(self.legal)}{hint}", param, ctx)
+
+
+class Limit(click.ParamType):  # type: ignore[type-arg]
+    """A number of cents of 0 or more, or `none`."""
+
+    name = "cents|none"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the limit [cents], `inf` for none."""
+        if isinstance(value, float):
+            return value
+        if value == "none":
+            return math.inf
+        try:
+            number = float(value)
+        except ValueError:
+            number = math.nan
+        if not 0.0 <= number < math.inf:
+            self.fail(f"{value!r} is not a number of cents of 0 or more, or none", param, ctx)
+        return number
+
+
+class PrimeLimit(click.ParamType):  # type: ignore[type-arg]
+    """A prime limit for ratios."""
+
+    name = "prime limit"
+
+    def get_metavar(self, param: click.Parameter, ctx: click.Context | None = None) -> str:
+        """Return the legal numbers as help shows them."""
+        return "|".join(map(str, PRIME_LIMITS))
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        """Return the prime limit as a number."""
+        if str(value) not in map(str, PRIME_LIMITS):
+            self.fail(f"{value!r} is not one of {', '.join(map(str, PRIME_LIMITS))}", param, ctx)
+        return int(value)
+
+
+def preset_names() -> tuple[str, ...]:
+    """Return the names of the presets."""
+    from retune.tuning.presets import PRESETS
+
+    return tuple(PRESETS)
+
+
+_TUNING = (
+    click.option(
+        "--preset",
+        type=Word(preset_names),
+        help="A named set of limits; options given beside it go before it. Default: none.",
+    ),
+    click.option(
+        "--prime-limit",
+        type=PrimeLimit(),
+        help=f"Largest prime allowed in the ratios. Default: {DEFAULT.prime_limit}.",
+    ),
+    click.option(
+        "--drift-limit",
+        "drift_limit_cents",
+        type=Limit(),
+        help="How far the root of a chord may move from its home pitch, in cents; `none` lets the piece "
+        f"wander. Default: {DEFAULT.drift_limit_cents:g} cents.",
+    ),
+    click.option(
+        "--hold-limit",
+        "hold_limit_cents",
+        type=Limit(),
+        help="How far a note may move while it sounds on, in cents; `none` lets it move freely. "
+        f"Default: {DEFAULT.hold_limit_cents:g} cent.",
+    ),
+    click.option(
+        "--reference",
+        "reference_hz",
+        type=float,
+        metavar="HZ",
+        help=f"Pitch of the A above middle C, 380 to 500 hertz. Default: {DEFAULT.reference_hz:g} Hz.",
+    ),
+    click.option(
+        "--home",
+        metavar="mean|tonic|NOTE",
+        help="What stays at the reference pitch: the mean of all roots, the tonic of each key, or a note "
+        f"such as A. Default: {DEFAULT.home}.",
+    ),
+    click.option(
+        "--fixed",
+        multiple=True,
+        metavar="PART",
+        help="A part that must not be touched: its name, its number or program:0-7; repeatable. "
+        "PART=TEMPERAMENT says how it is tuned. Default: no part.",
+    ),
+    click.option(
+        "--chords",
+        type=Word(("find", "markers")),
+        help="Find the chords in the notes, or take them from chord symbols in the file's markers. "
+        f"Default: {DEFAULT.chords}.",
+    ),
+)
+
+_ENCODING = (
+    click.option(
+        "--encoding",
+        type=Word(ENCODINGS),
+        help="How the tuning is carried: bend (any synthesizer), mpe, mts or mts-octave (MIDI Tuning "
+        f"Standard), midi2. Default: {DEFAULT.encoding}.",
+    ),
+    click.option(
+        "--bend-range",
+        "bend_range_semitones",
+        type=int,
+        metavar="SEMITONES",
+        help="Bend range set on the channels used, 1 to 96 semitones. "
+        f"Default: {DEFAULT.bend_range_semitones} semitones.",
+    ),
+    click.option(
+        "--glide",
+        "glide_ms",
+        type=float,
+        metavar="MS",
+        help="Spread a change of pitch of a sounding note over this many milliseconds. "
+        f"Default: {DEFAULT.glide_ms:g} ms.",
+    ),
+    click.option(
+        "--when-full",
+        type=Word(WHEN_FULL),
+        help="When more pitches sound at once than there are channels: share channels, use more ports, or "
+        f"write several files. Default: {DEFAULT.when_full}.",
+    ),
+)
+
+_PLAN = click.option(
+    "--plan",
+    "plan_path",
+    metavar="FILE",
+    help="Obey this plan, a TOML file as `retune analyze --plan FILE` writes it. Default: none.",
+)
+_QUIET = click.option("--quiet", "-q", is_flag=True, help="Print no remarks and no table; errors still show.")
+_JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON on stdout instead of a table.")
+
+
+def _all(options: Iterable[Callable[[Function], Function]]) -> Callable[[Function], Function]:
+    def decorate(function: Function) -> Function:
+        for option in reversed(tuple(options)):
+            function = option(function)
+        return function
+
+    return decorate
+
+
+tuning_options: Callable[[Function], Function] = _all(_TUNING)
+"""--preset --prime-limit --drift-limit --hold-limit --reference --home --fixed --chords"""
+encoding_options: Callable[[Function], Function] = _all(_ENCODING)
+"""--encoding --bend-range --glide --when-full"""
+plan_option: Callable[[Function], Function] = _PLAN
+quiet_option: Callable[[Function], Function] = _QUIET
+json_option: Callable[[Function], Function] = _JSON
+
+
+def options_from(values: dict[str, Any]) -> Options:
+    """Return the options a command was given; what was not given keeps the preset's or the default value.
+
+    Takes the values of the decorators above out of `values`. Raises `OptionError`.
+    """
+    names = {field.name for field in dataclasses.fields(Options)}
+    given = {name: values.pop(name) for name in tuple(values) if name in names}
+    preset = values.pop("preset", None)
+    start = DEFAULT
+    if preset is not None:
+        from retune.tuning.presets import PRESETS
+
+        start = PRESETS[preset](DEFAULT)
+    return dataclasses.replace(start, **{k: v for k, v in given.items() if v is not None and v != ()})
+
+
+def read_plan_file(path: str | None) -> Plan | None:
+    """Return the plan in a file, None for no path. Raises `PlanError`, `InputError`."""
+    if path is None:
+        return None
+    from retune.plan import read_plan
+
+    try:
+        text = read_input(path).decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = error.object[: error.start].count(b"\n") + 1
+        raise PlanError(f"{plain(path)}, line {line}: not UTF-8 text; save the plan as UTF-8") from None
+    return read_plan(text, name=path)
+
+
+def to_json(content: Any) -> str:
+    """Return a value as one line of JSON; numbers that are not finite have no place in it."""
+    return json.dumps(content, ensure_ascii=False, separators=(",", ":"), allow_nan=False) + "\n"
+
+
+def print_json(content: Any) -> None:
+    """Print a value as one JSON document on stdout, in UTF-8 whatever the terminal speaks."""
+    click.get_binary_stream("stdout").write(to_json(content).encode())
+
+
+def print_remarks(remarks: Iterable[Remark], *, name: str = "", quiet: bool = False) -> None:
+    """Print each remark as one line on stderr."""
+    if quiet:
+        return
+    prefix = f"{plain(name)}: " if name else ""
+    for remark in remarks:
+        print(f"retune: {prefix}{plain(str(remark))}", file=sys.stderr)
