@@ -1,0 +1,10 @@
+"""The check: written bytes (and the original) → what a receiver sounds, and whether it is what was meant.
+
+It reads bytes as a receiver would and shares nothing with `retune.encode`, or it would prove nothing.
+"""
+
+from retune.check.decode import decode, decode_score
+from retune.check.figures import Figures, figures, figures_of_tuning
+from retune.check.sounding import Sounding
+
+__all__ = ["Figures", "Sounding", "decode", "decode_score", "figures", "figures_of_tuning"]

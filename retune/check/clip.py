@@ -1,0 +1,254 @@
+"""MIDI 2.0 clip files to what a receiver sounds, with pitch carried by each note.
+
+Section numbers are those of M2-104-UM v1.1.2 (UMP Format and MIDI 2.0 Protocol).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from retune.check.curve import Spans, pitch_curve, sounding_ends
+from retune.check.packets import (
+    FLEX,
+    MIDI1_VOICE,
+    MIDI2_VOICE,
+    SYSEX7,
+    flex_text,
+    is_clip,
+    read_clip,
+    sysex7_bytes,
+)
+from retune.check.pairing import pair_notes
+from retune.check.per_note import PerNote
+from retune.check.receiver import (
+    BEND_RANGE,
+    COARSE,
+    FINE,
+    HEEDED_CONTROLLERS,
+    TUNING_BANK,
+    TUNING_PROGRAM,
+    Receiver,
+)
+from retune.check.sounding import (
+    CHANNEL_PRESSURE,
+    CONTROL,
+    EVENT_DTYPE,
+    HEARD_DTYPE,
+    KEY_PRESSURE,
+    PARAMETER,
+    PROGRAM,
+    IntArray,
+    Sounding,
+    Stored,
+    Table,
+)
+from retune.constants import BEND_CENTRE, CHANNELS_PER_PORT
+
+__all__ = ["decode_clip", "is_clip"]
+
+CENTRE_32 = 1 << 31
+PITCH_7_9 = 3  # attribute type of a note-on, 7.4.15.3
+PITCH_7_25 = 3  # registered per-note controller, 7.4.15.2
+PER_NOTE_RANGE = (0, 7)  # registered controller, 7.4.13
+DETACH, RESET = 2, 1  # flags of per-note management, 7.4.5
+_TEXT_BANKS = (1, 2)  # metadata and performance texts of flex data, 7.5
+_TEMPO, _METER, _KEY = 0, 1, 5  # status of flex data in bank 0, 7.5
+
+
+@dataclass(slots=True)
+class _Reading:
+    """What has been taken from the packets so far."""
+
+    receiver: Receiver
+    per_note: PerNote
+    notes: list[tuple[int, int, int, int, int, int]] = field(default_factory=list)
+    # place, lane, key, step (1 on, -1 off), velocity, pitch 7.9 or -1
+    events: list[tuple[int, int, int, int, int, int]] = field(default_factory=list)  # EVENT_DTYPE
+    stored: list[Stored] = field(default_factory=list)
+    sysex: dict[int, list[int]] = field(default_factory=dict)
+    text: dict[int, bytes] = field(default_factory=dict)
+
+
+def decode_clip(data: bytes) -> Sounding:
+    """What a receiver sounds of a clip file. Raises `InputError` where the file breaks the format."""
+    clip = read_clip(data)
+    places = len(clip.packets) + 2
+    n_groups = 1 + max((packet[0] >> 24 & 0xF for packet in clip.packets), default=0)
+    reading = _Reading(Receiver(n_groups, places), PerNote(places))
+    for place, (tick, packet) in enumerate(zip(clip.ticks, clip.packets, strict=True)):
+        _take(reading, place, tick, packet)
+    reading.receiver.freeze()
+    reading.per_note.freeze()
+    ticks_of_place = np.array([*clip.ticks, clip.end_tick, clip.end_tick], dtype=np.int64)
+    notes, curve = _notes(reading, ticks_of_place)
+    return Sounding(
+        format=2,
+        ticks_per_quarter=float(clip.ticks_per_quarter),
+        notes=notes,
+        curve=curve,
+        events=np.array(reading.events, dtype=EVENT_DTYPE),
+        stored=tuple(reading.stored),
+        track_names=(),
+        end_tick=clip.end_tick,
+        has_own_tuning=bool((curve["cents"] != 0).any()),
+    )
+
+
+def _take(reading: _Reading, place: int, tick: int, packet: tuple[int, ...]) -> None:
+    kind, group = packet[0] >> 28, packet[0] >> 24 & 0xF
+    if kind == MIDI2_VOICE:
+        _voice(reading, place, tick, packet)
+    elif kind == MIDI1_VOICE:
+        _old_voice(reading, place, tick, packet[0])
+    elif kind == SYSEX7:
+        part, data = sysex7_bytes(packet)
+        whole = reading.sysex.setdefault(group, [])
+        if part in (0, 1):
+            whole.clear()
+        whole.extend(data)
+        if part in (0, 3) and not reading.receiver.sysex(place, group, tuple(whole)):
+            reading.stored.append((tick, 0, ("sysex", *whole)))
+    elif kind == FLEX:
+        _flex(reading, tick, packet)
+
+
+def _voice(reading: _Reading, place: int, tick: int, packet: tuple[int, ...]) -> None:
+    """A MIDI 2.0 channel voice message (7.4)."""
+    word, data = packet[0], packet[1]
+    status, channel, first, second = word >> 20 & 0xF, word >> 16 & 0xF, word >> 8 & 0x7F, word & 0xFF
+    lane = (word >> 24 & 0xF) * CHANNELS_PER_PORT + channel
+    receiver, per_note = reading.receiver, reading.per_note
+    if status == 0x9:
+        pitch = data & 0xFFFF if second == PITCH_7_9 else -1
+        reading.notes.append((place, lane, first, 1, max(data >> 25, 1), pitch))
+    elif status == 0x8:
+        reading.notes.append((place, lane, first, -1, data >> 25, -1))
+    elif status == 0x0 and second == PITCH_7_25:
+        per_note.pitch.add(lane * 128 + first, place, data / (1 << 25))
+    elif status == 0x6:
+        per_note.bend.add(lane * 128 + first, place, (data - CENTRE_32) / CENTRE_32)
+    elif status == 0xF:
+        per_note.manage(lane * 128 + first, place, detach=bool(second & DETACH), reset=bool(second & RESET))
+    elif status == 0xE:
+        receiver.bend.add(lane, place, (data - CENTRE_32) / CENTRE_32 * BEND_CENTRE)
+    elif status == 0x2:
+        _registered(reading, place, tick, lane, (first, second), data)
+    elif status == 0x3:
+        reading.events.append((tick, 0, channel, PARAMETER, first << 7 | second, data >> 18))
+    elif status == 0xB:
+        _control(reading, place, tick, lane, first, data >> 25)
+    elif status == 0xC:
+        receiver.program.add(lane, place, data >> 24 & 0x7F)
+        if second & 1:
+            _control(reading, place, tick, lane, 0, data >> 8 & 0x7F)
+            _control(reading, place, tick, lane, 32, data & 0x7F)
+        reading.events.append((tick, 0, channel, PROGRAM, 0, data >> 24 & 0x7F))
+    elif status in (0xA, 0xD):
+        code = KEY_PRESSURE if status == 0xA else CHANNEL_PRESSURE
+        reading.events.append((tick, 0, channel, code, first, data >> 25))
+
+
+def _registered(
+    reading: _Reading, place: int, tick: int, lane: int, number: tuple[int, int], data: int
+) -> None:
+    """A registered controller: MIDI 1.0's RPN in one message (7.4.7)."""
+    receiver = reading.receiver
+    if number == BEND_RANGE:
+        receiver.set_range(place, lane, 100.0 * (data >> 25) + (data >> 18 & 0x7F))
+    elif number == PER_NOTE_RANGE:
+        reading.per_note.range.add(lane, place, 100.0 * data / (1 << 25))
+    elif number == FINE:
+        receiver.channels[lane].fine_cents = (data - CENTRE_32) / CENTRE_32 * 100.0
+        receiver.retune(place, lane)
+    elif number == COARSE:
+        receiver.channels[lane].coarse_cents = ((data >> 25) - 64) * 100.0
+        receiver.retune(place, lane)
+    elif number in (TUNING_PROGRAM, TUNING_BANK):
+        bank, program = receiver.channels[lane].tuning
+        value = data >> 25
+        receiver.channels[lane].tuning = (bank, value) if number == TUNING_PROGRAM else (value, program)
+        receiver.tables.select(place, lane, *receiver.channels[lane].tuning)
+    else:
+        parameter = 1 << 14 | number[0] << 7 | number[1]
+        reading.events.append((tick, 0, lane % CHANNELS_PER_PORT, PARAMETER, parameter, data >> 18))
+
+
+def _control(reading: _Reading, place: int, tick: int, lane: int, controller: int, value: int) -> None:
+    if controller in HEEDED_CONTROLLERS:
+        reading.receiver.control(place, lane, controller, value)
+    reading.events.append((tick, 0, lane % CHANNELS_PER_PORT, CONTROL, controller, value))
+
+
+def _old_voice(reading: _Reading, place: int, tick: int, word: int) -> None:
+    """A MIDI 1.0 channel voice message in a packet (7.3)."""
+    status, channel, first, second = word >> 20 & 0xF, word >> 16 & 0xF, word >> 8 & 0x7F, word & 0x7F
+    lane = (word >> 24 & 0xF) * CHANNELS_PER_PORT + channel
+    if status == 0x9 and second:
+        reading.notes.append((place, lane, first, 1, second, -1))
+    elif status in (0x8, 0x9):
+        reading.notes.append((place, lane, first, -1, second if status == 0x8 else 64, -1))
+    elif status == 0xE:
+        reading.receiver.bend.add(lane, place, (second << 7 | first) - BEND_CENTRE)
+    elif status == 0xB:
+        _control(reading, place, tick, lane, first, second)
+    elif status == 0xC:
+        reading.receiver.program.add(lane, place, first)
+        reading.events.append((tick, 0, channel, PROGRAM, 0, first))
+    elif status in (0xA, 0xD):
+        row = (KEY_PRESSURE, first, second) if status == 0xA else (CHANNEL_PRESSURE, 0, first)
+        reading.events.append((tick, 0, channel, *row))
+
+
+def _flex(reading: _Reading, tick: int, packet: tuple[int, ...]) -> None:
+    """Tempo, meter, key and texts."""
+    bank, status, word = packet[0] >> 8 & 0xFF, packet[0] & 0xFF, packet[1]
+    if bank in _TEXT_BANKS:
+        part, data = flex_text(packet)
+        whole = reading.text.get(status, b"") + data if part in (2, 3) else data
+        reading.text[status] = whole
+        if part in (0, 3):
+            reading.stored.append((tick, 0, ("text", whole.decode("utf-8", "replace"))))
+    elif bank == 0 and status == _TEMPO:
+        reading.stored.append((tick, 0, ("set_tempo", ("tempo", round(word / 100)))))  # 10 ns units
+    elif bank == 0 and status == _METER:
+        content = ("time_signature", word >> 24, 1 << (word >> 16 & 0xFF))
+        reading.stored.append((tick, 0, content))
+    elif bank == 0 and status == _KEY:
+        sharps = word >> 28
+        reading.stored.append((tick, 0, ("key_signature", sharps - 16 if sharps > 7 else sharps)))
+
+
+def _notes(reading: _Reading, ticks_of_place: IntArray) -> tuple[Table, Table]:
+    rows = np.array(reading.notes, dtype=np.int64).reshape(-1, 6)
+    places, lanes, keys, steps, velocities, pitches = rows.T
+    releases = pair_notes(lanes * 128 + keys, steps)
+    begun, released = np.flatnonzero(steps > 0), releases >= 0
+    last = len(ticks_of_place) - 2
+    on = places[begun]
+    off = np.where(released, places[releases] if len(rows) else 0, last)
+    lanes, keys = lanes[begun], keys[begun]
+    end = sounding_ends(reading.receiver, lanes, on, off, last)
+    spans = Spans(
+        lanes=lanes,
+        keys=keys,
+        on=on,
+        off=off,
+        end=end,
+        end_ticks=ticks_of_place[end],
+        percussion=reading.receiver.percussion(lanes, on),
+    )
+    reading.per_note.attach(spans, pitches[begun])
+    curve = pitch_curve(reading.receiver, spans, ticks_of_place, reading.per_note)
+    shift = reading.per_note.key_shift()
+    curve["cents"] -= 100.0 * shift[curve["note"]]
+    notes = np.zeros(len(on), dtype=HEARD_DTYPE)
+    notes["onset_tick"], notes["release_tick"] = ticks_of_place[on], ticks_of_place[off]
+    notes["sounding_end_tick"] = spans.end_ticks
+    notes["key"], notes["velocity"] = keys + shift, velocities[begun]
+    notes["release_velocity"] = np.where(released, velocities[releases] if len(rows) else 0, 64)
+    notes["channel"], notes["port"] = lanes % CHANNELS_PER_PORT, lanes // CHANNELS_PER_PORT
+    notes["program"] = reading.receiver.programs(lanes, on)
+    notes["percussion"] = spans.percussion
+    return notes, curve

@@ -1,0 +1,161 @@
+"""From the timelines of a receiver to the pitch of every note over time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from retune.check.receiver import Receiver
+from retune.check.sounding import CURVE_DTYPE, BoolArray, FloatArray, IntArray, Table
+from retune.constants import BEND_CENTRE
+
+SAME_CENTS = 1e-9  # pitches nearer than this are one pitch
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spans:
+    """Where each note lies in the file (places are ranks of events, see `timeline`)."""
+
+    lanes: IntArray
+    keys: IntArray
+    on: IntArray  # place of the note-on
+    off: IntArray  # place of the note-off
+    end: IntArray  # place where the sound ends
+    end_ticks: IntArray
+    percussion: BoolArray
+
+
+def sounding_ends(receiver: Receiver, lanes: IntArray, on: IntArray, off: IntArray, last: int) -> IntArray:
+    """Place where each note stops sounding: its note-off, or the later lift of a pedal that holds it.
+
+    CC64 holds what is released while it is down; CC66 only what was down when it went down (GM2 3.3.9).
+    `last` is the place of the end of the file, for pedals that are never lifted.
+    """
+    if not receiver.sustain.changes and not receiver.sostenuto.changes:
+        return off
+    end = off.copy()
+    for _ in range(8):  # each pedal may take over from the other a few times
+        held = receiver.sustain.at(lanes, end) > 0
+        lift = receiver.sustain.next_below(lanes, end, 0.5)
+        longer = np.where(held, np.where(lift < 0, last, lift), end)
+        longer = np.maximum(longer, _caught(receiver, lanes, on, off, longer, last))
+        if (longer == end).all():
+            break
+        end = longer
+    return end
+
+
+def _caught(
+    receiver: Receiver, lanes: IntArray, on: IntArray, off: IntArray, end: IntArray, last: int
+) -> IntArray:
+    """End of the notes that a middle pedal holds, which went down while their key was down."""
+    if not receiver.sostenuto.changes:
+        return end
+    rows, presses = receiver.sostenuto.between(lanes, on, off)
+    down = receiver.sostenuto.at(lanes[rows], presses) > 0
+    rows, presses = rows[down], presses[down]
+    lifts = receiver.sostenuto.next_below(lanes[rows], presses, 0.5)
+    result = end.copy()
+    ends = np.where(lifts < 0, last, lifts)
+    holds = ends > off[rows]
+    np.maximum.at(result, rows[holds], ends[holds])
+    return result
+
+
+class PitchOfNotes(Protocol):
+    """Pitch given to single notes, beside what their channel does."""
+
+    def breaks(self) -> list[tuple[IntArray, IntArray]]:
+        """(note, place) of every change."""
+
+    def cents(self, notes: IntArray, places: IntArray, from_tables: FloatArray) -> FloatArray:
+        """Cents from each note's key, given what tuning tables say."""
+
+
+def pitch_curve(
+    receiver: Receiver, spans: Spans, ticks_of_place: IntArray, of_notes: PitchOfNotes | None = None
+) -> Table:
+    """CURVE_DTYPE rows of all notes."""
+    notes, places = _breaks(receiver, spans, of_notes)
+    cents = _channel_cents(receiver, spans, notes, places)
+    tables = _table_cents(receiver, spans, notes, places)
+    cents += tables if of_notes is None else of_notes.cents(notes, places, tables)
+    rows = np.zeros(len(notes), dtype=CURVE_DTYPE)
+    rows["note"], rows["cents"] = notes, cents
+    rows["start_tick"] = ticks_of_place[places]
+    last = np.append(notes[1:] != notes[:-1], True)[: len(notes)]
+    rows["end_tick"] = np.append(rows["start_tick"][1:], 0)[: len(rows)]
+    rows["end_tick"][last] = spans.end_ticks[notes[last]]
+    return merged_rows(rows)
+
+
+def merged_rows(rows: Table) -> Table:
+    """Without rows of no length (the later of two at one tick stands) and with equal neighbours joined."""
+    note = rows["note"]
+    last = np.append(note[1:] != note[:-1], True)[: len(rows)]
+    first = np.append(True, note[1:] != note[:-1])[: len(rows)]
+    kept = rows[(rows["end_tick"] > rows["start_tick"]) | (last & _no_length(rows, first, last))]
+    new = np.append(True, kept["note"][1:] != kept["note"][:-1])[: len(kept)]
+    moved = np.append(True, np.abs(np.diff(kept["cents"])) > SAME_CENTS)[: len(kept)]
+    starts = np.flatnonzero(new | moved)
+    result = kept[starts]
+    result["end_tick"] = kept["end_tick"][np.append(starts[1:], len(kept))[: len(starts)] - 1]
+    return result
+
+
+def _no_length(rows: Table, first: BoolArray, last: BoolArray) -> BoolArray:
+    """True on all rows of notes that have no length at all."""
+    per_note = rows["end_tick"][last] == rows["start_tick"][first]
+    result: BoolArray = np.repeat(per_note, np.diff(np.append(np.flatnonzero(first), len(rows))))
+    return result
+
+
+def _breaks(receiver: Receiver, spans: Spans, of_notes: PitchOfNotes | None) -> tuple[IntArray, IntArray]:
+    """(note, place) wherever a pitch begins or may change, in order."""
+    lanes, on, end = spans.lanes, spans.on, spans.end
+    own = (receiver.bend, receiver.range, receiver.tuning, receiver.manager)
+    found = [(np.arange(len(lanes)), on), *(timeline.between(lanes, on, end) for timeline in own)]
+    managers = receiver.manager.at(lanes, on).astype(np.int64)
+    members = np.flatnonzero(managers >= 0)
+    if len(members):
+        for timeline in (receiver.bend, receiver.range):
+            rows, places = timeline.between(managers[members], on[members], end[members])
+            found.append((members[rows], places))
+    if receiver.tables.used:
+        tuned = np.flatnonzero(~spans.percussion)
+        rows, places = receiver.tables.breaks(lanes[tuned], spans.keys[tuned], on[tuned], end[tuned])
+        found.append((tuned[rows], places))
+    if of_notes is not None:
+        found.extend(of_notes.breaks())
+    notes, places = (np.concatenate(part) for part in zip(*found, strict=True))
+    order = np.lexsort((places, notes))
+    return notes[order], places[order]
+
+
+def _channel_cents(receiver: Receiver, spans: Spans, notes: IntArray, places: IntArray) -> FloatArray:
+    """What the channel does to each note at each place: bend · range + tunings + the bend of the manager.
+
+    A member's own controls stop acting on a note at its note-off, the manager's go on (MPE 2.2.6, A.4.1).
+    """
+    lanes = spans.lanes[notes]
+    managers = receiver.manager.at(lanes, spans.on[notes]).astype(np.int64)
+    member = managers >= 0
+    own = np.where(member, np.minimum(places, spans.off[notes]), places)
+    cents = receiver.bend.at(lanes, own) * receiver.range.at(lanes, own) / BEND_CENTRE
+    cents += receiver.tuning.at(lanes, own)
+    if member.any():
+        manager, at = managers[member], places[member]
+        cents[member] += receiver.bend.at(manager, at) * receiver.range.at(manager, at) / BEND_CENTRE
+    return cents
+
+
+def _table_cents(receiver: Receiver, spans: Spans, notes: IntArray, places: IntArray) -> FloatArray:
+    """What tuning tables do to each note at each place; they leave percussion alone (GM2 4.7)."""
+    cents = np.zeros(len(notes))
+    if receiver.tables.used:
+        tuned = ~spans.percussion[notes]
+        lanes, keys = spans.lanes[notes][tuned], spans.keys[notes][tuned]
+        cents[tuned] = receiver.tables.cents(lanes, keys, places[tuned])
+    return cents

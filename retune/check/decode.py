@@ -1,0 +1,203 @@
+"""Bytes, or a score already read, to what a receiver sounds.
+
+The receiver is a multitimbral one that follows the published standards: channel bend, RPN 0-6, MPE zones,
+resets, pedals, ports, MIDI Tuning Standard tables, and MIDI 2.0 clip files. It knows nothing of how the file
+was made.
+"""
+
+from __future__ import annotations
+
+import mido
+import numpy as np
+
+from retune.check import clip, stream
+from retune.check.curve import Spans, pitch_curve, sounding_ends
+from retune.check.pairing import pair_notes
+from retune.check.receiver import HEEDED_CONTROLLERS, PARAMETER_CONTROLLERS, Receiver
+from retune.check.sounding import (
+    CHANNEL_PRESSURE,
+    CONTROL,
+    EVENT_DTYPE,
+    HEARD_DTYPE,
+    KEY_PRESSURE,
+    PARAMETER,
+    PROGRAM,
+    IntArray,
+    Sounding,
+    Stored,
+    Table,
+)
+from retune.check.stream import Stream
+from retune.constants import CHANNELS_PER_PORT
+from retune.score.model import Score
+
+_HEEDED, _PARAMETERS = (
+    np.isin(np.arange(128), numbers) for numbers in (HEEDED_CONTROLLERS, PARAMETER_CONTROLLERS)
+)
+ADDRESSING = frozenset({"end_of_track", "midi_port", "track_name", "channel_prefix"})
+"""Meta events that say where things go; a retuned file may need others."""
+
+
+def decode(data: bytes) -> Sounding:
+    """What a receiver sounds when it is given this file: Standard MIDI File or MIDI 2.0 clip.
+
+    Raises `InputError` if the bytes are neither.
+    """
+    if clip.is_clip(data):
+        return clip.decode_clip(data)
+    return sounding_of_stream(stream.stream_of_bytes(data))
+
+
+def decode_score(score: Score) -> Sounding:
+    """The same for a score already read, without parsing its bytes again."""
+    return sounding_of_stream(stream.stream_of_score(score))
+
+
+def sounding_of_stream(events: Stream) -> Sounding:
+    """Run all events through a receiver."""
+    places = len(events.messages) + 2  # the last place is the end of the file
+    end_tick = int(max(events.track_ends.max(initial=0), events.ticks.max(initial=0)))
+    ticks_of_place = np.append(events.ticks, [end_tick, end_tick])
+    receiver = Receiver(int(events.ports.max(initial=0)) + 1, places)
+    channel_events, stored, tuned = _feed(receiver, events)
+    notes, spans = _notes(receiver, events, end_tick)
+    return Sounding(
+        format=events.format,
+        ticks_per_quarter=events.ticks_per_quarter,
+        notes=notes,
+        curve=pitch_curve(receiver, spans, ticks_of_place),
+        events=channel_events,
+        stored=stored,
+        track_names=events.track_names,
+        end_tick=end_tick,
+        has_own_tuning=tuned,
+    )
+
+
+def _feed(receiver: Receiver, events: Stream) -> tuple[Table, tuple[Stored, ...], bool]:
+    """Give the receiver everything but notes; returns channel events, stored events, whether any tunes."""
+    controls, control_rows = _controls(events)
+    programs = _columns(events, stream.PROGRAM, PROGRAM, None, "program")
+    bends = events.rows(stream.BEND)
+    wheels = np.fromiter((m.pitch for m in events.pick(bends)), np.float64, len(bends))
+    heeded = _HEEDED[controls["number"]]
+    metas = events.rows(stream.OTHER, stream.SYSEX)
+    stored = _run(receiver, events, np.sort(np.concatenate([control_rows[heeded], metas])))
+    channels = np.fromiter((m.channel for m in events.pick(bends)), np.int64, len(bends))
+    receiver.bend.extend(events.ports[bends] * CHANNELS_PER_PORT + channels, bends, wheels)
+    program_rows = events.rows(stream.PROGRAM)
+    lanes = events.ports[program_rows] * CHANNELS_PER_PORT + programs["channel"]
+    receiver.program.extend(lanes, program_rows, programs["value"].astype(np.float64))
+    receiver.freeze()
+    table = np.concatenate(
+        [
+            controls[~_PARAMETERS[controls["number"]]],
+            programs,
+            _columns(events, stream.CHANNEL_PRESSURE, CHANNEL_PRESSURE, None, "value"),
+            _columns(events, stream.KEY_PRESSURE, KEY_PRESSURE, "note", "value"),
+            _parameters(receiver, events),
+        ]
+    )
+    tuned = bool((wheels != 0).any() or (receiver.tuning.values != 0).any() or receiver.tables.used)
+    return table[np.argsort(table["tick"], kind="stable")], stored, tuned
+
+
+def _run(receiver: Receiver, events: Stream, rows: IntArray) -> tuple[Stored, ...]:
+    """Walk through the few events that need thought; returns the meta and sysex events to be kept."""
+    stored: list[Stored] = []
+    ports, ticks, tracks = events.ports.tolist(), events.ticks.tolist(), events.tracks.tolist()
+    messages = events.messages
+    for row in rows.tolist():
+        message = messages[row]
+        if message.type == "control_change":
+            lane = ports[row] * CHANNELS_PER_PORT + message.channel
+            receiver.control(row, lane, message.control, message.value)
+        elif message.type == "sysex":
+            if not receiver.sysex(row, ports[row], message.data):
+                stored.append((ticks[row], tracks[row], ("sysex", *message.data)))
+        elif message.type not in ADDRESSING:
+            stored.append((ticks[row], tracks[row], _content(message)))
+    return tuple(stored)
+
+
+def _content(message: mido.MetaMessage) -> tuple[object, ...]:
+    """Type and values of a meta event, as something that can be compared and counted."""
+    values = [
+        (name, tuple(value) if isinstance(value, list) else value)
+        for name, value in vars(message).items()
+        if name not in ("type", "time")
+    ]
+    return (message.type, *sorted(values))
+
+
+def _controls(events: Stream) -> tuple[Table, IntArray]:
+    rows = events.rows(stream.CONTROL)
+    return _columns(events, stream.CONTROL, CONTROL, "control", "value"), rows
+
+
+def _columns(events: Stream, kind: int, code: int, number: str | None, value: str) -> Table:
+    """EVENT_DTYPE rows of one kind of channel message."""
+    rows = events.rows(kind)
+    table = np.zeros(len(rows), dtype=EVENT_DTYPE)
+    if not len(rows):
+        return table
+    messages = events.pick(rows)
+    table["tick"], table["track"], table["kind"] = events.ticks[rows], events.tracks[rows], code
+    table["channel"] = [message.channel for message in messages]
+    table["value"] = [getattr(message, value) for message in messages]
+    if number is not None:
+        table["number"] = [getattr(message, number) for message in messages]
+    return table
+
+
+def _parameters(receiver: Receiver, events: Stream) -> Table:
+    """EVENT_DTYPE rows of the parameters that carry something other than tuning."""
+    table = np.zeros(len(receiver.parameters), dtype=EVENT_DTYPE)
+    if len(table):
+        places, lanes, numbers, values = (np.array(part) for part in zip(*receiver.parameters, strict=True))
+        table["tick"], table["track"] = events.ticks[places], events.tracks[places]
+        table["channel"], table["kind"] = lanes % CHANNELS_PER_PORT, PARAMETER
+        table["number"], table["value"] = numbers, values
+    return table
+
+
+def _notes(receiver: Receiver, events: Stream, end_tick: int) -> tuple[Table, Spans]:
+    """The notes, and where they lie in the file."""
+    rows = events.rows(stream.NOTE_ON, stream.NOTE_OFF)
+    messages = events.pick(rows)
+    channels = np.array([message.channel for message in messages], dtype=np.int64)
+    keys = np.array([message.note for message in messages], dtype=np.int64)
+    velocities = np.array([message.velocity for message in messages], dtype=np.int64)
+    lanes = events.ports[rows] * CHANNELS_PER_PORT + channels
+    starts = np.where((events.kinds[rows] == stream.NOTE_ON) & (velocities > 0), 1, -1)
+    releases = pair_notes(lanes * 128 + keys, starts)
+    begun = np.flatnonzero(starts > 0)
+    released = releases >= 0
+    on = rows[begun]
+    last = len(events.messages)
+    off = np.where(released, rows[releases], last)
+    lanes, keys = lanes[begun], keys[begun]
+    track_ends = events.track_ends[events.tracks[on]]
+    release_ticks = np.where(released, events.ticks[rows[releases]] if len(rows) else 0, track_ends)
+    end = sounding_ends(receiver, lanes, on, off, last)
+    end_ticks = np.where(end == off, release_ticks, np.append(events.ticks, end_tick)[end])
+    notes = np.zeros(len(on), dtype=HEARD_DTYPE)
+    notes["onset_tick"], notes["release_tick"] = events.ticks[on], release_ticks
+    notes["sounding_end_tick"] = end_ticks
+    notes["key"], notes["velocity"] = keys, velocities[begun]
+    plain = events.kinds[rows] == stream.NOTE_OFF  # a note-on of velocity 0 counts as velocity 64 (p. A-1)
+    notes["release_velocity"] = np.where(released & plain[releases], velocities[releases], 64)
+    notes["channel"], notes["port"] = lanes % CHANNELS_PER_PORT, lanes // CHANNELS_PER_PORT
+    notes["track"] = events.tracks[on]
+    notes["program"] = receiver.programs(lanes, on)
+    notes["percussion"] = receiver.percussion(lanes, on)
+    spans = Spans(
+        lanes=lanes,
+        keys=keys,
+        on=on,
+        off=off,
+        end=end,
+        end_ticks=end_ticks,
+        percussion=notes["percussion"],
+    )
+    return notes, spans

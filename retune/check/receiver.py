@@ -1,0 +1,292 @@
+"""A receiver's state as timelines: bends, their ranges, tunings, MPE zones, tables, pedals, programs.
+
+Lanes are channels of ports: port · 16 + channel. Page numbers: MIDI 1.0 Detailed Specification 4.2.1 (p.),
+MIDI Polyphonic Expression M1-100-UM v1.1 (MPE), General MIDI 2 RP-024 (GM2), CA-025, RP-015.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from retune.check.mts import TuningTables, read_tuning
+from retune.check.sounding import BoolArray, IntArray
+from retune.check.timeline import Timeline
+from retune.constants import (
+    CC_RESET_ALL_CONTROLLERS,
+    CC_SOSTENUTO,
+    CC_SUSTAIN,
+    CHANNELS_PER_PORT,
+    DEFAULT_BEND_RANGE_SEMITONES,
+    PEDAL_DOWN,
+    PERCUSSION_CHANNEL,
+)
+
+DEFAULT_RANGE_CENTS = 100.0 * DEFAULT_BEND_RANGE_SEMITONES
+MPE_MEMBER_RANGE_CENTS = 4800.0  # MPE 2.2.5
+MPE_MANAGER_RANGE_CENTS = 200.0  # MPE 2.2.5
+GM2_RHYTHM_BANK = 120  # GM2 RP-024 2.4: bank MSB 78 hex
+LOWER_MANAGER, UPPER_MANAGER = 0, 15  # MPE 2.2.1
+
+CC_BANK, CC_DATA_MSB, CC_DATA_LSB, CC_INCREMENT, CC_DECREMENT = 0, 6, 38, 96, 97  # p. 17, table III
+CC_NRPN_LSB, CC_NRPN_MSB, CC_RPN_LSB, CC_RPN_MSB = 98, 99, 100, 101  # p. 17
+PARAMETER_CONTROLLERS = (CC_DATA_MSB, CC_DATA_LSB, CC_INCREMENT, CC_DECREMENT, 98, 99, 100, 101)
+HEEDED_CONTROLLERS = (*PARAMETER_CONTROLLERS, CC_BANK, CC_SUSTAIN, CC_SOSTENUTO, CC_RESET_ALL_CONTROLLERS)
+
+NULL = (127, 127)  # p. 17: no parameter chosen
+BEND_RANGE, FINE, COARSE, TUNING_PROGRAM, TUNING_BANK, MPE_CONFIGURATION = (
+    (0, 0),  # p. 18
+    (0, 1),  # p. 18
+    (0, 2),  # p. 18
+    (0, 3),  # MIDI Tuning Updated Specification p. 3
+    (0, 4),  # the same
+    (0, 6),  # MPE 2.2.1
+)
+TUNING_PARAMETERS = (BEND_RANGE, FINE, COARSE, TUNING_PROGRAM, TUNING_BANK, MPE_CONFIGURATION)
+_START_DATA = {BEND_RANGE: [2, 0], FINE: [64, 0], COARSE: [64, 0]}
+
+Parameter = tuple[bool, tuple[int, int]]  # registered or not, (MSB, LSB)
+
+
+@dataclass(slots=True)
+class Channel:
+    """What a channel remembers between events."""
+
+    chosen: Parameter = (True, NULL)
+    data: dict[Parameter, list[int]] = field(default_factory=dict)
+    fine_cents: float = 0.0
+    coarse_cents: float = 0.0
+    tuning: tuple[int, int] = (0, 0)  # bank, program
+    range_cents: float = DEFAULT_RANGE_CENTS
+
+
+class Receiver:
+    """Follows the events that decide pitch, program and pedals, and writes down every change.
+
+    `n_ports` ports are prepared, `places` is one more than the largest place in the file.
+    """
+
+    def __init__(self, n_ports: int, places: int) -> None:
+        lanes = n_ports * CHANNELS_PER_PORT
+        self.channels = [Channel() for _ in range(lanes)]
+        self.zones = [{LOWER_MANAGER: 0, UPPER_MANAGER: 0} for _ in range(n_ports)]
+        self.master_cents = [[0.0, 0.0] for _ in range(n_ports)]  # fine, coarse
+        self.bend = Timeline(0.0, places)  # steps from the centre
+        self.range = Timeline(DEFAULT_RANGE_CENTS, places)
+        self.tuning = Timeline(0.0, places)  # RPN 1, RPN 2 and master tuning together [cents]
+        self.manager = Timeline(-1.0, places)  # lane of the manager of a member channel
+        self.program = Timeline(0.0, places)
+        self.bank = Timeline(0.0, places)  # bank MSB
+        self.sustain = Timeline(0.0, places)
+        self.sostenuto = Timeline(0.0, places)
+        self.tables = TuningTables(n_ports, places)
+        self.parameters: list[tuple[int, int, int, int]] = []  # place, lane, number, 14-bit value
+
+    # --- controllers -------------------------------------------------------------------------------
+
+    def control(self, place: int, lane: int, controller: int, value: int) -> None:
+        """A control change of `HEEDED_CONTROLLERS`."""
+        if controller in (CC_SUSTAIN, CC_SOSTENUTO):
+            pedal = self.sustain if controller == CC_SUSTAIN else self.sostenuto
+            for member in self.zone_of(lane):
+                pedal.add(member, place, float(value >= PEDAL_DOWN))
+        elif controller == CC_BANK:
+            self.bank.add(lane, place, value)
+        elif controller == CC_RESET_ALL_CONTROLLERS:
+            self.reset_controllers(place, lane)
+        else:
+            self.parameter_control(place, lane, controller, value)
+
+    def parameter_control(self, place: int, lane: int, controller: int, value: int) -> None:
+        """Selection or data entry of a registered or other parameter (pp. 11-12, 17)."""
+        channel = self.channels[lane]
+        registered, (msb, lsb) = channel.chosen
+        if controller in (CC_RPN_MSB, CC_NRPN_MSB):
+            now = controller == CC_RPN_MSB
+            channel.chosen = (now, (value, lsb if now == registered else 127))
+        elif controller in (CC_RPN_LSB, CC_NRPN_LSB):
+            now = controller == CC_RPN_LSB
+            channel.chosen = (now, (msb if now == registered else 127, value))
+        elif channel.chosen[1] != NULL:
+            data = channel.data.setdefault(channel.chosen, list(_START_DATA.get((msb, lsb), [0, 0])))
+            _enter(data, controller, value)
+            self.parameter_changed(place, lane, channel.chosen, data, controller)
+
+    def parameter_changed(
+        self, place: int, lane: int, parameter: Parameter, data: list[int], controller: int
+    ) -> None:
+        """Obey a parameter that decides pitch; keep any other as an event."""
+        registered, (msb, lsb) = parameter
+        number = (registered << 14) | msb << 7 | lsb
+        channel = self.channels[lane]
+        whole = data[0] << 7 | data[1]
+        if not registered or (msb, lsb) not in TUNING_PARAMETERS:
+            self.parameters.append((place, lane, number, whole))
+        elif (msb, lsb) == BEND_RANGE:
+            self.set_range(place, lane, 100.0 * data[0] + data[1])
+        elif (msb, lsb) == FINE:
+            channel.fine_cents = (whole - 8192) * 100.0 / 8192
+            self.retune(place, lane)
+        elif (msb, lsb) == COARSE:
+            channel.coarse_cents = (data[0] - 64) * 100.0
+            self.retune(place, lane)
+        elif (msb, lsb) == MPE_CONFIGURATION:
+            if controller == CC_DATA_MSB:
+                self.configure_zone(place, lane, data[0])
+        else:
+            bank, program = channel.tuning
+            channel.tuning = (bank, data[0]) if (msb, lsb) == TUNING_PROGRAM else (data[0], program)
+            self.tables.select(place, lane, *channel.tuning)
+
+    def set_range(self, place: int, lane: int, cents: float) -> None:
+        """RPN 0; on a member channel it holds for all members of the zone (MPE 2.2.5)."""
+        manager = self.manager_of(lane)
+        for member in [lane] if manager is None else self.members(manager):
+            self.channels[member].range_cents = cents
+            self.range.add(member, place, cents)
+
+    def retune(self, place: int, lane: int) -> None:
+        """Channel and master tuning add (CA-025)."""
+        channel = self.channels[lane]
+        master = sum(self.master_cents[lane // CHANNELS_PER_PORT])
+        self.tuning.add(lane, place, channel.fine_cents + channel.coarse_cents + master)
+
+    def reset_controllers(self, place: int, lane: int) -> None:
+        """CC121: bend to the centre, pedals up, no parameter chosen; bend range and tunings stay (RP-015)."""
+        self.bend.add(lane, place, 0.0)
+        self.channels[lane].chosen = (True, NULL)
+        for member in self.zone_of(lane):
+            self.sustain.add(member, place, 0.0)
+            self.sostenuto.add(member, place, 0.0)
+
+    # --- zones of MPE ------------------------------------------------------------------------------
+
+    def members(self, manager: int) -> list[int]:
+        """Member lanes of the zone of a manager lane; none if the zone is off."""
+        port, channel = divmod(manager, CHANNELS_PER_PORT)
+        count = self.zones[port].get(channel, 0)
+        numbers = range(1, count + 1) if channel == LOWER_MANAGER else range(15 - count, 15)
+        return [port * CHANNELS_PER_PORT + number for number in numbers]
+
+    def manager_of(self, lane: int) -> int | None:
+        """Lane of the manager whose zone the lane is a member of."""
+        port, channel = divmod(lane, CHANNELS_PER_PORT)
+        zones = self.zones[port]
+        base = port * CHANNELS_PER_PORT
+        if 1 <= channel <= zones[LOWER_MANAGER]:
+            return base + LOWER_MANAGER
+        if 15 - zones[UPPER_MANAGER] <= channel <= 14:
+            return base + UPPER_MANAGER
+        return None
+
+    def zone_of(self, lane: int) -> list[int]:
+        """The lane itself and, if it manages a zone, its members."""
+        if lane % CHANNELS_PER_PORT not in (LOWER_MANAGER, UPPER_MANAGER):
+            return [lane]
+        return [lane, *self.members(lane)]
+
+    def configure_zone(self, place: int, lane: int, count: int) -> None:
+        """MPE Configuration Message: the later zone wins an overlap; bends start afresh (MPE 2.2)."""
+        port, channel = divmod(lane, CHANNELS_PER_PORT)
+        if channel not in (LOWER_MANAGER, UPPER_MANAGER):
+            return
+        zones = self.zones[port]
+        before = {member: self.manager_of(member) for member in self._port_lanes(port)}
+        other = UPPER_MANAGER - channel
+        zones[channel] = min(count, 15)
+        zones[other] = max(0, min(zones[other], 14 - zones[channel])) if zones[channel] else zones[other]
+        for member in self._port_lanes(port):
+            manager = self.manager_of(member)
+            if manager != before[member]:
+                self.manager.add(member, place, -1.0 if manager is None else manager)
+                self.bend.add(member, place, 0.0)
+                self.range.add(member, place, DEFAULT_RANGE_CENTS)
+        self.range.add(lane, place, MPE_MANAGER_RANGE_CENTS)
+        for member in self.members(lane):
+            self.range.add(member, place, MPE_MEMBER_RANGE_CENTS)
+
+    def _port_lanes(self, port: int) -> range:
+        return range(port * CHANNELS_PER_PORT, (port + 1) * CHANNELS_PER_PORT)
+
+    # --- system exclusive --------------------------------------------------------------------------
+
+    def sysex(self, place: int, port: int, data: tuple[int, ...]) -> bool:
+        """Obey a tuning or reset message (bytes between F0 and F7). True if it only moves tuning tables."""
+        if _is_reset(data):
+            self.reset_device(place, port)
+            return False
+        if len(data) == 6 and data[0] == 0x7F and data[2:4] in ((4, 3), (4, 4)):  # CA-025
+            value = data[5] << 7 | data[4]
+            fine = data[3] == 3
+            cents = (value - 8192) * 100.0 / 8192 if fine else (data[5] - 64) * 100.0
+            self.master_cents[port][0 if fine else 1] = cents
+            for lane in self._port_lanes(port):
+                self.retune(place, lane)
+            return False
+        change = read_tuning(data)
+        if change is None:
+            return False
+        self.tables.apply(place, port, change)
+        return True
+
+    def reset_device(self, place: int, port: int) -> None:
+        """GM, GM2, GS and XG resets: bends, ranges, tunings and selections start afresh (GM2 4.9)."""
+        self.master_cents[port] = [0.0, 0.0]
+        for lane in self._port_lanes(port):
+            self.channels[lane] = Channel()
+            for timeline in (self.bend, self.tuning, self.program, self.bank, self.sustain, self.sostenuto):
+                timeline.add(lane, place, 0.0)
+            self.range.add(lane, place, DEFAULT_RANGE_CENTS)
+            self.tables.select(place, lane, 0, 0)
+
+    # --- asking ------------------------------------------------------------------------------------
+
+    def freeze(self) -> None:
+        """End the collecting; afterwards the timelines can be asked."""
+        for timeline in (
+            self.bend,
+            self.range,
+            self.tuning,
+            self.manager,
+            self.program,
+            self.bank,
+            self.sustain,
+            self.sostenuto,
+        ):
+            timeline.freeze()
+        self.tables.freeze()
+
+    def programs(self, lanes: IntArray, places: IntArray) -> IntArray:
+        """Program of each lane; the manager's for members of a zone, if it has one (MPE 2.3.3)."""
+        own = self.program.at(lanes, places)
+        managers = self.manager.at(lanes, places).astype(np.int64)
+        of_zone = np.where(managers >= 0, self.program.at(np.maximum(managers, 0), places), 0.0)
+        return np.where(of_zone > 0, of_zone, own).astype(np.int64)
+
+    def percussion(self, lanes: IntArray, places: IntArray) -> BoolArray:
+        """Channel 10 outside an MPE zone (GM1 p. 2), and channels on the rhythm bank of GM2 (2.4)."""
+        tenth = (lanes % CHANNELS_PER_PORT == PERCUSSION_CHANNEL) & (self.manager.at(lanes, places) < 0)
+        result: BoolArray = tenth | (self.bank.at(lanes, places) == GM2_RHYTHM_BANK)
+        return result
+
+
+def _enter(data: list[int], controller: int, value: int) -> None:
+    """Data entry; the MSB sets the LSB to zero (p. 12), stepping counts in units of the LSB."""
+    if controller == CC_DATA_MSB:
+        data[:] = [value, 0]
+    elif controller == CC_DATA_LSB:
+        data[1] = value
+    else:
+        step = 1 if controller == CC_INCREMENT else -1
+        whole = min(max((data[0] << 7 | data[1]) + step, 0), 16383)
+        data[:] = [whole >> 7, whole & 127]
+
+
+def _is_reset(data: tuple[int, ...]) -> bool:
+    """GM and GM2 System On (RP-003, RP-024); the two makers' resets are from memory, not checked."""
+    if len(data) == 4:
+        return data[0] == 0x7E and data[2:] in ((9, 1), (9, 3))
+    roland = len(data) == 9 and data[:1] == (0x41,) and data[2:] == (0x42, 0x12, 0x40, 0, 0x7F, 0, 0x41)
+    yamaha = len(data) == 7 and data[0] == 0x43 and data[1] >> 4 == 1 and data[2:] == (0x4C, 0, 0, 0x7E, 0)
+    return roland or yamaha

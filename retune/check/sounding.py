@@ -1,0 +1,135 @@
+"""What a receiver sounds: notes as columns, their pitch over time, and every other event in its place."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+IntArray = NDArray[np.int64]
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+Table = NDArray[np.void]
+
+HEARD_DTYPE = np.dtype(
+    [
+        ("onset_tick", np.int64),
+        ("release_tick", np.int64),  # the note-off; the end of its track if none came
+        ("sounding_end_tick", np.int64),  # the release, or the later pedal lift (CC64, CC66)
+        ("key", np.int16),  # 0-127
+        ("velocity", np.int16),  # 1-127 (16-bit velocities of MIDI 2.0 scaled down)
+        ("release_velocity", np.int16),  # 0-127; 64 where the note-off carries none
+        ("channel", np.int16),  # 0-15
+        ("port", np.int16),  # port of FF 21, or group of MIDI 2.0
+        ("program", np.int16),  # in force at the onset
+        ("track", np.int32),
+        ("percussion", np.bool_),
+    ]
+)
+"""One row a note, in the order the notes start (tick, then track, then place in the track)."""
+
+CURVE_DTYPE = np.dtype(
+    [
+        ("note", np.int64),  # index into the notes
+        ("start_tick", np.int64),
+        ("end_tick", np.int64),
+        ("cents", np.float64),  # from the note's key in equal temperament at A4 = 440 Hz
+    ]
+)
+"""Pitch as steps in time, ordered by (note, start_tick), from onset to sounding end without gaps. A note of
+no length has one row of no length."""
+
+EVENT_DTYPE = np.dtype(
+    [
+        ("tick", np.int64),
+        ("track", np.int32),
+        ("channel", np.int16),
+        ("kind", np.int16),  # one of the codes below
+        ("number", np.int32),  # controller, key, or parameter (bit 14 set: registered, then MSB, LSB)
+        ("value", np.int32),
+    ]
+)
+CONTROL, PROGRAM, CHANNEL_PRESSURE, KEY_PRESSURE, PARAMETER = range(5)
+"""Kinds of `EVENT_DTYPE` rows. What only carries tuning (bends, RPN 0-4 and 6) is in the curve, not here."""
+
+Stored = tuple[int, int, tuple[object, ...]]
+"""A meta event or system exclusive message: tick, track, content."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sounding:
+    """What a receiver makes of a file."""
+
+    format: int  # 0 or 1; 2 stands for a MIDI 2.0 clip, which has no tracks
+    ticks_per_quarter: float
+    notes: Table  # HEARD_DTYPE
+    curve: Table  # CURVE_DTYPE
+    events: Table  # EVENT_DTYPE
+    stored: tuple[Stored, ...]
+    track_names: tuple[str, ...]
+    end_tick: int
+    has_own_tuning: bool  # anything in the file moves a pitch away from equal temperament
+
+    @property
+    def channels(self) -> int:
+        """How many channels (of all ports) carry notes."""
+        return len(np.unique(self.notes["port"].astype(np.int64) * 16 + self.notes["channel"]))
+
+    def scaled(self, factor: float) -> Sounding:
+        """The same with all ticks multiplied by `factor` and rounded (other ticks per quarter)."""
+        if factor == 1.0:
+            return self
+        notes, curve, events = self.notes.copy(), self.curve.copy(), self.events.copy()
+        for table, names in (
+            (notes, ("onset_tick", "release_tick", "sounding_end_tick")),
+            (curve, ("start_tick", "end_tick")),
+            (events, ("tick",)),
+        ):
+            for name in names:
+                table[name] = np.rint(table[name] * factor).astype(np.int64)
+        return Sounding(
+            format=self.format,
+            ticks_per_quarter=self.ticks_per_quarter * factor,
+            notes=notes,
+            curve=curve,
+            events=events,
+            stored=tuple((round(tick * factor), track, content) for tick, track, content in self.stored),
+            track_names=self.track_names,
+            end_tick=round(self.end_tick * factor),
+            has_own_tuning=self.has_own_tuning,
+        )
+
+
+def joined(soundings: Sequence[Sounding]) -> Sounding:
+    """Several files played together, heard as one; the first gives names, resolution and stored events.
+
+    Events other than notes are those of all files, each once.
+    """
+    if len(soundings) == 1:
+        return soundings[0]
+    first = soundings[0]
+    curves, base = [], 0
+    for sounding in soundings:
+        curve = sounding.curve.copy()
+        curve["note"] += base
+        base += len(sounding.notes)
+        curves.append(curve)
+    notes = np.concatenate([sounding.notes for sounding in soundings])
+    order = np.argsort(notes["onset_tick"], kind="stable")
+    place = np.empty(len(notes), dtype=np.int64)
+    place[order] = np.arange(len(notes))
+    curve = np.concatenate(curves)
+    curve["note"] = place[curve["note"]]
+    return Sounding(
+        format=first.format,
+        ticks_per_quarter=first.ticks_per_quarter,
+        notes=notes[order],
+        curve=curve[np.lexsort((curve["start_tick"], curve["note"]))],
+        events=np.unique(np.concatenate([sounding.events for sounding in soundings])),
+        stored=tuple(dict.fromkeys(row for sounding in soundings for row in sounding.stored)),
+        track_names=first.track_names,
+        end_tick=max(sounding.end_tick for sounding in soundings),
+        has_own_tuning=any(sounding.has_own_tuning for sounding in soundings),
+    )

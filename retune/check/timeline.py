@@ -1,0 +1,99 @@
+"""Values that change at events: what was in force on a lane (a channel, a key) at a place in the file.
+
+A place is the rank of an event in playing order, so that two events of one tick keep their order.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from retune.check.sounding import FloatArray, IntArray
+
+_NONE = np.zeros(0, dtype=np.int64)
+
+
+class Timeline:
+    """Collects (lane, place, value) changes, then answers for whole columns of notes at once.
+
+    Changes must come in playing order, except those given through `extend`. `freeze` ends the collecting.
+    """
+
+    def __init__(self, default: float, places: int) -> None:
+        self.default = default
+        self.places = places
+        self._lanes: list[int] = []
+        self._at: list[int] = []
+        self._values: list[float] = []
+        self._blocks: list[tuple[IntArray, IntArray, FloatArray]] = []
+
+    def add(self, lane: int, place: int, value: float) -> None:
+        """From `place` on, `lane` has `value`."""
+        self._lanes.append(lane)
+        self._at.append(place)
+        self._values.append(value)
+
+    def extend(self, lanes: IntArray, places: IntArray, values: FloatArray) -> None:
+        """Many changes at once."""
+        self._blocks.append((lanes, places, values))
+
+    def freeze(self) -> Timeline:
+        """Sort what was collected; afterwards the timeline can be asked."""
+        if not self._lanes and not self._blocks:
+            self.keys, self.values = np.zeros(0, dtype=np.int64), np.zeros(0)
+            return self
+        parts = [*self._blocks, tuple(map(np.asarray, (self._lanes, self._at, self._values)))]
+        lanes = np.concatenate([part[0] for part in parts]).astype(np.int64)
+        at = np.concatenate([part[1] for part in parts]).astype(np.int64)
+        values = np.concatenate([part[2] for part in parts]).astype(np.float64)
+        keys = lanes * self.places + at
+        order = np.argsort(keys, kind="stable")
+        self.keys, self.values = keys[order], values[order]
+        return self
+
+    @property
+    def changes(self) -> bool:
+        """Whether any change was collected."""
+        return len(self.keys) > 0
+
+    def at(self, lanes: IntArray, places: IntArray) -> FloatArray:
+        """Values in force on `lanes` just after the events at `places`."""
+        result = np.full(np.broadcast(lanes, places).shape, self.default)
+        if self.changes:
+            k = np.searchsorted(self.keys, lanes * self.places + places, side="right") - 1
+            known = (k >= 0) & (self.keys[k] // self.places == lanes)
+            result[known] = self.values[k[known]]
+        return result
+
+    def between(self, lanes: IntArray, after: IntArray, before: IntArray) -> tuple[IntArray, IntArray]:
+        """(row, place) of every change on `lanes[row]` strictly between the two places."""
+        if not self.changes:
+            return _NONE, _NONE
+        base = lanes * self.places
+        first = np.searchsorted(self.keys, base + after, side="right")
+        last = np.searchsorted(self.keys, base + before, side="left")
+        rows, index = expand(first, np.maximum(last - first, 0))
+        return rows, self.keys[index] % self.places
+
+    def next_below(self, lanes: IntArray, places: IntArray, bound: float) -> IntArray:
+        """Place of the first later change to a value below `bound` on each lane; -1 if none comes."""
+        low = self.keys[self.values < bound]
+        if not len(low):
+            return np.full(len(lanes), -1)
+        k = np.searchsorted(low, lanes * self.places + places, side="right")
+        found = np.append(low, -1)[np.minimum(k, len(low))]
+        same = (found >= 0) & (found // self.places == lanes)
+        return np.where(same, found % self.places, -1)
+
+
+def expand(first: IntArray, counts: IntArray) -> tuple[IntArray, IntArray]:
+    """(row, index): for each row the run `first[row] … first[row] + counts[row] - 1`."""
+    rows = np.repeat(np.arange(len(counts)), counts)
+    starts = np.cumsum(counts) - counts
+    index = np.arange(len(rows)) - np.repeat(starts - first, counts)
+    return rows, index
+
+
+def column(values: ArrayLike) -> IntArray:
+    """A column of whole numbers."""
+    return np.asarray(values, dtype=np.int64)
