@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 SHOWN_COMPROMISES = 10
 
 
-@click.command("analyze", short_help="Show the harmony, ratios and tuning found; write a plan to edit.")
+@click.command("analyze")
 @click.argument("input_path", metavar="INPUT")
 @json_option
 @click.option(

@@ -5,8 +5,9 @@ A command takes its options by the decorators below and makes one `Options` of t
     @click.command()
     @tuning_options
     @encoding_options
-    def command(input_path: str, plan: str | None, **values: Any) -> None:
-        options = options_from(values)
+    @plan_option
+    def command(plan_path: str | None, **values: Any) -> None:
+        options, plan = options_from(values), read_plan_file(plan_path)
 """
 
 from __future__ import annotations
@@ -117,6 +118,7 @@ _TUNING = (
         "--drift-limit",
         "drift_limit_cents",
         type=Limit(),
+        metavar="CENTS|none",
         help="How far the root of a chord may move from its home pitch, in cents; `none` lets the piece "
         f"wander. Default: {DEFAULT.drift_limit_cents:g} cents.",
     ),
@@ -124,6 +126,7 @@ _TUNING = (
         "--hold-limit",
         "hold_limit_cents",
         type=Limit(),
+        metavar="CENTS|none",
         help="How far a note may move while it sounds on, in cents; `none` lets it move freely. "
         f"Default: {DEFAULT.hold_limit_cents:g} cent.",
     ),
@@ -196,22 +199,35 @@ _QUIET = click.option("--quiet", "-q", is_flag=True, help="Print no remarks and 
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON on stdout instead of a table.")
 
 
-def _all(options: Iterable[Callable[[Function], Function]]) -> Callable[[Function], Function]:
-    def decorate(function: Function) -> Function:
-        for option in reversed(tuple(options)):
-            function = option(function)
-        return function
-
-    return decorate
+def _with(options: Iterable[Callable[[Any], Any]], function: Function) -> Function:
+    for option in reversed(tuple(options)):
+        function = option(function)
+    return function
 
 
-tuning_options: Callable[[Function], Function] = _all(_TUNING)
-"""--preset --prime-limit --drift-limit --hold-limit --reference --home --fixed --chords"""
-encoding_options: Callable[[Function], Function] = _all(_ENCODING)
-"""--encoding --bend-range --glide --when-full"""
-plan_option: Callable[[Function], Function] = _PLAN
-quiet_option: Callable[[Function], Function] = _QUIET
-json_option: Callable[[Function], Function] = _JSON
+def tuning_options(function: Function) -> Function:
+    """Add --preset --prime-limit --drift-limit --hold-limit --reference --home --fixed --chords."""
+    return _with(_TUNING, function)
+
+
+def encoding_options(function: Function) -> Function:
+    """Add --encoding --bend-range --glide --when-full."""
+    return _with(_ENCODING, function)
+
+
+def plan_option(function: Function) -> Function:
+    """Add --plan FILE, which arrives as `plan_path`."""
+    return _with((_PLAN,), function)
+
+
+def quiet_option(function: Function) -> Function:
+    """Add --quiet."""
+    return _with((_QUIET,), function)
+
+
+def json_option(function: Function) -> Function:
+    """Add --json, which arrives as `as_json`."""
+    return _with((_JSON,), function)
 
 
 def options_from(values: dict[str, Any]) -> Options:
@@ -251,7 +267,7 @@ def to_json(content: Any) -> str:
 
 def print_json(content: Any) -> None:
     """Print a value as one JSON document on stdout, in UTF-8 whatever the terminal speaks."""
-    click.get_binary_stream("stdout").write(to_json(content).encode())
+    click.echo(to_json(content).encode(), nl=False)
 
 
 def print_remarks(remarks: Iterable[Remark], *, name: str = "", quiet: bool = False) -> None:
