@@ -1,0 +1,96 @@
+"""Where phrases end: rests first, then cadences, then every fourth bar."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from retune.harmony.model import Harmony
+    from retune.score.model import Score
+
+IntArray = NDArray[np.int64]
+
+USUAL_BARS = 4
+LONGEST_BARS = 8
+SHORTEST_BARS = 1.5
+REST_BEATS = 0.5  # silence of all parts this long ends a phrase
+LONG_CHORD = 1.5  # an arrival lasts at least this many times the middle length of a window
+_REST, _CADENCE, _BAR = 3.0, 2.0, 1.0  # which sign is believed before which
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Phrase:
+    """A stretch of music that is heard in one go."""
+
+    start_tick: int
+    end_tick: int
+
+
+def find_phrases(score: Score, harmony: Harmony, start_tick: int, end_tick: int) -> tuple[Phrase, ...]:
+    """Phrases that fill the stretch from `start_tick` to `end_tick` without gaps.
+
+    From each start the best sign between `SHORTEST_BARS` and `LONGEST_BARS` ahead is taken: a rest before a
+    cadence before a bar line; among equals the one nearest to four bars.
+    """
+    ticks, strength = _signs(score, harmony)
+    bar = 4.0 * score.clock.ticks_per_quarter * score.meters.numerator[0] / score.meters.denominator[0]
+    phrases = []
+    at = start_tick
+    while end_tick - at > LONGEST_BARS * bar:
+        lo, hi = np.searchsorted(ticks, [at + SHORTEST_BARS * bar, at + LONGEST_BARS * bar], side="right")
+        if lo < hi:
+            far = np.abs((ticks[lo:hi] - at) / bar - USUAL_BARS) / LONGEST_BARS
+            cut = int(ticks[lo + np.argmax(strength[lo:hi] - far)])
+        else:
+            cut = int(at + USUAL_BARS * bar)
+        phrases.append(Phrase(start_tick=at, end_tick=cut))
+        at = cut
+    if at < end_tick:
+        phrases.append(Phrase(start_tick=at, end_tick=end_tick))
+    return tuple(phrases)
+
+
+def _signs(score: Score, harmony: Harmony) -> tuple[IntArray, NDArray[np.float64]]:
+    """Ticks where a phrase may end and how strongly they say so, in order of time."""
+    found = ((_rests(score), _REST), (_cadences(harmony), _CADENCE), (_bar_lines(score), _BAR))
+    ticks = np.concatenate([ticks for ticks, _ in found])
+    strength = np.concatenate([np.full(len(ticks), weight) for ticks, weight in found])
+    order = np.argsort(ticks, kind="stable")
+    return ticks[order], strength[order]
+
+
+def _rests(score: Score) -> IntArray:
+    """Onsets that follow a silence of all pitched parts."""
+    notes = score.notes[score.pitched]
+    if not len(notes):
+        return np.zeros(0, np.int64)
+    reached = np.maximum.accumulate(notes["sounding_end_tick"])
+    silence = notes["onset_tick"][1:] - reached[:-1]
+    after: IntArray = notes["onset_tick"][1:][silence >= REST_BEATS * score.clock.ticks_per_quarter].astype(
+        np.int64
+    )
+    return after
+
+
+def _cadences(harmony: Harmony) -> IntArray:
+    """Return ends of long windows reached by a falling fifth (dominant to tonic, any chord to its fourth)."""
+    windows = harmony.windows
+    if len(windows) < 2:
+        return np.zeros(0, np.int64)
+    length = windows["end_tick"] - windows["start_tick"]
+    roots = windows["root_pc"].astype(np.int64)
+    falls = (roots[1:] - roots[:-1]) % 12 == 5
+    arrives = falls & (length[1:] >= LONG_CHORD * np.median(length))
+    ends: IntArray = windows["end_tick"][1:][arrives].astype(np.int64)
+    return ends
+
+
+def _bar_lines(score: Score) -> IntArray:
+    """Return starts of every bar up to the end of the music."""
+    meters = score.meters
+    last = int(meters.bar_beat(score.end_tick)[0])
+    return np.array([meters.tick_of(bar) for bar in range(2, last + 1)], dtype=np.int64)

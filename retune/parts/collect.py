@@ -1,0 +1,177 @@
+"""Score, harmony, ratios and tuning → sheets."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from retune.harmony.model import Role
+from retune.parts.model import Move, Rule, Sheet, SheetNote, SheetOptions, Sheets
+from retune.parts.names import Key, chord_kind, chord_tone, chord_words, degree, function_words, pitch
+from retune.units import reference_shift_cents
+from retune.wording import plain
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from retune.harmony.model import Harmony
+    from retune.ratios.model import Ratios
+    from retune.score.model import Score
+    from retune.tuning.model import Tuning
+
+IntArray = NDArray[np.int64]
+
+RULES = 4  # habits told on a sheet
+
+
+def collect_sheets(
+    score: Score,
+    harmony: Harmony,
+    ratios: Ratios,
+    tuning: Tuning,
+    options: SheetOptions | None = None,
+    *,
+    parts: Collection[int] | None = None,
+    reference_hz: float = 440.0,
+    title: str = "",
+) -> Sheets:
+    """Return a sheet for every pitched part that has notes (or the given parts), and chords to rehearse.
+
+    Cents are counted from equal temperament at `reference_hz`: the zero of a tuner set to it.
+    """
+    from retune.parts.rehearsal import slow_chords
+
+    options = options or SheetOptions()
+    source = _Source(score, harmony, ratios, tuning, reference_hz)
+    sheets = []
+    for part in score.parts:
+        notes = np.flatnonzero(score.notes["part"] == part.index)
+        if part.is_percussion or not len(notes) or (parts is not None and part.index not in parts):
+            continue
+        made = tuple(source.sheet_note(int(note), options) for note in notes)
+        sheets.append(Sheet(part=part.index, name=plain(part.name), notes=made, rules=_rules(made)))
+    return Sheets(
+        title=plain(title or score.title),
+        reference_hz=reference_hz,
+        options=options,
+        sheets=tuple(sheets),
+        chords=slow_chords(score, harmony, ratios, tuning, options.chords, reference_hz),
+        fifths=key_at(harmony, 0).fifths,
+    )
+
+
+class _Source:
+    """The stage results, with what is looked up for every note worked out once."""
+
+    def __init__(
+        self, score: Score, harmony: Harmony, ratios: Ratios, tuning: Tuning, reference_hz: float
+    ) -> None:
+        self.score, self.harmony, self.ratios = score, harmony, ratios
+        self.offsets = tuning.offsets
+        index = np.arange(len(score.notes))
+        self.first_row = np.searchsorted(tuning.offsets["note"], index)
+        self.last_row = np.searchsorted(tuning.offsets["note"], index, side="right")
+        self.first_piece = np.searchsorted(harmony.pieces["note"], index)
+        self.cents = tuning.offsets["offset_cents"] - reference_shift_cents(reference_hz)
+        self.row_bars, self.row_beats = score.meters.bar_beat(tuning.offsets["start_tick"])
+        self.bars, self.beats = score.meters.bar_beat(score.notes["onset_tick"])
+        self.seconds = score.clock.seconds(score.notes["release_tick"]) - score.clock.seconds(
+            score.notes["onset_tick"]
+        )
+        self.words = _words(score)
+
+    def sheet_note(self, note: int, options: SheetOptions) -> SheetNote:
+        row = self.score.notes[note]
+        piece = self.harmony.pieces[self.first_piece[note]]
+        window = self.harmony.windows[piece["window"]]
+        key = key_at(self.harmony, int(row["onset_tick"]))
+        root = key.tone(int(window["root_pc"]))
+        semitones = (int(row["key"]) - int(window["root_pc"])) % 12
+        chord = int(window["chord"])
+        name = chord_words(root, chord)
+        belongs = piece["role"] == Role.CHORD
+        spelled = chord_tone(root, semitones, chord) if belongs else key.tone(int(row["key"]) % 12)
+        cents = float(self.cents[self.first_row[note]])
+        matters = abs(round(cents)) >= max(options.mark_from_cents, 1.0)
+        table = self.ratios.tables[self.ratios.table_of_window[piece["window"]]]
+        numerator, denominator = table.pairs[semitones]
+        return SheetNote(
+            note=note,
+            tick=int(row["onset_tick"]),
+            bar=int(self.bars[note]),
+            beat=float(self.beats[note]),
+            beats=_beats(self.score, int(row["onset_tick"]), int(row["release_tick"])),
+            pitch=pitch(int(row["key"]), spelled),
+            cents=cents,
+            marked=bool(matters and self.seconds[note] >= options.shortest_s),
+            function=function_words(semitones, chord, int(piece["role"]), name),
+            degree=degree(semitones, chord) if belongs else "",
+            chord=name,
+            chord_kind=chord_kind(chord),
+            ratio=f"{numerator}/{denominator}",
+            word=self.words.get((int(row["track"]), int(row["onset_tick"])), ""),
+            moves=self._moves(note, options.move_from_cents),
+        )
+
+    def _moves(self, note: int, least_cents: float) -> tuple[Move, ...]:
+        """Return movements of at least `least_cents` from the last place that was told."""
+        moves: list[Move] = []
+        lo, hi = self.first_row[note], self.last_row[note]
+        told = self.cents[lo]
+        for row in range(lo + 1, hi):
+            if abs(self.cents[row] - told) < max(least_cents, 0.5):
+                continue
+            moves.append(
+                Move(
+                    tick=int(self.offsets["start_tick"][row]),
+                    bar=int(self.row_bars[row]),
+                    beat=float(self.row_beats[row]),
+                    from_cents=round(told),
+                    to_cents=round(self.cents[row]),
+                )
+            )
+            told = self.cents[row]
+        return tuple(moves)
+
+
+def key_at(harmony: Harmony, tick: int) -> Key:
+    """Return the key in force at a tick; none counts as C major."""
+    if not len(harmony.keys):
+        return Key()
+    index = max(int(np.searchsorted(harmony.keys["start_tick"], tick, side="right")) - 1, 0)
+    return Key(int(harmony.keys["fifths"][index]), bool(harmony.keys["minor"][index]))
+
+
+def _beats(score: Score, start_tick: int, end_tick: int) -> float:
+    k = int(np.searchsorted(score.meters.change_ticks, start_tick, side="right")) - 1
+    beat_ticks = 4.0 * score.meters.ticks_per_quarter / int(score.meters.denominator[k])
+    return (end_tick - start_tick) / beat_ticks
+
+
+def _words(score: Score) -> dict[tuple[int, int], str]:
+    """Return the syllables of the file by track and tick."""
+    words: dict[tuple[int, int], str] = {}
+    for index, track in enumerate(score.tracks):
+        for tick, message in zip(track.ticks, track.messages, strict=True):
+            if message.type == "lyrics":
+                words[index, int(tick)] = plain(message.text.strip())
+    return words
+
+
+def _rules(notes: tuple[SheetNote, ...]) -> tuple[Rule, ...]:
+    """Return what marked notes of one function have in common, the commonest first.
+
+    A function whose notes lie on both sides of zero gives no rule.
+    """
+    groups: dict[str, list[int]] = {}
+    for note in notes:
+        if note.degree and note.marked:
+            groups.setdefault(f"{note.degree} of a {note.chord_kind}", []).append(note.whole_cents)
+    ordered = sorted(groups.items(), key=lambda item: (-len(item[1]), item[0]))
+    return tuple(
+        Rule(where=where, count=len(cents), low=min(cents), high=max(cents))
+        for where, cents in ordered
+        if min(cents) * max(cents) > 0
+    )[:RULES]
