@@ -19,6 +19,9 @@ Ints = NDArray[np.int64]
 LEAST_ROOM_CENTS = 1e-3
 """The solver needs a little room inside every bound; what it uses of it is taken back afterwards."""
 
+FREE_DRIFT = 1e-4
+"""Share of the homing weights that is left where no drift limit holds: too little to bend any interval."""
+
 _NOTE_NAME = re.compile(r"([A-Ga-g])(♯♯|##|♯|#|♭♭|bb|♭|b)?$")
 _LETTERS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _SIGNS = {"": 0, "♯": 1, "#": 1, "♯♯": 2, "##": 2, "♭": -1, "b": -1, "♭♭": -2, "bb": -2}
@@ -34,7 +37,7 @@ def bounds(
     equal-tempered pitch and its pure place above a root that has not moved. All of them contain 0, so the
     limits never exclude each other.
     """
-    limit = np.concatenate([drift_limit, np.zeros(0)])[harmony.pieces["window"]]
+    limit = drift_limit[harmony.pieces["window"]]
     lower = np.full(unknowns.size, -np.inf)
     upper = np.full(unknowns.size, np.inf)
     np.maximum.at(lower, unknowns.of_piece, np.minimum(deviation, 0.0) - limit)
@@ -49,10 +52,13 @@ def with_room(lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
     return np.minimum(lower, -LEAST_ROOM_CENTS), np.maximum(upper, LEAST_ROOM_CENTS)
 
 
-def home_pulls(score: Score, harmony: Harmony, unknowns: Unknowns, weights: Weights, home: str) -> Floats:
+def home_pulls(
+    score: Score, harmony: Harmony, unknowns: Unknowns, weights: Weights, home: str, drift_limit: Floats
+) -> Floats:
     """(size,) weight with which each unknown is drawn to 0: every window a little, home more.
 
-    `home` is "mean", "tonic" or a note name. Raises `OptionError` for anything else.
+    `home` is "mean", "tonic" or a note name. Where drift is free ((n_windows,) `drift_limit` infinite) the pull
+    only says where the piece as a whole lies. Raises `OptionError` for anything else.
     """
     windows = harmony.windows
     quarters = (windows["end_tick"] - windows["start_tick"]) / score.clock.ticks_per_quarter
@@ -62,6 +68,7 @@ def home_pulls(score: Score, harmony: Harmony, unknowns: Unknowns, weights: Weig
     elif home != "mean":
         is_home = windows["root_pc"] == note_name_to_pc(home)
     weight = np.where(is_home, weights.home, weights.homing)
+    weight = np.where(np.isfinite(drift_limit), weight, weight * FREE_DRIFT)
     pull = np.full(unknowns.size, 1e-7)
     pull[unknowns.offsets : unknowns.offsets + unknowns.windows] += weight * np.maximum(quarters, 0.01)
     if home not in ("mean", "tonic"):

@@ -62,6 +62,8 @@ class Setup:
     unknowns: Unknowns
     pairs: Pairs
     given: Floats  # (n_pieces,) offset of fixed pieces [cents], nan where free
+    lower: Floats  # (n_unknowns,) exact bounds [cents]; the problem's own leave the solver a little room
+    upper: Floats
     drift_limit: Floats  # (n_windows,) [cents]
     hold_limit: Floats  # (n_windows,) [cents]
 
@@ -116,14 +118,19 @@ def set_up(
         step_rows(score, harmony, unknowns, weights),
         held_rows(harmony, unknowns, weights),
     )
-    lower, upper = with_room(
-        *bounds(score, harmony, unknowns, piece_deviations(score, harmony, ratios), drift)
-    )
-    pull = home_pulls(score, harmony, unknowns, weights, options.home)
+    lower, upper = bounds(score, harmony, unknowns, piece_deviations(score, harmony, ratios), drift)
+    pull = home_pulls(score, harmony, unknowns, weights, options.home, drift)
     note_limit = limit_of_notes(score, harmony, hold)
-    problem = _problem(harmony, unknowns, rows, lower, upper, pull, given, note_limit)
+    problem = _problem(harmony, unknowns, rows, *with_room(lower, upper), pull, given, note_limit)
     return Setup(
-        problem=problem, unknowns=unknowns, pairs=pairs, given=given, drift_limit=drift, hold_limit=hold
+        problem=problem,
+        unknowns=unknowns,
+        pairs=pairs,
+        given=given,
+        lower=lower,
+        upper=upper,
+        drift_limit=drift,
+        hold_limit=hold,
     )
 
 
@@ -186,19 +193,20 @@ def _grounded(rows: Rows, value: Floats, fixed: NDArray[np.bool_], ground: int) 
 def _piece_offsets(score: Score, harmony: Harmony, setup: Setup, x: Floats) -> Floats:
     """(n_pieces,) offsets on the grid, every limit kept exactly."""
     note = harmony.pieces["note"]
-    offsets = np.where(np.isnan(setup.given), x[setup.unknowns.of_piece], setup.given)
+    free = np.isnan(setup.given)
+    lower, upper = setup.lower[setup.unknowns.of_piece], setup.upper[setup.unknowns.of_piece]
+    on_grid = np.round(x[setup.unknowns.of_piece] / GRID_CENTS) * GRID_CENTS
+    offsets = np.where(free, np.clip(on_grid, lower, upper), setup.given)
     limit = limit_of_notes(score, harmony, setup.hold_limit) - MOVEMENT_MARGIN_CENTS
     lowest, highest = np.full(len(score.notes), np.inf), np.full(len(score.notes), -np.inf)
     np.minimum.at(lowest, note, offsets)
     np.maximum.at(highest, note, offsets)
-    middle, reach = 0.5 * (lowest + highest), 0.5 * np.maximum(limit, 0.0)
+    with np.errstate(invalid="ignore"):  # percussion has no pieces: inf - inf
+        middle = 0.5 * (lowest + highest)
+    reach = 0.5 * np.maximum(limit, 0.0)
     offsets = np.clip(offsets, (middle - reach)[note], (middle + reach)[note])
-    root = (
-        score.notes["key"].astype(np.int64)[note] % 12 == harmony.windows["root_pc"][harmony.pieces["window"]]
-    )
-    free = np.isnan(setup.given)
-    drift = np.where(root & free, setup.drift_limit[harmony.pieces["window"]], np.inf)
-    return np.clip(np.round(offsets / GRID_CENTS) * GRID_CENTS, -drift, drift)
+    # The bounds once more: they differ from the solver's by far less than the margin of the movement.
+    return np.where(free, np.clip(offsets, lower, upper), setup.given)
 
 
 def offset_rows(score: Score, harmony: Harmony, offsets: Floats) -> NDArray[np.void]:

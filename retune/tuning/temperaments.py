@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -107,7 +106,9 @@ def temperament(text: str, *, tonic_pc: int = 0) -> Floats:
     Raises
     ------
     OptionError
-        Unknown name, with the nearest legal one; unknown note; a file that cannot be read or obeyed.
+        Unknown name, with the nearest legal one; unknown note; a file that cannot be obeyed.
+    InputError
+        A file that cannot be read.
 
     """
     name, on, note = text.strip().rpartition(" on ")
@@ -152,11 +153,12 @@ def _tonic(note: str, where: str) -> int:
 
 def _read(path: str) -> Floats:
     """The twelve of a file, relative to a tonic C whatever tonic it names."""
+    from retune.files import read_input
+
     try:
-        text = Path(path).read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
-        raise OptionError(f"temperament {plain(path)}: cannot be read ({reason})") from None
+        text = read_input(path).decode("utf-8")
+    except UnicodeDecodeError:
+        raise OptionError(f"temperament {plain(path)}: not UTF-8 text; save the file as UTF-8") from None
     scale, tonic_pc = _parse(text, path)
     return np.roll(scale, tonic_pc)
 

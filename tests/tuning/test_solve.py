@@ -1,0 +1,208 @@
+"""Guarantees of the tuning stage on random scores, and what it does with small ones."""
+
+from math import inf
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from retune.errors import OptionError
+from retune.harmony import find_harmony
+from retune.options import Options
+from retune.ratios import choose_ratios
+from retune.tuning import solve_tuning
+from retune.tuning.presets import PRESETS
+from tests.tuning.build import chords, hints, movement, offsets_at, score_of, tuned
+
+C, D, E, F, G, A, B = 60, 62, 64, 65, 67, 69, 71
+
+NOTES = st.lists(
+    st.tuples(
+        st.integers(0, 3),
+        st.integers(0, 24).map(lambda n: n / 2),
+        st.integers(1, 12).map(lambda n: n / 2),
+        st.integers(36, 84),
+    ),
+    min_size=1,
+    max_size=40,
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(NOTES, st.sampled_from([0.0, 3.0, 15.0, inf]), st.sampled_from([0.0, 1.0, 4.0, 12.0, inf]))
+def test_limits_are_never_passed(notes, drift, hold):
+    score = score_of(notes)
+    harmony, _, tuning, _ = tuned(score, drift_limit_cents=drift, hold_limit_cents=hold)
+    assert np.all(movement(score, tuning) <= hold)
+    assert np.all(np.abs(tuning.displacement_cents) <= drift)
+    pieces = harmony.pieces
+    root = harmony.windows["root_pc"][pieces["window"]]
+    at = np.searchsorted(
+        tuning.offsets["note"] * 10**9 + tuning.offsets["start_tick"],
+        pieces["note"] * 10**9 + pieces["start_tick"],
+        side="right",
+    )
+    offset = tuning.offsets["offset_cents"][at - 1]
+    is_root = score.notes["key"][pieces["note"]] % 12 == root
+    assert np.all(np.abs(offset[is_root]) <= drift)
+    assert np.all(np.isfinite(tuning.offsets["offset_cents"]))
+
+
+@settings(max_examples=40, deadline=None)
+@given(NOTES, st.sampled_from([0.0, 4.0, inf]))
+def test_rows_cover_every_note_without_gaps(notes, hold):
+    score = score_of(notes)
+    _, _, tuning, _ = tuned(score, hold_limit_cents=hold)
+    rows = tuning.offsets
+    assert set(rows["note"]) == set(range(len(score.notes)))
+    same = rows["note"][1:] == rows["note"][:-1]
+    assert np.all(rows["start_tick"][1:][same] == rows["end_tick"][:-1][same])
+    assert np.all(rows["offset_cents"][1:][same] != rows["offset_cents"][:-1][same])
+    first = np.flatnonzero(np.append(True, ~same))
+    assert np.all(rows["start_tick"][first] == score.notes["onset_tick"])
+
+
+@pytest.mark.parametrize(
+    ("keys", "root", "expected"),
+    [  # ratios above the root: Helmholtz/Ellis; cents computed
+        ([C, E, G], (0, "maj"), {E: -13.686, G: 1.955}),
+        ([A, 72, 76], (9, "min"), {72: 15.641, 76: 1.955}),
+        ([G, B, 74, 77], (7, "7"), {B: -13.686, 74: 1.955, 77: 17.596}),
+    ],
+)
+def test_a_chord_is_exactly_pure(keys, root, expected):
+    score = score_of(chords([keys]))
+    _, _, tuning, _ = tuned(score, hints([root]))
+    offsets = offsets_at(score, tuning, 1.0)
+    for key, cents in expected.items():
+        assert offsets[key] - offsets[keys[0]] == pytest.approx(cents, abs=1e-3)
+
+
+def test_seven_limit_dominant_is_four_five_six_seven():
+    score = score_of(chords([[G, B, 74, 77]]))
+    _, _, tuning, _ = tuned(score, hints([(7, "7")]), prime_limit=7)
+    offsets = offsets_at(score, tuning, 1.0)
+    assert offsets[77] - offsets[G] == pytest.approx(-31.174, abs=1e-3)  # 7/4
+
+
+def test_a_broken_chord_is_tuned_although_nothing_sounds_together():
+    line = [(0, i * 0.5, 0.5, key) for i, key in enumerate([C, E, G, 72, G, E, C, E])]
+    score = score_of(line)
+    _, _, tuning, _ = tuned(score, hints([(0, "maj")], length=4.0))
+    cents = {
+        int(k): float(c) for k, c in zip(score.notes["key"], tuning.offsets["offset_cents"], strict=True)
+    }
+    assert cents[E] - cents[C] == pytest.approx(-13.686, abs=1e-3)
+    assert cents[G] - cents[C] == pytest.approx(1.955, abs=1e-3)
+    assert cents[72] - cents[C] == pytest.approx(0.0, abs=1e-3)
+
+
+def test_a_suspension_keeps_the_pitch_it_was_prepared_at():
+    """C held from C major over G: it does not move, and B resolves a 16/15 below it (111.731 cents)."""
+    notes = [
+        (0, 0, 4, C),
+        (0, 4, 2, B - 12),
+        (1, 0, 2, E),
+        (1, 2, 4, D),
+        (2, 0, 2, G),
+        (2, 2, 4, G),
+        (3, 0, 2, 48),
+        (3, 2, 4, 43),
+    ]
+    score = score_of(notes)
+    _, _, tuning, _ = tuned(score, hints([(0, "maj"), (7, "maj"), (7, "maj")]))
+    held, resolved = offsets_at(score, tuning, 3.0)[C], offsets_at(score, tuning, 5.0)[B - 12]
+    assert movement(score, tuning).max() == 0.0
+    assert 100.0 + held - resolved == pytest.approx(111.731, abs=1e-3)
+
+
+def test_a_fixed_part_stays_and_the_others_tune_to_it():
+    notes = [(0, 0, 4, C), (1, 0, 4, E), (2, 0, 4, G)]
+    score = score_of(notes, names={1: "Piano"})
+    _, _, tuning, _ = tuned(score, hints([(0, "maj")], length=4.0), fixed=("piano",))
+    offsets = offsets_at(score, tuning, 1.0)
+    assert offsets[E] == 0.0
+    assert offsets[C] == pytest.approx(13.686, abs=1e-3)
+    assert offsets[G] == pytest.approx(15.641, abs=1e-3)
+
+
+def test_a_fixed_part_at_a_temperament():
+    """Vallotti's E lies 2.0 cents below equal temperament with A at 0 (printed tuner's tables)."""
+    score = score_of([(0, 0, 4, C), (1, 0, 4, E)], names={1: "Organ"})
+    _, _, tuning, _ = tuned(score, fixed=("Organ=vallotti",))
+    assert offsets_at(score, tuning, 1.0)[E] == pytest.approx(-1.955, abs=0.01)
+
+
+def test_parts_can_be_fixed_by_number_and_program():
+    score = score_of([(0, 0, 4, C), (1, 0, 4, E)], programs={0: 3, 1: 48})
+    assert offsets_at(score, tuned(score, fixed=("2",))[2], 1.0)[E] == 0.0
+    assert offsets_at(score, tuned(score, fixed=("program:0-7",))[2], 1.0)[C] == 0.0
+
+
+def test_an_unknown_fixed_part_is_answered_with_the_nearest_name():
+    score = score_of([(0, 0, 4, C)], names={0: "Piano"})
+    with pytest.raises(OptionError, match=r"no part 'Pianno'.*did you mean 'Piano'"):
+        tuned(score, fixed=("Pianno",))
+
+
+def test_fixed_part_outside_the_drift_limit_is_reported():
+    score = score_of([(0, 0, 4, 63), (1, 0, 4, 67)], names={0: "Organ"})
+    _, _, tuning, _ = tuned(score, fixed=("Organ=quarter-comma-meantone",), drift_limit_cents=5.0)
+    assert [r.code for r in tuning.remarks] == ["fixed-part-beyond-limit"]
+
+
+@pytest.mark.parametrize(("home", "zero"), [("C", C), ("G", G), ("tonic", C)])
+def test_home_decides_what_sits_at_the_reference(home, zero):
+    keys = [[C, E, G], [C, F, A], [B - 12, D, G], [C, E, G]] * 2
+    roots = [(0, "maj"), (5, "maj"), (7, "maj"), (0, "maj")] * 2
+    score = score_of(chords(keys))
+    _, _, tuning, _ = tuned(score, hints(roots), home=home)
+    assert offsets_at(score, tuning, 1.0)[zero] == pytest.approx(0.0, abs=0.3)
+
+
+def test_a_home_that_is_no_note():
+    with pytest.raises(OptionError, match="home: 'H' is not mean, tonic or a note name"):
+        tuned(score_of([(0, 0, 1, C)]), home="H")
+
+
+def test_limits_may_differ_between_stretches():
+    keys = [[C, E, G], [C, E, A], [D, F, A], [D, G, 71]] * 3
+    score = score_of(chords(keys))
+    harmony = find_harmony(score, hints=hints([(0, "maj"), (9, "min"), (2, "min"), (7, "maj")] * 3))
+    drift = np.full(len(harmony.windows), 15.0)
+    drift[4:8] = 0.0
+    hold = np.full(len(harmony.windows), 1.0)
+    tuning = solve_tuning(score, harmony, choose_ratios(harmony), Options(), limits=(drift, hold))
+    assert np.all(np.abs(tuning.displacement_cents) <= drift)
+    assert np.abs(tuning.displacement_cents).max() > 5.0
+
+
+def test_pure_chords_are_pure_where_notes_must_move_for_it():
+    keys = [[C, E, G], [C, E, A], [D, F, A], [D, G, 71]] * 3
+    roots = [(0, "maj"), (9, "min"), (2, "min"), (7, "maj")] * 3
+    score = score_of(chords(keys))
+    pure = PRESETS["pure-chords"](Options())
+    still = PRESETS["still-lines"](Options())
+    harmony = find_harmony(score, hints=hints(roots))
+    ratios = choose_ratios(harmony)
+    for options, moves in ((pure, True), (still, False)):
+        tuning = solve_tuning(score, harmony, ratios, options)
+        assert bool(movement(score, tuning).max() > 1.0) is moves
+    tuning = solve_tuning(score, harmony, ratios, pure)
+    for i, (root, kind) in enumerate(roots):
+        offsets = {k % 12: v for k, v in offsets_at(score, tuning, 2 * i + 1.0).items()}
+        third, size = ((root + 4) % 12, -13.686) if kind == "maj" else ((root + 3) % 12, 15.641)
+        assert offsets[third] - offsets[root] == pytest.approx(size, abs=1e-3)
+        assert offsets[(root + 7) % 12] - offsets[root] == pytest.approx(1.955, abs=1e-3)
+
+
+def test_transposition_changes_nothing():
+    keys = [[C, E, G], [C, F, A], [B, D, F, G], [C, E, G]]
+    roots = [(0, "maj"), (5, "maj"), (7, "7"), (0, "maj")]
+    plain = tuned(score_of(chords(keys)), hints(roots))[2]
+    moved = tuned(
+        score_of(chords([[k + 5 for k in chord] for chord in keys])),
+        hints([((r + 5) % 12, c) for r, c in roots]),
+    )[2]
+    assert moved.offsets["offset_cents"] == pytest.approx(plain.offsets["offset_cents"], abs=2e-3)
