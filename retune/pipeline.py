@@ -1,1 +1,115 @@
 """The whole job in one screen: bytes → score → harmony → ratios → tuning → encode → check."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from retune.errors import CheckFailed, InputError, Remark
+from retune.harmony import Harmony, find_harmony, hints_from_markers
+from retune.options import Options
+from retune.ratios import Ratios, choose_ratios
+from retune.score import Score, read_score
+from retune.tuning import Tuning, find_compromises, glided, solve_tuning
+
+if TYPE_CHECKING:
+    from retune.check import CheckReport
+    from retune.encode import EncodedFile
+    from retune.plan.model import Plan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Analysis:
+    """What was found in the music, and what it was asked to become."""
+
+    score: Score
+    harmony: Harmony
+    ratios: Ratios
+    options: Options
+    plan: Plan | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conversion:
+    """A finished conversion: files to write, and the proof that they are right."""
+
+    files: tuple[EncodedFile, ...]
+    analysis: Analysis
+    tuning: Tuning
+    checked: CheckReport
+    remarks: tuple[Remark, ...]
+
+    @property
+    def report(self) -> dict[str, Any]:
+        """Everything about the conversion as JSON-able values (worked out when asked for)."""
+        from retune.report import conversion_report
+
+        return conversion_report(self)
+
+
+def analyze(
+    data: bytes, options: Options | None = None, *, name: str = "input", plan: Plan | None = None
+) -> Analysis:
+    """Bytes of a MIDI file → its score, harmony and exact ratios.
+
+    Raises `InputError` where there is no music to retune, `PlanError` where the plan cannot be obeyed.
+    """
+    options = options or Options()
+    score = read_score(data, name=name)
+    if not len(score.notes):
+        raise InputError(f"{name}: no notes in this file, so there is nothing to retune")
+    if plan is not None:
+        return _analyze_with_plan(score, options, plan)
+    hints = hints_from_markers(score) if options.chords == "markers" else ()
+    harmony = find_harmony(score, hints=hints)
+    ratios = choose_ratios(harmony, prime_limit=options.prime_limit)
+    return Analysis(score=score, harmony=harmony, ratios=ratios, options=options)
+
+
+def _analyze_with_plan(score: Score, options: Options, plan: Plan) -> Analysis:
+    from retune.plan.apply import hints, plan_ratios
+
+    options = replace(options, fixed=tuple(dict.fromkeys((*options.fixed, *plan.fixed))))
+    marked = hints_from_markers(score) if options.chords == "markers" else ()
+    harmony = find_harmony(score, hints=hints(plan, score) or marked)
+    ratios = choose_ratios(harmony, prime_limit=options.prime_limit)
+    ratios = plan_ratios(plan, score, harmony, ratios)
+    return Analysis(score=score, harmony=harmony, ratios=ratios, options=options, plan=plan)
+
+
+def tune(analysis: Analysis, options: Options | None = None, *, explain: bool = True) -> Tuning:
+    """An offset for every note. With `explain`, also where purity gave way and why."""
+    options = options or analysis.options
+    score, harmony, ratios = analysis.score, analysis.harmony, analysis.ratios
+    limits = None
+    if analysis.plan is not None:
+        from retune.plan.apply import window_limits
+
+        limits = window_limits(analysis.plan, score, harmony, options)
+    tuning = solve_tuning(score, harmony, ratios, options, limits=limits)
+    if explain:
+        tuning = replace(tuning, compromises=find_compromises(score, harmony, ratios, tuning, options))
+    return tuning
+
+
+def convert(
+    data: bytes, options: Options | None = None, *, name: str = "input", plan: Plan | None = None
+) -> Conversion:
+    """The whole job: bytes of a MIDI file → bytes of retuned files, checked by decoding them again.
+
+    Raises `CheckFailed` when the result does not decode to what was intended (nothing is to be kept then),
+    and whatever `analyze` raises.
+    """
+    from retune.check import check
+    from retune.encode import encode
+
+    options = options or Options()
+    analysis = analyze(data, options, name=name, plan=plan)
+    tuning = tune(analysis, explain=False)
+    sounding = glided(analysis.score, tuning, options.glide_ms)
+    encoded = encode(analysis.score, sounding, analysis.options)
+    checked = check(analysis.score, encoded, intended=sounding, harmony=analysis.harmony, options=options)
+    if not checked.ok:
+        raise CheckFailed(f"{name}: the retuned file does not decode as intended: {checked.problems[0]}")
+    remarks = (*analysis.score.remarks, *analysis.harmony.remarks, *tuning.remarks, *encoded.remarks)
+    return Conversion(files=encoded.files, analysis=analysis, tuning=tuning, checked=checked, remarks=remarks)
