@@ -9,7 +9,7 @@ from retune.errors import Remark
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EncodedFile:
-    """One file ready to be written. `suffix` is "" for the main file, or tells several files of one run apart."""
+    """One file ready to be written; `suffix` tells several files of one run apart ("" for the main file)."""
 
     data: bytes
     suffix: str = ""

@@ -1,0 +1,24 @@
+"""The table of encodings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from retune.encode.bend import encode_bend
+from retune.encode.model import Encoded
+from retune.options import Options
+from retune.score.model import Score
+from retune.tuning.model import Tuning
+
+Encoder = Callable[[Score, Tuning, Options], Encoded]
+
+_ENCODERS: dict[str, Encoder] = {"bend": encode_bend}
+
+
+def encode(score: Score, tuning: Tuning, options: Options) -> Encoded:
+    """Encode a tuning as `options.encoding` says.
+
+    The result holds the bytes of every file, and the largest difference [cents] between the tuning and what
+    the messages stand for, losses from lack of channels included.
+    """
+    return _ENCODERS[options.encoding](score, tuning, options)

@@ -1,0 +1,145 @@
+"""Instruments: parts that share a channel of the input, and so programs, controllers, pedals, bends."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from retune.constants import BEND_CENTRE, CC_RESET_ALL_CONTROLLERS, DEFAULT_BEND_RANGE_SEMITONES
+from retune.encode.messages import (
+    CC_DATA_LSB,
+    CC_DATA_MSB,
+    CC_NRPN_LSB,
+    CC_NRPN_MSB,
+    CC_RPN_LSB,
+    CC_RPN_MSB,
+    RPN_BEND_RANGE,
+    RPN_NULL,
+)
+from retune.encode.timeline import OtherEvent
+from retune.score.model import IntArray, Score
+
+Selection = tuple[str, tuple[int, int]]
+"""A selected parameter: "rpn" or "nrpn", and its number (MSB, LSB)."""
+
+NO_SELECTION: Selection = ("rpn", RPN_NULL)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Instrument:
+    """One channel of the input. `parts` is empty for a channel that has events but no notes."""
+
+    index: int
+    port: int
+    channel: int
+    parts: tuple[int, ...]
+    is_percussion: bool
+    name: str
+
+
+def find_instruments(score: Score, others: Iterable[OtherEvent]) -> tuple[tuple[Instrument, ...], IntArray]:
+    """All instruments ordered by port and channel, and the instrument of each part."""
+    parts_of: dict[tuple[int, int], list[int]] = {}
+    for part in score.parts:
+        parts_of.setdefault((part.port, part.channel), []).append(part.index)
+    for event in others:
+        if event.channel >= 0:
+            parts_of.setdefault((event.port, event.channel), [])
+    instruments = []
+    of_part = np.zeros(len(score.parts), np.int64)
+    for index, ((port, channel), members) in enumerate(sorted(parts_of.items())):
+        drums = any(score.parts[p].is_percussion for p in members)
+        name = " + ".join(dict.fromkeys(score.parts[p].name for p in members))
+        instruments.append(
+            Instrument(
+                index=index,
+                port=port,
+                channel=channel,
+                parts=tuple(members),
+                is_percussion=drums,
+                name=name or f"channel {channel + 1}",
+            )
+        )
+        of_part[members] = index
+    return tuple(instruments), of_part
+
+
+class BendState:
+    """What the input's own bends and bend ranges amount to on one channel, event by event.
+
+    MIDI 1.0 Detailed Specification 4.2.1 pp. 12, 17–19 (data entry, RPN 0, null); RP-015 for controller 121.
+    """
+
+    __slots__ = ("lsb", "msb", "selection", "value")
+
+    def __init__(self) -> None:
+        self.reset()
+
+    def reset(self) -> None:
+        """Take the state of a device just switched on."""
+        self.msb, self.lsb = DEFAULT_BEND_RANGE_SEMITONES, 0
+        self.value = 0  # bend in steps from the centre
+        self.selection: Selection = NO_SELECTION
+
+    @property
+    def range_semitones(self) -> float:
+        """Bend range in force [semitones]."""
+        return self.msb + self.lsb / 100.0
+
+    @property
+    def cents(self) -> float:
+        """What the bend in force amounts to [cents]."""
+        return self.value * self.range_semitones * 100.0 / BEND_CENTRE
+
+    def control(self, number: int, value: int) -> None:
+        """Take a control change."""
+        kind, (msb, lsb) = self.selection
+        if number == CC_RESET_ALL_CONTROLLERS:
+            self.value, self.selection = 0, NO_SELECTION
+        elif number == CC_RPN_MSB:
+            self.selection = ("rpn", (value, lsb if kind == "rpn" else 127))
+        elif number == CC_RPN_LSB:
+            self.selection = ("rpn", (msb if kind == "rpn" else 127, value))
+        elif number == CC_NRPN_MSB:
+            self.selection = ("nrpn", (value, lsb if kind == "nrpn" else 127))
+        elif number == CC_NRPN_LSB:
+            self.selection = ("nrpn", (msb if kind == "nrpn" else 127, value))
+        elif self.selection == ("rpn", RPN_BEND_RANGE):
+            if number == CC_DATA_MSB:
+                self.msb, self.lsb = value, 0
+            elif number == CC_DATA_LSB:
+                self.lsb = min(value, 99)
+
+
+@dataclass(slots=True)
+class BendExtent:
+    """How far the input bends a channel [cents], and the widest range in force while it does [semitones]."""
+
+    cents: float = 0.0
+    range_semitones: float = 0.0
+
+
+def bend_extents(instruments: tuple[Instrument, ...], others: Iterable[OtherEvent]) -> list[BendExtent]:
+    """For each instrument, how far the input's own bends reach."""
+    index_of = {(i.port, i.channel): i.index for i in instruments}
+    states = [BendState() for _ in instruments]
+    extents = [BendExtent() for _ in instruments]
+    for event in others:
+        if event.channel < 0:
+            for instrument in instruments:
+                if instrument.port == event.port:
+                    states[instrument.index].reset()
+            continue
+        index = index_of[event.port, event.channel]
+        state, extent = states[index], extents[index]
+        kind = event.message.type
+        if kind == "pitchwheel":
+            state.value = event.message.pitch
+        elif kind == "control_change":
+            state.control(event.message.control, event.message.value)
+        if state.value:
+            extent.cents = max(extent.cents, abs(state.cents))
+            extent.range_semitones = max(extent.range_semitones, state.range_semitones)
+    return extents

@@ -1,0 +1,137 @@
+"""Channels as a receiver knows them, and instruments as the input means them, while a file is written.
+
+A `Line` is one channel of the output: what has been sent on it. A `Voice` is one instrument of the input:
+what its channel would be set to by now. Bringing a line into agreement with a voice sends what differs and no
+more.
+
+Which controllers a channel has and what they start from: General MIDI 2 (RP-024) 3.3; what controller 121
+resets: RP-015; banks take effect with the next program change, so the three travel together (MIDI 1.0
+Detailed Specification 4.2.1 p. 13).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import mido
+
+from retune.constants import BEND_CENTRE
+from retune.encode import messages as build
+from retune.encode.instruments import NO_SELECTION, BendState, Instrument, Selection
+
+PRESSURE = 128  # channel pressure, kept beside the controllers 0–127
+
+_STARTS_AT = {7: 100, 10: 64, 11: 127, 91: 40, **dict.fromkeys(range(71, 79), 64)}  # GM2 3.3; all others 0
+_RESET_BY_121 = (1, 11, 64, 65, 66, 67, PRESSURE)  # RP-015
+
+Data = list[tuple[int, int]]
+"""Data entry of one parameter: (controller, value) since its last MSB."""
+
+
+@dataclass(slots=True)
+class Voice:
+    """An instrument of the input as its channel stands at a moment of the file."""
+
+    instrument: Instrument
+    home: Line
+    range_semitones: int  # bend range of the output; 0 for an instrument without notes
+    program: tuple[int, int, int] | None = None  # bank MSB, bank LSB, program
+    bank: tuple[int, int] = (0, 0)
+    settings: dict[int, int] = field(default_factory=dict)
+    parameters: dict[Selection, Data] = field(default_factory=dict)
+    bend: BendState = field(default_factory=BendState)
+    lines: list[Line] = field(default_factory=list)  # in use, home first
+
+    def reset(self) -> None:
+        """A device reset: everything back to its start."""
+        self.program, self.bank = None, (0, 0)
+        self.settings.clear()
+        self.parameters.clear()
+        self.bend.reset()
+
+    def reset_controllers(self) -> None:
+        """Controller 121."""
+        for number in _RESET_BY_121:
+            self.settings.pop(number, None)
+
+
+@dataclass(slots=True)
+class Line:
+    """A channel of the output as a receiver knows it."""
+
+    number: int
+    channel: int
+    track: int = -1  # the only track that may write to it; -1: any
+    owner: Voice | None = None  # whose tuning it carries now
+    guest_of: Voice | None = (
+        None  # whose events pass over it, because it is that voice's channel in the input
+    )
+    program: tuple[int, int, int] | None = None
+    settings: dict[int, int] = field(default_factory=dict)
+    parameters: dict[Selection, Data] = field(default_factory=dict)
+    range_semitones: int | None = None  # None: not set yet, or reset
+    bend: int = BEND_CENTRE
+    bend_sent: tuple[int, int] = (-1, -1)  # tick and track of the last bend
+    target: int = 0  # tuning in force [steps]
+    sounding_until: int = -1  # tick
+    ringing_until: int = -1  # tick, tail included
+    stale: bool = True
+
+    def reset(self) -> None:
+        """A device reset: nothing is known any more."""
+        self.program, self.range_semitones, self.bend, self.stale = None, None, BEND_CENTRE, True
+        self.settings.clear()
+        self.parameters.clear()
+
+    def reset_controllers(self) -> None:
+        """Controller 121."""
+        for number in _RESET_BY_121:
+            self.settings.pop(number, None)
+        self.bend = BEND_CENTRE
+
+    @property
+    def selection(self) -> Selection:
+        """The parameter selection that events passing over this channel rely on."""
+        return self.guest_of.bend.selection if self.guest_of else NO_SELECTION
+
+    def agree_with(self, voice: Voice) -> Iterator[mido.Message]:
+        """What must be sent so that a note of `voice` may start here; the bend is sent by the caller."""
+        yield from self.agree_on_program(voice)
+        for number in voice.settings.keys() | self.settings.keys():
+            yield from self.set(number, voice.settings.get(number, _STARTS_AT.get(number, 0)))
+        for selection, data in voice.parameters.items():
+            if self.parameters.get(selection) != data:
+                yield from self.set_parameter(selection, data)
+        if self.range_semitones != voice.range_semitones:
+            self.range_semitones = voice.range_semitones
+            yield from build.bend_range(self.channel, voice.range_semitones, then=self.selection)
+        self.owner, self.stale = voice, False
+
+    def set(self, number: int, value: int) -> Iterator[mido.Message]:
+        """Set a controller or the channel pressure, if it is not so already."""
+        if self.settings.get(number, _STARTS_AT.get(number, 0)) == value and number in self.settings:
+            return
+        self.settings[number] = value
+        if number == PRESSURE:
+            yield build.pressure(self.channel, value)
+        else:
+            yield build.control(self.channel, number, value)
+
+    def set_parameter(self, selection: Selection, data: Data) -> Iterator[mido.Message]:
+        """Set a parameter as one unbroken group."""
+        self.parameters[selection] = list(data)
+        kind, number = selection
+        yield from build.set_parameter(self.channel, number, tuple(data), kind=kind, then=self.selection)
+
+    def agree_on_program(self, voice: Voice) -> Iterator[mido.Message]:
+        """Bank and program, unbroken, if they are not so already."""
+        wanted = voice.program or ((0, 0, 0) if self.program else None)
+        if wanted is None or wanted == self.program:
+            return
+        had = self.program or (0, 0, 0)
+        self.program = wanted
+        if wanted[:2] != had[:2]:
+            yield build.control(self.channel, build.CC_BANK_MSB, wanted[0])
+            yield build.control(self.channel, build.CC_BANK_LSB, wanted[1])
+        yield build.program(self.channel, wanted[2])

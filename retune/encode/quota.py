@@ -1,0 +1,71 @@
+"""How many channels each instrument may hold when several want more than one."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from retune.encode.allocate import Demand
+from retune.encode.wanted import Wanted
+
+
+def quotas(demand: Demand, wanted: Wanted, instruments: list[int], free: int) -> dict[int, int]:
+    """Channels each instrument may hold, its own included.
+
+    Each gets what it needs for the notes that sound together. What is left goes round, up to as much again,
+    so that the tails of one chord need not follow the bends of the next. An instrument that never changes its
+    bend keeps to its own channel.
+    """
+    needs = {i: needed_channels(demand, wanted, i) for i in instruments}
+    left = len(instruments) + free - sum(need for need, _ in needs.values())
+    result = {i: need for i, (need, _) in needs.items()}
+    hungry = [i for i, (_, several) in needs.items() if several]
+    while left > 0 and hungry:
+        for i in list(hungry):
+            if left <= 0:
+                break
+            if result[i] >= 2 * needs[i][0]:
+                hungry.remove(i)
+                continue
+            result[i] += 1
+            left -= 1
+    return result
+
+
+def needed_channels(demand: Demand, wanted: Wanted, instrument: int) -> tuple[int, bool]:
+    """Most channels an instrument needs at one time, and whether it wants more than one tuning at all.
+
+    Notes that keep one tuning need as many channels as there are different tunings in a slot; a note that
+    moves is counted as a tuning of its own.
+    """
+    chosen = np.nonzero(np.array(demand.instrument) == instrument)[0]
+    if not len(chosen):
+        return 1, False
+    note = np.array(demand.note)[chosen]
+    slot = np.array(demand.slot)[chosen]
+    on, end = np.array(demand.on)[chosen], np.array(demand.end)[chosen]
+    first, rows = wanted.first[note], wanted.first[note + 1] - wanted.first[note]
+    value = wanted.value[first]
+    several = bool((rows > 1).any()) or bool((value != value[0]).any())
+    own = np.where(rows > 1, note + 1, 0)
+    order = np.lexsort((on, own, value, slot))
+    on, end, value, own, slot = on[order], end[order], value[order], own[order], slot[order]
+    new_group = np.ones(len(on), bool)
+    new_group[1:] = (value[1:] != value[:-1]) | (own[1:] != own[:-1]) | (slot[1:] != slot[:-1])
+    most = int(end.max()) + 1
+    group = np.cumsum(new_group) - 1
+    reach = np.maximum.accumulate(end + group * most) - group * most  # furthest end so far in each group
+    starts = new_group.copy()
+    starts[1:] |= on[1:] > reach[:-1]
+    begin = np.nonzero(starts)[0]
+    stop = np.append(begin[1:], len(on)) - 1
+    return max(
+        _overlap(on[begin[slot[begin] == s]], reach[stop[slot[begin] == s]]) for s in np.unique(slot)
+    ), several
+
+
+def _overlap(on: np.ndarray, end: np.ndarray) -> int:
+    """Most intervals that overlap."""
+    ticks = np.concatenate([on, end])
+    change = np.concatenate([np.ones(len(on), np.int64), -np.ones(len(end), np.int64)])
+    order = np.lexsort((change, ticks))
+    return int(np.cumsum(change[order]).max())

@@ -1,0 +1,41 @@
+"""What each note wants: its tuning as steps of the encoding over time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from retune.score.model import FloatArray, IntArray
+from retune.tuning.model import Tuning
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Tuning values over time.
+
+    Rows of note n are `first[n]` up to `first[n + 1]`; a note's first row starts with its onset, and
+    neighbouring rows of a note differ.
+    """
+
+    first: IntArray  # (n_notes + 1,)
+    tick: IntArray  # (n_rows,)
+    value: IntArray  # (n_rows,) in steps
+    rounding_cents: float  # largest error that the rounding to steps makes
+
+
+def wanted_steps(tuning: Tuning, n_notes: int, step_cents: FloatArray) -> Wanted:
+    """Offsets rounded to whole steps, with rows that no longer differ joined.
+
+    `step_cents` is (n_notes,): the size of a step for each note. Notes without rows want nothing (no rows).
+    """
+    rows = tuning.offsets
+    note, cents = rows["note"], rows["offset_cents"]
+    step = step_cents[note]
+    value = np.rint(cents / step).astype(np.int64)
+    error = float(np.abs(value * step - cents).max()) if len(rows) else 0.0
+    keep = np.ones(len(rows), bool)
+    keep[1:] = (note[1:] != note[:-1]) | (value[1:] != value[:-1])
+    note = note[keep]
+    first = np.searchsorted(note, np.arange(n_notes + 1))
+    return Wanted(first.astype(np.int64), rows["start_tick"][keep], value[keep], error)
