@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 
 import mido
 
-from retune.errors import Remark
+from retune.errors import InputError, Remark
 from retune.score.packets import SysexPacket
 
 _VLQ = rb"(?>[\x80-\xff]{0,3}+[\x00-\x7f])"  # SMF 1.1: at most four bytes
@@ -33,6 +33,7 @@ _SEVEN_BIT = re.compile(rb"[\x00-\x7f]*+\xf7")
 
 VLQ_MAX = 0x0FFFFFFF  # SMF 1.1
 LONGEST_PARSED_EVENT = 4096  # longer ones go beside the parser, which takes a third of a microsecond a byte
+MOST_STEPS = 2_000_000  # some seconds; chosen far above any music
 END_OF_TRACK = b"\xff\x2f\x00"
 
 _EXACT_LENGTH = {0x00: 2, 0x20: 1, 0x21: 1, 0x51: 3, 0x54: 5, 0x58: 4, 0x59: 2}  # SMF 3.1
@@ -51,6 +52,12 @@ _MESSAGES = {
     "odd-meta": "a meta event with a value outside the standard is passed on unchanged and not used",
     "bad-meta": "a meta event of a type above 127 was left out",
     "after-end": "events after the end of the track were left out",
+    "chunk": "data of an unknown kind were skipped, as the standard asks",
+    "junk": "bytes that belong to no track were skipped",
+    "header-length": "the file header states another length than 6 bytes",
+    "riff": "the MIDI file was taken out of its RIFF wrapper",
+    "bytes-in-front": "bytes in front of the file header were skipped",
+    "frame-rate": "the frame rate is none of the standard (24, 25, 29, 30), but used",
     "track-length": "the stated length of the track does not match its events, which were followed instead",
 }
 
@@ -78,16 +85,32 @@ class Mends:
         """Count one mend of this kind."""
         self.found.setdefault(code, [offset, 0])[1] += 1
 
-    def remarks(self, track: int) -> list[Remark]:
-        """One remark a kind of mend, in the order they were met. `track` counts from 1."""
+    def remarks(self, track: int | None = None) -> list[Remark]:
+        """One remark a kind of mend, in the order they were met. `track` counts from 1; None: the file."""
+        place = "" if track is None else f"track {track}, "
         return [
             Remark(
                 code=code,
                 message=_MESSAGES[code] + times(count),
-                where=f"track {track}, byte {offset}",
+                where=f"{place}byte {offset}",
             )
             for code, (offset, count) in self.found.items()
         ]
+
+
+@dataclass(slots=True, kw_only=True)
+class Walk:
+    """What the walks over the tracks of one file share: its name, events set aside, steps still allowed."""
+
+    name: str
+    asides: list[mido.Message] = field(default_factory=list)
+    steps_left: int = MOST_STEPS
+
+    def step(self) -> None:
+        """Count one event or chunk that had to be looked at by itself; raise `InputError` at the limit."""
+        self.steps_left -= 1
+        if self.steps_left < 0:
+            raise InputError(f"{self.name}: too many special or damaged events; this is hardly music")
 
 
 class TrackWalk:
@@ -96,9 +119,9 @@ class TrackWalk:
     `next` is the offset after the last byte used, `ended` tells whether an end-of-track event was met.
     """
 
-    def __init__(self, data: bytes, start: int, end: int, asides: list[mido.Message]) -> None:
+    def __init__(self, data: bytes, start: int, end: int, shared: Walk) -> None:
         self.data, self.next, self.end = data, start, end
-        self.asides = asides
+        self.shared = shared
         self.mends = Mends()
         self.out: list[bytes] = []
         self.ended = False
@@ -114,7 +137,7 @@ class TrackWalk:
                 continue
             if not self._take_event():
                 break
-        if not self.ended:
+        if not self.ended and "truncated" not in self.mends.found:
             self.mends.note("no-end-of-track", self.next)
         self.out.append(vlq_bytes(self._pending) + END_OF_TRACK)
         return self
@@ -132,6 +155,7 @@ class TrackWalk:
 
     def _take_event(self) -> bool:
         """Take one event; False where nothing more of the track can be read."""
+        self.shared.step()
         start = self.next
         delta, at = self._quantity(start)
         if at < 0 or at >= self.end:
@@ -172,8 +196,9 @@ class TrackWalk:
         self._pending = 0
 
     def _set_aside(self, message: mido.Message) -> None:
-        self._emit(b"\xff\x7f\x04" + len(self.asides).to_bytes(4, "big"))
-        self.asides.append(message)
+        asides = self.shared.asides
+        self._emit(b"\xff\x7f\x04" + len(asides).to_bytes(4, "big"))
+        asides.append(message)
 
     def _take_meta(self, start: int, at: int) -> bool:
         length, first = self._quantity(at + 2) if at + 2 < self.end else (0, -1)
@@ -232,8 +257,7 @@ class TrackWalk:
             self._remember_status()
             if not self._status:
                 self.mends.note("stray-data", start)
-                match = _DATA_BYTES.match(self.data, at, self.end)
-                self.next = match.end() if match else self.end
+                self.next = self._after_stray_data(at)
                 return True
             if self._cancelled:
                 self.mends.note("running-status", start)
@@ -246,6 +270,15 @@ class TrackWalk:
         self._status, self._cancelled, self.next = status, False, stop
         self._emit_channel_event(start, status, self.data[first:stop])
         return True
+
+    def _after_stray_data(self, at: int) -> int:
+        """Offset of the next event after data bytes that belong to none."""
+        match = _DATA_BYTES.match(self.data, at, self.end)
+        stop = match.end() if match else self.end
+        _, after = self._quantity(stop)
+        if after < 0 or after >= self.end or self.data[after] < 0x80:
+            return max(stop - 1, at)  # a status byte stands here, so the byte before it is its delta time
+        return stop
 
     def _emit_channel_event(self, start: int, status: int, values: bytes) -> None:
         if values[0] > 0x7F:

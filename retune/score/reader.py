@@ -44,7 +44,7 @@ def read_score(data: bytes, *, name: str = "input", pattern: int | None = None) 
 
     """
     repaired = repair(data, name=name)
-    tracks = _parse(repaired)
+    tracks = parse(repaired)
     remarks = repaired.remarks
     format_ = repaired.format
     if format_ == 2:
@@ -55,8 +55,8 @@ def read_score(data: bytes, *, name: str = "input", pattern: int | None = None) 
     return _assemble(repaired.division, format_, read, columns, remarks)
 
 
-def _parse(repaired: Repaired) -> list[list[mido.Message]]:
-    """Messages of every track, end-of-track event last, stand-ins replaced by what they stand for."""
+def parse(repaired: Repaired) -> list[list[mido.Message]]:
+    """Return the messages of every track, end-of-track event last, stand-ins replaced by what they stand for."""
     tracks: list[list[mido.Message]] = mido.MidiFile(file=io.BytesIO(repaired.data)).tracks
     if repaired.asides:
         for messages in tracks:

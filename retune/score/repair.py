@@ -7,16 +7,17 @@ costs about two hundredths of parsing it.
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 import mido
 
 from retune.errors import InputError, Remark
-from retune.score.events import END_OF_TRACK, TrackWalk
+from retune.score.events import END_OF_TRACK, Mends, TrackWalk, Walk
 
 # Limits that keep time and memory bounded; chosen well above the largest files met in practice.
+MOST_FILE_BYTES = 64 << 20
 MOST_EVENT_BYTES = 16 << 20  # about five million events, which take some 2 GB as objects
-MOST_ASIDE_BYTES = 64 << 20
 MOST_TRACKS = 32767  # the parser's header field is signed
 _JUNK_IN_FRONT = 1024  # as far as a file header is searched for (128 bytes of it are a common file wrapper)
 _SMPTE_RATES = (24, 25, 29, 30)  # SMF 2.1
@@ -26,21 +27,15 @@ _SMPTE_RATES = (24, 25, 29, 30)  # SMF 2.1
 class Repaired:
     """A file the parser reads without loss.
 
-    Attributes
-    ----------
-    data
-        Bytes of the file; stand-ins for events the parser cannot represent are sequencer-specific meta
-        events whose four data bytes are an index into `asides`.
-    format, division
-        Of the header, division as a signed word.
-
+    In `data`, events the parser cannot represent are replaced by sequencer-specific meta events whose four
+    data bytes are an index into `asides`. `division` is the signed word of the header.
     """
 
     data: bytes
     asides: list[mido.Message]
     format: int
     division: int
-    remarks: list[Remark] = field(default_factory=list)
+    remarks: list[Remark]
 
 
 def repair(data: bytes, *, name: str = "input") -> Repaired:
@@ -49,64 +44,56 @@ def repair(data: bytes, *, name: str = "input") -> Repaired:
     Raises
     ------
     InputError
-        Where there is nothing to play: not a MIDI file, no track, division 0, or larger than can be handled.
+        Where there is nothing to play: not a MIDI file, no track, division 0, or more than can be handled.
 
     """
-    remarks: list[Remark] = []
-    start, size = _find_header(data, name, remarks)
-    format_, count, division, at = _read_header(data, start, size, name, remarks)
-    asides: list[mido.Message] = []
-    tracks = _walk_chunks(data, at, size, asides, name, remarks)
-    if not tracks:
-        raise InputError(
-            f"{name}: the MIDI file holds no track; export it again from the program that made it"
-        )
-    _check_sizes(tracks, asides, name)
-    if count != len(tracks):
-        remarks.append(
-            Remark(
-                code="track-count",
-                message=f"the header states {count} tracks, the file holds {len(tracks)}; all were read",
-                where=f"byte {start + 10}",
-            )
-        )
-    format_ = _true_format(format_, len(tracks), start, remarks)
+    mends = Mends()
+    start, size = _find_header(data, name, mends)
+    if size - start > MOST_FILE_BYTES:
+        raise InputError(f"{name}: more than {MOST_FILE_BYTES >> 20} MB; this is hardly music")
+    stated_format, count, division, at = _read_header(data, start, size, name, mends)
+    shared = Walk(name=name)
+    tracks, remarks = _walk_chunks(data, at, size, shared, mends)
+    _check_tracks(tracks, name)
+    format_ = _true_format(stated_format, len(tracks))
     header = struct.pack(">4sLhhh", b"MThd", 6, format_, len(tracks), division)
-    chunks = [struct.pack(">4sL", b"MTrk", len(track)) + track for track in tracks]
+    chunks = [part for track in tracks for part in (struct.pack(">4sL", b"MTrk", len(track)), track)]
     return Repaired(
-        data=b"".join([header, *chunks]), asides=asides, format=format_, division=division, remarks=remarks
+        data=b"".join([header, *chunks]),
+        asides=shared.asides,
+        format=format_,
+        division=division,
+        remarks=[
+            *mends.remarks(),
+            *_header_remarks(stated_format, format_, count, len(tracks), start),
+            *remarks,
+        ],
     )
 
 
-def _find_header(data: bytes, name: str, remarks: list[Remark]) -> tuple[int, int]:
+def _find_header(data: bytes, name: str, mends: Mends) -> tuple[int, int]:
     """Offset of the file header and the offset where the MIDI file ends."""
     if not data:
         raise InputError(f"{name}: the file is empty; give a Standard MIDI File (.mid)")
     if data[:4] == b"MThd":
         return 0, len(data)
-    if data[:4] == b"RIFF" and data[8:12] == b"RMID":
-        found = _find_riff_data(data)
-        if found:
-            remarks.append(Remark(code="riff", message="the MIDI file was taken out of its RIFF wrapper"))
-            return found
+    found = _find_riff_data(data)
+    if found:
+        mends.note("riff", 0)
+        return found
     at = data.find(b"MThd", 0, _JUNK_IN_FRONT)
     if at < 0:
         raise InputError(
-            f"{name}: this is {_kind_of(data)}, not a MIDI file (no MThd header); "
-            "give a Standard MIDI File (.mid)"
+            f"{name}: this is {_kind_of(data)}, not a MIDI file (no MThd header); give a .mid file"
         )
-    remarks.append(
-        Remark(
-            code="bytes-in-front",
-            message=f"{at} bytes in front of the file header were skipped",
-            where="byte 0",
-        )
-    )
+    mends.note("bytes-in-front", 0)
     return at, len(data)
 
 
 def _find_riff_data(data: bytes) -> tuple[int, int] | None:
     """Start and end of the MIDI file in a RIFF file: chunk sizes little-endian, padded to even (RP-029)."""
+    if data[:4] != b"RIFF" or data[8:12] != b"RMID":
+        return None
     at = 12
     while at + 8 <= len(data):
         length = int.from_bytes(data[at + 4 : at + 8], "little")
@@ -125,132 +112,105 @@ def _kind_of(data: bytes) -> str:
     return "a file of another kind"
 
 
-def _read_header(
-    data: bytes, start: int, size: int, name: str, remarks: list[Remark]
-) -> tuple[int, int, int, int]:
+def _read_header(data: bytes, start: int, size: int, name: str, mends: Mends) -> tuple[int, int, int, int]:
     """Format, stated number of tracks, division, and the offset of the first chunk after the header."""
     if size < start + 14:
         raise InputError(f"{name}: the MIDI file breaks off inside its header; get a whole copy of it")
     length, format_, count, division = struct.unpack_from(">LHHh", data, start + 4)
-    if length != 6:
-        remarks.append(
-            Remark(
-                code="header-length",
-                message=f"the file header states a length of {length} bytes instead of 6",
-                where=f"byte {start + 4}",
-            )
-        )
-    at = start + 8 + length
-    if length < 6 or not _is_chunk(data, at, size):
-        at = start + 14
-    _check_division(division, start, name, remarks)
-    return format_, count, division, at
-
-
-def _check_division(division: int, start: int, name: str, remarks: list[Remark]) -> None:
     rate, ticks = -(division >> 8), division & 0xFF
     if division == 0 or (division < 0 and ticks == 0):
         raise InputError(
-            f"{name}: byte {start + 12}: the file header gives 0 ticks per quarter note, so nothing in it "
-            "has a time; export it again from the program that made it"
+            f"{name}: byte {start + 12}: the header gives 0 ticks per quarter note, so nothing has a time; "
+            "export the file again from the program that made it"
         )
     if division < 0 and rate not in _SMPTE_RATES:
-        remarks.append(
-            Remark(
-                code="frame-rate",
-                message=f"{rate} frames per second is no rate of the standard (24, 25, 29, 30), but taken",
-                where=f"byte {start + 12}",
-            )
-        )
+        mends.note("frame-rate", start + 12)
+    at = start + 8 + length
+    if length != 6:
+        mends.note("header-length", start + 4)
+        if length < 6 or not _is_chunk(data, at, size):
+            at = start + 14
+    return format_, count, division, at
 
 
-def _true_format(format_: int, tracks: int, start: int, remarks: list[Remark]) -> int:
-    """Correct a format that does not fit what follows."""
-    true = format_
-    if format_ > 2 or (format_ == 0 and tracks > 1):
-        true = 1 if tracks > 1 else 0
-        remarks.append(
-            Remark(
-                code="format",
-                message=f"format {format_} with {tracks} track{'s' * (tracks > 1)} was read as format {true}",
-                where=f"byte {start + 8}",
-            )
-        )
-    return true
+def _true_format(stated: int, tracks: int) -> int:
+    """Format that fits what the file holds."""
+    if stated > 2 or (stated == 0 and tracks > 1):
+        return 1 if tracks > 1 else 0
+    return stated
+
+
+def _header_remarks(
+    stated_format: int, format_: int, stated_count: int, count: int, start: int
+) -> Iterator[Remark]:
+    if stated_count != count:
+        message = f"the header states {stated_count} tracks, the file holds {count}; all were read"
+        yield Remark(code="track-count", message=message, where=f"byte {start + 10}")
+    if stated_format != format_:
+        message = f"format {stated_format} with {count} track{'s' * (count > 1)} was read as format {format_}"
+        yield Remark(code="format", message=message, where=f"byte {start + 8}")
 
 
 def _is_chunk(data: bytes, at: int, size: int) -> bool:
     """Tell whether a chunk may start here: file end, a track, or a name with a length that fits."""
-    if at == size or data[at : at + 4] == b"MTrk":
-        return True
     kind = data[at : at + 4]
+    if at == size or kind == b"MTrk":
+        return True
     return (
         at + 8 <= size
-        and all(0x20 <= byte < 0x7F for byte in kind)
+        and kind.isascii()
+        and kind.decode("ascii").isprintable()
         and at + 8 + int.from_bytes(data[at + 4 : at + 8], "big") <= size
     )
 
 
 def _walk_chunks(
-    data: bytes, at: int, size: int, asides: list[mido.Message], name: str, remarks: list[Remark]
-) -> list[bytes]:
-    """Mended events of every track from an offset on."""
+    data: bytes, at: int, size: int, shared: Walk, mends: Mends
+) -> tuple[list[bytes], list[Remark]]:
+    """Mended events of every track from an offset on, and what was mended in them."""
     tracks: list[bytes] = []
+    remarks: list[Remark] = []
     while at < size:
+        shared.step()
         if data[at : at + 4] == b"MTrk" and at + 8 <= size:
-            if len(tracks) == MOST_TRACKS:
-                raise InputError(f"{name}: the file holds more than {MOST_TRACKS} tracks; split it")
-            events, at = _walk_track(data, at, size, asides, len(tracks) + 1, remarks)
-            tracks.append(events)
+            walk, at = _walk_track(data, at, size, shared)
+            tracks.append(b"".join(walk.out))
+            remarks += walk.mends.remarks(len(tracks))
         else:
-            at = _skip_to_track(data, at, size, remarks)
-    return tracks
+            at = _skip_to_track(data, at, size, mends)
+    return tracks, remarks
 
 
-def _skip_to_track(data: bytes, at: int, size: int, remarks: list[Remark]) -> int:
+def _skip_to_track(data: bytes, at: int, size: int, mends: Mends) -> int:
     """Offset after something that is no track: an unknown chunk (SMF 1.3) or bytes that are no chunk."""
-    if _is_chunk(data, at, size) and data[at : at + 4] != b"MTrk":
-        kind = data[at : at + 4].decode("ascii")
-        remarks.append(Remark(code="chunk", message=f"chunk {kind!r} was skipped", where=f"byte {at}"))
+    if at + 8 <= size and _is_chunk(data, at, size):
+        mends.note("chunk", at)
         return at + 8 + int.from_bytes(data[at + 4 : at + 8], "big")
+    mends.note("junk", at)
     after = data.find(b"MTrk", at + 1, size)
-    after = size if after < 0 else after
-    remarks.append(
-        Remark(
-            code="junk",
-            message=f"{after - at} bytes that belong to no track were skipped",
-            where=f"byte {at}",
-        )
-    )
-    return after
+    return size if after < 0 else after
 
 
-def _walk_track(
-    data: bytes, at: int, size: int, asides: list[mido.Message], number: int, remarks: list[Remark]
-) -> tuple[bytes, int]:
-    """Mended events of the track chunk at an offset, and the offset to go on from."""
+def _walk_track(data: bytes, at: int, size: int, shared: Walk) -> tuple[TrackWalk, int]:
+    """Walk over the events of the track chunk at an offset; also the offset to go on from."""
     start = at + 8
     stated = start + int.from_bytes(data[at + 4 : at + 8], "big")
     end = _track_end(data, start, stated, size)
-    walk = TrackWalk(data, start, end, asides).walk()
-    if walk.ended and walk.next < end and data[walk.next : walk.next + 4] != b"MTrk" and end == stated:
-        walk.mends.note("after-end", walk.next)
+    walk = TrackWalk(data, start, end, shared).walk()
+    after = walk.next if walk.ended else end
+    if after < end == stated and data[after : after + 4] != b"MTrk":
+        walk.mends.note("after-end", after)
         after = end
-    elif walk.ended:
-        after = walk.next
-    else:
-        after = end
-    if after != stated:
+    if after != stated and "truncated" not in walk.mends.found:
         walk.mends.note("track-length", at + 4)
-    remarks.extend(walk.mends.remarks(number))
-    return b"".join(walk.out), after
+    return walk, after
 
 
 def _track_end(data: bytes, start: int, stated: int, size: int) -> int:
     """Offset no event of the track lies beyond.
 
-    The stated end holds if a chunk or the end of the file is there. Otherwise the events run on to the
-    next track if the stated end is past the file or an end-of-track event shows that they do.
+    The stated end holds if a chunk or the end of the file is there. Otherwise the events run on to the next
+    track if the stated end is past it, or if an end-of-track event shows that they do.
     """
     if _is_chunk(data, stated, size):
         return stated
@@ -261,16 +221,14 @@ def _track_end(data: bytes, start: int, stated: int, size: int) -> int:
     return stated
 
 
-def _check_sizes(tracks: list[bytes], asides: list[mido.Message], name: str) -> None:
-    events = sum(map(len, tracks))
-    if events > MOST_EVENT_BYTES:
+def _check_tracks(tracks: list[bytes], name: str) -> None:
+    if not tracks:
         raise InputError(
-            f"{name}: {events >> 20} MB of events are more than can be retuned in one piece "
-            f"({MOST_EVENT_BYTES >> 20} MB); split the file"
+            f"{name}: the MIDI file holds no track; export it again from the program that made it"
         )
-    beside = sum(len(message.data) for message in asides)
-    if beside > MOST_ASIDE_BYTES:
+    if len(tracks) > MOST_TRACKS:
+        raise InputError(f"{name}: more than {MOST_TRACKS} tracks; this is hardly music")
+    if sum(map(len, tracks)) > MOST_EVENT_BYTES:
         raise InputError(
-            f"{name}: {beside >> 20} MB of system exclusive and other data are more than can be "
-            f"carried along ({MOST_ASIDE_BYTES >> 20} MB); remove them"
+            f"{name}: more than {MOST_EVENT_BYTES >> 20} MB of events are too many for one piece; split it"
         )
