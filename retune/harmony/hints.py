@@ -69,9 +69,9 @@ def _around(windows: NDArray[np.void], given: NDArray[np.void]) -> NDArray[np.vo
 
 
 def _row(hint: Hint, low: int, high: int) -> tuple[int, int, int, int, int, int, bool]:
-    if hint.chord not in INDEX_OF_SYMBOL:
+    if hint.chord not in INDEX_OF_SYMBOL and (hint.chord or hint.members is None):
         raise OptionError(f"chord {hint.chord!r} is not one of {', '.join(INDEX_OF_SYMBOL)}")
-    chord = INDEX_OF_SYMBOL[hint.chord]
+    chord = INDEX_OF_SYMBOL.get(hint.chord, -1)
     members = CHORD_TYPES[chord].members if hint.members is None else hint.members
     bass = hint.root_pc if hint.bass_pc is None else hint.bass_pc
     return low, high, hint.root_pc, bass, chord, members, True

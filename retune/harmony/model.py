@@ -66,7 +66,8 @@ KEY_DTYPE = np.dtype(
 class Hint:
     """A stretch whose harmony is given from outside (plan or chord symbols) and must be used as it is.
 
-    `chord` is a symbol of the vocabulary; `members` overrides its pitch classes if not None.
+    `chord` is a symbol of the vocabulary; `members` overrides its pitch classes if not None. A set without a
+    name has `chord` "" and its `members`.
     """
 
     start_tick: int

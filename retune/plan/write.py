@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import textwrap
 from collections import Counter, defaultdict
 from typing import TYPE_CHECKING
 
@@ -35,7 +36,7 @@ _TEXT = """\
 format = {format}
 
 # Parts whose tuning must not be touched, by name, number or program, like ["Piano", "3", "program:0-7"].
-# The parts of this piece: {parts}.
+{parts}
 fixed = []
 
 # Limits [cents] for a stretch of bars, a row each; "none" lifts a limit. For example:
@@ -48,7 +49,7 @@ sections = [
 
 # The windows: from `at` to `to`, root, chord type and bass. To give one window ratios of its own, add them to
 # its row: ratios = "1 6/5 3/2". For a chord without a name write its tones instead: tones = "C E G".
-# Chord types: {chords}.
+{chords}
 windows = [
 {windows}]
 """
@@ -61,12 +62,13 @@ def write_plan(score: Score, harmony: Harmony, ratios: Ratios, *, name: str = "i
     for row in rows:
         if usual.get(row.get("chord", "")) == row["ratios"]:
             del row["ratios"]
+    parts = [f"{part.index + 1} {plain(part.name)}" for part in score.parts]
     return _TEXT.format(
         name=plain(name),
         format=PLAN_FORMAT,
-        parts=", ".join(f"{part.index + 1} {plain(part.name)}" for part in score.parts) or "none",
+        parts=_comment(f"The parts of this piece: {', '.join(parts) or 'none'}."),
         ratios="\n".join(f"ratios.{_key(symbol)} = {_quoted(text)}" for symbol, text in usual.items()),
-        chords=", ".join(chord.symbol for chord in CHORD_TYPES),
+        chords=_comment("Chord types: " + ", ".join(chord.symbol for chord in CHORD_TYPES) + "."),
         windows="".join(f"  {line}\n" for line in _aligned(rows)),
     )
 
@@ -113,9 +115,14 @@ def _usual_ratios(rows: Sequence[Row]) -> dict[str, str]:
     }
 
 
+def _comment(text: str) -> str:
+    return textwrap.fill(text, width=108, initial_indent="# ", subsequent_indent="#   ")
+
+
 def _aligned(rows: Sequence[Row]) -> list[str]:
     """Return rows in braces, padded so that the fields every row has stand under each other."""
-    shared = [field for field in ("at", "to", "root") if rows and all(field in row for row in rows)]
+    fields = ("at", "to", "root", "chord", "bass")
+    shared = [field for field in fields if rows and all(field in row for row in rows)]
     width = {field: max(len(_quoted(row[field])) for row in rows) for field in shared}
     lines = []
     for row in rows:

@@ -1,0 +1,145 @@
+"""A plan over a score: windows obeyed, the rest left alone, limits and ratios in their places."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from retune.errors import PlanError
+from retune.harmony import find_harmony
+from retune.harmony.vocabulary import INDEX_OF_SYMBOL
+from retune.options import Options
+from retune.plan import hints, plan_ratios, read_plan, window_limits, write_plan
+from retune.ratios import choose_ratios
+from retune.score import read_score
+
+SAMPLES = Path(__file__).parents[2] / "sample_scores"
+NAMES = sorted(path.stem for path in SAMPLES.glob("*.mid"))
+FIELDS = ["start_tick", "end_tick", "root_pc", "bass_pc", "chord", "members"]
+
+
+def found(name):
+    score = read_score((SAMPLES / f"{name}.mid").read_bytes(), name=name)
+    harmony = find_harmony(score)
+    return score, harmony, choose_ratios(harmony)
+
+
+def obeyed(score, text):
+    plan = read_plan(text, name="song.toml")
+    harmony = find_harmony(score, hints=hints(plan, score))
+    return harmony, plan_ratios(plan, score, harmony, choose_ratios(harmony))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_written_plan_changes_nothing(name):
+    score, harmony, ratios = found(name)
+    again, ratios_again = obeyed(score, write_plan(score, harmony, ratios))
+    assert (again.windows[FIELDS] == harmony.windows[FIELDS]).all()
+    assert (again.pieces == harmony.pieces).all()
+    np.testing.assert_array_equal(ratios_again.deviations, ratios.deviations)
+
+
+def test_editing_one_window_changes_that_window_only():
+    score, harmony, ratios = found("evening_hymn")
+    text = write_plan(score, harmony, ratios)
+    old = next(line for line in text.splitlines() if '"4.3"' in line.partition("to")[0])
+    assert 'root = "D"' in old
+    edited = text.replace(old, '{at = "4.3", to = "5.1", root = "F#", chord = "dim", ratios = "5:6:7"},')
+    again, ratios_again = obeyed(score, edited)
+    changed = (again.windows[FIELDS] != harmony.windows[FIELDS]) | (
+        ratios_again.deviations != ratios.deviations
+    ).any(axis=1)
+    (window,) = np.flatnonzero(changed)
+    assert score.where(int(again.windows["start_tick"][window])) == "bar 4, beat 3"
+    assert again.windows["root_pc"][window] == 6
+    table = ratios_again.tables[ratios_again.table_of_window[window]]
+    assert (table.pairs[3], table.pairs[6]) == ((6, 5), (7, 5))
+
+
+def test_three_rows_leave_the_rest_to_the_finder():
+    score, harmony, _ = found("string_trio")
+    again, _ = obeyed(score, 'windows = [{at = "3.1", to = "4.1", root = "E", chord = "min7"}]')
+    inside = (again.windows["start_tick"] >= 2 * 1440) & (again.windows["end_tick"] <= 3 * 1440)
+    assert again.windows["root_pc"][inside].tolist() == [4]
+    outside = harmony.windows[
+        (harmony.windows["end_tick"] <= 2 * 1440) | (harmony.windows["start_tick"] >= 3 * 1440)
+    ]
+    assert (again.windows[~inside][FIELDS] == outside[FIELDS]).all()
+
+
+def test_row_without_end_lasts_to_the_next_row_or_the_end_of_the_bar():
+    score, _, _ = found("evening_hymn")
+    rows = 'windows = [{at = "2.1", root = "A", chord = "min"}, {at = "2.2", root = "C", chord = "maj"}]'
+    stretches = [(hint.start_tick, hint.end_tick) for hint in hints(read_plan(rows), score)]
+    assert stretches == [(1920, 2400), (2400, 3840)]
+
+
+def test_row_may_name_tones_instead_of_a_chord_type():
+    score, _, _ = found("evening_hymn")
+    text = 'windows = [{at = "2.1", to = "2.3", root = "A", tones = "A C F#", ratios = "1 6/5 5/3"}]'
+    harmony, ratios = obeyed(score, text)
+    window = int(np.searchsorted(harmony.windows["start_tick"], 1920))
+    row = harmony.windows[window]
+    assert (row["root_pc"], row["chord"], row["members"]) == (9, -1, 1 << 0 | 1 << 3 | 1 << 9)
+    assert ratios.tables[ratios.table_of_window[window]].pairs[9] == (5, 3)
+
+
+def test_ratios_for_a_chord_type_hold_throughout_and_a_row_goes_before_them():
+    score, harmony, _ = found("close_harmony_tag")
+    sevenths = np.flatnonzero(harmony.windows["chord"] == INDEX_OF_SYMBOL["7"])
+    assert len(sevenths) > 5
+    start = int(harmony.windows["start_tick"][sevenths[0]])
+    bar, beat = (int(x) for x in score.meters.bar_beat(start))
+    text = f'ratios."7" = "4:5:6:7"\nwindows = [{{at = "{bar}.{beat}", ratios = "1 5/4 3/2 16/9"}}]'
+    _, ratios = obeyed(score, text)
+    sevenths_of = [ratios.tables[ratios.table_of_window[window]].pairs[10] for window in sevenths]
+    assert sevenths_of == [(16, 9)] + [(7, 4)] * (len(sevenths) - 1)
+
+
+def test_sections_set_limits_for_their_bars():
+    score, harmony, _ = found("evening_hymn")
+    text = 'sections = [{bars = "1-4", drift_limit = 0}, {bars = "3-3", hold_limit = "none"}]'
+    drift, hold = window_limits(read_plan(text), score, harmony, Options())
+    bars, _ = score.meters.bar_beat(harmony.windows["start_tick"])
+    np.testing.assert_array_equal(drift, np.where(bars <= 4, 0.0, Options().drift_limit_cents))
+    np.testing.assert_array_equal(hold, np.where(bars == 3, math.inf, Options().hold_limit_cents))
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (
+            'windows = [\n{at = "40.1", root = "C", chord = "maj"}]',
+            "line 2, windows 1, at: bar 40 is past the end",
+        ),
+        (
+            'windows = [\n{at = "2.5", root = "C", chord = "maj"}]',
+            "line 2, windows 1, at: bar 2 has no beat 5",
+        ),
+        (
+            'windows = [\n{at = "2.1", to = "90.1", root = "C", chord = "maj"}]',
+            "line 2, windows 1, to: bar 90",
+        ),
+        (
+            'windows = [\n{at = "2.3", root = "C", chord = "maj"},\n'
+            '{at = "2.1", to = "2.4", root = "C", chord = "maj"}]',
+            "line 3, windows 2, to: runs into row 1",
+        ),
+        (
+            'windows = [\n{at = "2.1", root = "C", chord = "maj"},\n{at = "2.1", root = "D", chord = "maj"}]',
+            "line 2, windows 1, at: another row starts at the same place",
+        ),
+        (
+            'sections = [\n{bars = "90-91", drift_limit = 0}]',
+            "line 2, sections 1, bars: bar 90 is past the end",
+        ),
+    ],
+)
+def test_places_outside_the_music_are_named(text, message):
+    score, harmony, _ = found("evening_hymn")
+    plan = read_plan(text, name="song.toml")
+    with pytest.raises(PlanError, match=f"song.toml, {message}"):
+        hints(plan, score), window_limits(plan, score, harmony, Options())
