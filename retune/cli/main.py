@@ -27,7 +27,7 @@ COMMANDS = {
     "preview": ("retune.cli.preview", "Write sound or a page to hear and see a tuning."),
     "parts": ("retune.cli.parts", "Write the cents each singer or player needs."),
     "plot": ("retune.cli.plot", "Draw the tuning of a piece as a picture."),
-    "passages": ("retune.cli.passages", "List the passages that gain or lose most."),
+    "passages": ("retune.cli.passages", "Find the fewest retunings for an instrument that cannot retune as it plays."),
 }
 """Name → module and one-line summary. The module holds a click command named `command`."""
 

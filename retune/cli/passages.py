@@ -1,0 +1,82 @@
+"""`retune passages`: when to retune an instrument that cannot be retuned while it plays."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from retune.cli.shared import json_option, options_from, print_json, tuning_options
+from retune.cli.tables import cents, table
+from retune.files import read_input
+
+if TYPE_CHECKING:
+    from retune.passages import Passages
+    from retune.score import Score
+
+CAUTION = (
+    "Caution: raising a string's pitch adds tension and can break it. Tune up slowly, keep your face away from "
+    "the strings, and leave pianos and harps to a qualified technician."
+)
+
+
+@click.command("passages")
+@click.argument("input_path", metavar="INPUT")
+@click.option(
+    "--tolerance",
+    "tolerance_cents",
+    type=float,
+    default=5.0,
+    metavar="CENTS",
+    help="How far a chord tone may lie from pure, in cents. Default: 5 cents.",
+)
+@click.option(
+    "--by",
+    "slots",
+    type=click.Choice(["note-name", "part"]),
+    default="note-name",
+    help="One offset for each of the twelve note names, or one for each part (a string, a channel). "
+    "Default: note-name.",
+)
+@json_option
+@tuning_options
+def command(input_path: str, tolerance_cents: float, slots: str, as_json: bool, **values: Any) -> None:
+    """Find the fewest passages of INPUT that one fixed table of offsets each can serve.
+
+    For an instrument that can only be retuned between passages: a keyboard with a twelve-note table, a harp, the
+    strings of a guitar.
+    """
+    options = options_from(values)
+    data = read_input(input_path)
+    from retune.passages import find_passages
+    from retune.pipeline import analyze
+
+    analysis = analyze(data, options, name=input_path)
+    found = find_passages(
+        analysis.score,
+        analysis.harmony,
+        analysis.ratios,
+        tolerance_cents=tolerance_cents,
+        drift_limit_cents=options.drift_limit_cents,
+        by_part=slots == "part",
+    )
+    if as_json:
+        print_json(found.as_json())
+    else:
+        click.echo(_text(analysis.score, found), nl=False)
+
+
+def _text(score: Score, found: Passages) -> str:
+    rows = []
+    for number, passage in enumerate(found.passages, 1):
+        told = passage.retuned if number > 1 else range(len(found.slots))
+        what = ", ".join(f"{found.slots[slot]} {cents(passage.offsets_cents[slot])}" for slot in told)
+        rows.append(
+            [str(number), score.where(passage.start_tick), f"{passage.worst_cents:.1f}", what or "nothing"]
+        )
+    head = (
+        f"{len(found.passages)} passages, {found.retunings} retunings; every chord tone within "
+        f"{found.tolerance_cents:g} cents of pure\n\n"
+    )
+    body = table(["passage", "from", "worst", "tune to (cents from equal temperament)"], rows, right=[0, 2])
+    return head + body + "\n" + CAUTION + "\n"
