@@ -71,9 +71,9 @@ class _Reading:
     text: dict[int, bytes] = field(default_factory=dict)
 
 
-def decode_clip(data: bytes) -> Sounding:
+def decode_clip(data: bytes, *, name: str = "input") -> Sounding:
     """What a receiver sounds of a clip file. Raises `InputError` where the file breaks the format."""
-    clip = read_clip(data)
+    clip = read_clip(data, name)
     places = len(clip.packets) + 2
     n_groups = 1 + max((packet[0] >> 24 & 0xF for packet in clip.packets), default=0)
     reading = _Reading(Receiver(n_groups, places), PerNote(places))

@@ -30,11 +30,12 @@ class Spans:
 def sounding_ends(receiver: Receiver, lanes: IntArray, on: IntArray, off: IntArray, last: int) -> IntArray:
     """Place where each note stops sounding: its note-off, or the later lift of a pedal that holds it.
 
-    CC64 holds what is released while it is down; CC66 only what was down when it went down (GM2 3.3.9).
+    CC64 holds what is released while it is down; CC66 only what was down when it went down (GM2 3.3.9);
+    All Sound Off ends both.
     `last` is the place of the end of the file, for pedals that are never lifted.
     """
     if not receiver.sustain.changes and not receiver.sostenuto.changes:
-        return off
+        return off  # what no pedal holds is silent already when All Sound Off comes
     end = off.copy()
     for _ in range(8):  # each pedal may take over from the other a few times
         held = receiver.sustain.at(lanes, end) > 0
@@ -44,7 +45,8 @@ def sounding_ends(receiver: Receiver, lanes: IntArray, on: IntArray, off: IntArr
         if (longer == end).all():
             break
         end = longer
-    return end
+    cut = receiver.sound_off.next_below(lanes, off, 0.5)
+    return np.where((cut >= 0) & (cut < end), cut, end)
 
 
 def _caught(

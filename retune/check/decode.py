@@ -7,6 +7,8 @@ was made.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import mido
 import numpy as np
 
@@ -38,14 +40,15 @@ ADDRESSING = frozenset({"end_of_track", "midi_port", "track_name", "channel_pref
 """Meta events that say where things go; a retuned file may need others."""
 
 
-def decode(data: bytes) -> Sounding:
+def decode(data: bytes, *, name: str = "input") -> Sounding:
     """What a receiver sounds when it is given this file: Standard MIDI File or MIDI 2.0 clip.
 
-    Raises `InputError` if the bytes are neither.
+    `name` is how messages call the file. Raises `InputError` if the bytes are neither.
     """
     if clip.is_clip(data):
-        return clip.decode_clip(data)
-    return sounding_of_stream(stream.stream_of_bytes(data))
+        return clip.decode_clip(data, name=name)
+    events, mended = stream.stream_of_bytes(data, name)
+    return replace(sounding_of_stream(events), remarks=mended)
 
 
 def decode_score(score: Score) -> Sounding:
@@ -115,6 +118,8 @@ def _run(receiver: Receiver, events: Stream, rows: IntArray) -> tuple[Stored, ..
         elif message.type == "sysex":
             if not receiver.sysex(row, ports[row], message.data):
                 stored.append((ticks[row], tracks[row], ("sysex", *message.data)))
+        elif message.type == "sysex_packet":
+            stored.append((ticks[row], tracks[row], ("sysex", *_unwrapped(message.data))))
         elif message.type not in ADDRESSING:
             stored.append((ticks[row], tracks[row], _content(message)))
     return tuple(stored)
@@ -128,6 +133,11 @@ def _content(message: mido.MetaMessage) -> tuple[object, ...]:
         if name not in ("type", "time")
     ]
     return (message.type, *sorted(values))
+
+
+def _unwrapped(data: bytes) -> bytes:
+    """The bytes of a sysex packet between F0 and F7 where it has them."""
+    return data.removeprefix(b"\xf0").removesuffix(b"\xf7")
 
 
 def _controls(events: Stream) -> tuple[Table, IntArray]:
@@ -179,6 +189,10 @@ def _notes(receiver: Receiver, events: Stream, end_tick: int) -> tuple[Table, Sp
     lanes, keys = lanes[begun], keys[begun]
     track_ends = events.track_ends[events.tracks[on]]
     release_ticks = np.where(released, events.ticks[rows[releases]] if len(rows) else 0, track_ends)
+    silenced = receiver.all_off.next_below(lanes, on, 0.5)
+    silenced = np.where(released, -1, silenced)
+    off = np.where(silenced >= 0, silenced, off)
+    release_ticks = np.where(silenced >= 0, np.append(events.ticks, end_tick)[silenced], release_ticks)
     end = sounding_ends(receiver, lanes, on, off, last)
     end_ticks = np.where(end == off, release_ticks, np.append(events.ticks, end_tick)[end])
     notes = np.zeros(len(on), dtype=HEARD_DTYPE)

@@ -34,13 +34,13 @@ def is_clip(data: bytes) -> bool:
     return data[: len(MAGIC)] == MAGIC
 
 
-def read_clip(data: bytes) -> Clip:
+def read_clip(data: bytes, name: str) -> Clip:
     """All packets but clockstamps and stream messages. Raises `InputError` where the format is broken."""
     clip, tick, state = Clip(), 0, "header"
-    for place, packet in _packets(data):
+    for place, packet in _packets(data, name):
         kind, status = packet[0] >> 28, packet[0] >> 20 & 0xF
         if state == "ended":
-            raise InputError(f"clip file, byte {place}: there is data after the end of the clip")
+            raise InputError(f"{name}, byte {place}: there is data after the end of the clip")
         if kind == UTILITY:
             if status == _DELTA:
                 tick += packet[0] & 0xFFFFF
@@ -56,21 +56,23 @@ def read_clip(data: bytes) -> Clip:
             clip.ticks.append(0 if state == "header" else tick)
             clip.packets.append(packet)
     if state != "ended":
-        raise InputError("clip file: it has no end of clip; it was cut short")
+        raise InputError(f"{name}: it has no end of clip; it was cut short, get a whole copy")
     if not clip.ticks_per_quarter:
-        raise InputError("clip file: its header names no ticks per quarter")
+        raise InputError(f"{name}: its header names no ticks per quarter")
     return clip
 
 
-def _packets(data: bytes) -> Iterator[tuple[int, tuple[int, ...]]]:
+def _packets(data: bytes, name: str) -> Iterator[tuple[int, tuple[int, ...]]]:
     if (len(data) - len(MAGIC)) % 4:
-        raise InputError("clip file: its length is no whole number of 32-bit words; it was cut short")
+        raise InputError(
+            f"{name}: its length is no whole number of 32-bit words; it was cut short, get a whole copy"
+        )
     words = np.frombuffer(data, dtype=">u4", offset=len(MAGIC)).tolist()
     at = 0
     while at < len(words):
         size = WORDS[words[at] >> 28]
         if at + size > len(words):
-            raise InputError(f"clip file, byte {len(MAGIC) + 4 * at}: the last packet was cut short")
+            raise InputError(f"{name}, byte {len(MAGIC) + 4 * at}: the last packet was cut short")
         yield len(MAGIC) + 4 * at, tuple(words[at : at + size])
         at += size
 

@@ -51,4 +51,5 @@ def _rank(groups: IntArray) -> IntArray:
         return np.zeros(0, dtype=np.int64)
     first = np.append(True, groups[1:] != groups[:-1])
     starts = np.flatnonzero(first)
-    return np.arange(len(groups)) - starts[np.cumsum(first) - 1]
+    result: IntArray = np.arange(len(groups)) - starts[np.cumsum(first) - 1]
+    return result

@@ -14,6 +14,8 @@ from retune.check.mts import TuningTables, read_tuning
 from retune.check.sounding import BoolArray, IntArray
 from retune.check.timeline import Timeline
 from retune.constants import (
+    CC_ALL_NOTES_OFF,
+    CC_ALL_SOUND_OFF,
     CC_RESET_ALL_CONTROLLERS,
     CC_SOSTENUTO,
     CC_SUSTAIN,
@@ -32,7 +34,15 @@ LOWER_MANAGER, UPPER_MANAGER = 0, 15  # MPE 2.2.1
 CC_BANK, CC_DATA_MSB, CC_DATA_LSB, CC_INCREMENT, CC_DECREMENT = 0, 6, 38, 96, 97  # p. 17, table III
 CC_NRPN_LSB, CC_NRPN_MSB, CC_RPN_LSB, CC_RPN_MSB = 98, 99, 100, 101  # p. 17
 PARAMETER_CONTROLLERS = (CC_DATA_MSB, CC_DATA_LSB, CC_INCREMENT, CC_DECREMENT, 98, 99, 100, 101)
-HEEDED_CONTROLLERS = (*PARAMETER_CONTROLLERS, CC_BANK, CC_SUSTAIN, CC_SOSTENUTO, CC_RESET_ALL_CONTROLLERS)
+SILENCERS = (CC_ALL_SOUND_OFF, CC_ALL_NOTES_OFF)  # p. 20
+HEEDED_CONTROLLERS = (
+    *PARAMETER_CONTROLLERS,
+    *SILENCERS,
+    CC_BANK,
+    CC_SUSTAIN,
+    CC_SOSTENUTO,
+    CC_RESET_ALL_CONTROLLERS,
+)
 
 NULL = (127, 127)  # p. 17: no parameter chosen
 BEND_RANGE, FINE, COARSE, TUNING_PROGRAM, TUNING_BANK, MPE_CONFIGURATION = (
@@ -80,6 +90,8 @@ class Receiver:
         self.bank = Timeline(0.0, places)  # bank MSB
         self.sustain = Timeline(0.0, places)
         self.sostenuto = Timeline(0.0, places)
+        self.all_off = Timeline(1.0, places)  # 0 at every All Notes Off and All Sound Off
+        self.sound_off = Timeline(1.0, places)  # 0 at every All Sound Off
         self.tables = TuningTables(n_ports, places)
         self.parameters: list[tuple[int, int, int, int]] = []  # place, lane, number, 14-bit value
 
@@ -93,6 +105,11 @@ class Receiver:
                 pedal.add(member, place, float(value >= PEDAL_DOWN))
         elif controller == CC_BANK:
             self.bank.add(lane, place, value)
+        elif controller in SILENCERS:
+            for member in self.zone_of(lane):
+                self.all_off.add(member, place, 0.0)
+                if controller == CC_ALL_SOUND_OFF:
+                    self.sound_off.add(member, place, 0.0)
         elif controller == CC_RESET_ALL_CONTROLLERS:
             self.reset_controllers(place, lane)
         else:
@@ -253,6 +270,8 @@ class Receiver:
             self.bank,
             self.sustain,
             self.sostenuto,
+            self.all_off,
+            self.sound_off,
         ):
             timeline.freeze()
         self.tables.freeze()

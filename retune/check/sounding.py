@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+
+from retune.errors import Remark
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -71,6 +74,7 @@ class Sounding:
     track_names: tuple[str, ...]
     end_tick: int
     has_own_tuning: bool  # anything in the file moves a pitch away from equal temperament
+    remarks: tuple[Remark, ...] = ()  # what had to be mended to read it
 
     @property
     def channels(self) -> int:
@@ -89,23 +93,21 @@ class Sounding:
         ):
             for name in names:
                 table[name] = np.rint(table[name] * factor).astype(np.int64)
-        return Sounding(
-            format=self.format,
+        return replace(
+            self,
             ticks_per_quarter=self.ticks_per_quarter * factor,
             notes=notes,
             curve=curve,
             events=events,
             stored=tuple((round(tick * factor), track, content) for tick, track, content in self.stored),
-            track_names=self.track_names,
             end_tick=round(self.end_tick * factor),
-            has_own_tuning=self.has_own_tuning,
         )
 
 
 def joined(soundings: Sequence[Sounding]) -> Sounding:
     """Several files played together, heard as one; the first gives names, resolution and stored events.
 
-    Events other than notes are those of all files, each once.
+    Events other than notes are those of all files; what several files repeat counts once.
     """
     if len(soundings) == 1:
         return soundings[0]
@@ -122,14 +124,16 @@ def joined(soundings: Sequence[Sounding]) -> Sounding:
     place[order] = np.arange(len(notes))
     curve = np.concatenate(curves)
     curve["note"] = place[curve["note"]]
-    return Sounding(
-        format=first.format,
-        ticks_per_quarter=first.ticks_per_quarter,
+    stored: Counter[Stored] = Counter()
+    for sounding in soundings:
+        stored |= Counter(sounding.stored)
+    return replace(
+        first,
         notes=notes[order],
         curve=curve[np.lexsort((curve["start_tick"], curve["note"]))],
         events=np.unique(np.concatenate([sounding.events for sounding in soundings])),
-        stored=tuple(dict.fromkeys(row for sounding in soundings for row in sounding.stored)),
-        track_names=first.track_names,
+        stored=tuple(stored.elements()),
         end_tick=max(sounding.end_tick for sounding in soundings),
         has_own_tuning=any(sounding.has_own_tuning for sounding in soundings),
+        remarks=tuple(remark for sounding in soundings for remark in sounding.remarks),
     )

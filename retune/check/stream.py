@@ -6,8 +6,6 @@ performed in stored order; between tracks at one tick it defines none).
 
 from __future__ import annotations
 
-import io
-import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -15,8 +13,10 @@ import mido
 import numpy as np
 
 from retune.check.sounding import IntArray
-from retune.errors import InputError
+from retune.errors import InputError, Remark
 from retune.score.model import Score
+from retune.score.reader import parse
+from retune.score.repair import repair
 
 NOTE_ON, NOTE_OFF, BEND, CONTROL, PROGRAM, CHANNEL_PRESSURE, KEY_PRESSURE, SYSEX, OTHER = range(9)
 
@@ -68,27 +68,21 @@ class Stream:
         return [messages[row] for row in rows.tolist()]
 
 
-def stream_of_bytes(data: bytes) -> Stream:
-    """Messages of a Standard MIDI File as mido reads them. Raises `InputError` if mido cannot."""
-    try:
-        file = mido.MidiFile(file=io.BytesIO(data))
-    except (EOFError, OSError, ValueError, LookupError, struct.error) as problem:
-        reason = str(problem) or "it ends too early"
-        raise InputError(
-            f"not a sound MIDI file ({reason}); `retune convert` may be able to mend it"
-        ) from None
-    if file.type == 2:
-        raise InputError(
-            "a file of independent patterns (format 2) has no one playing order; take one pattern"
-        )
-    if file.ticks_per_beat == 0:
-        raise InputError("header: a division of 0 gives ticks no length")
+def stream_of_bytes(data: bytes, name: str) -> tuple[Stream, tuple[Remark, ...]]:
+    """Messages of a Standard MIDI File, and what had to be mended in it (nothing in a sound file).
+
+    Raises `InputError` where there is nothing to play.
+    """
+    repaired = repair(data, name=name)
+    if repaired.format == 2:
+        raise InputError(f"{name}: a file of independent patterns (format 2) has no one playing order")
     tracks = [
-        (list(track), np.cumsum(np.fromiter((m.time for m in track), np.int64, len(track))))
-        for track in file.tracks
+        (track, np.cumsum(np.fromiter((m.time for m in track), np.int64, len(track))))
+        for track in parse(repaired)
     ]
     ends = [int(ticks[-1]) if len(ticks) else 0 for _, ticks in tracks]
-    return _merged(file.type, quarter_ticks(file.ticks_per_beat), tracks, ends)
+    stream = _merged(repaired.format, quarter_ticks(repaired.division), tracks, ends)
+    return stream, tuple(repaired.remarks)
 
 
 def stream_of_score(score: Score) -> Stream:

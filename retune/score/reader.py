@@ -56,7 +56,7 @@ def read_score(data: bytes, *, name: str = "input", pattern: int | None = None) 
 
 
 def parse(repaired: Repaired) -> list[list[mido.Message]]:
-    """Return the messages of every track, end-of-track event last, stand-ins replaced by what they stand for."""
+    """Return the messages of every track, end-of-track event last, stand-ins replaced by their events."""
     tracks: list[list[mido.Message]] = mido.MidiFile(file=io.BytesIO(repaired.data)).tracks
     if repaired.asides:
         for messages in tracks:
