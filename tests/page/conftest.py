@@ -1,0 +1,125 @@
+"""One browser for all tests of the page, and small pieces of music to open in it."""
+
+from __future__ import annotations
+
+import io
+import shutil
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import mido
+import pytest
+
+from retune.options import Options
+from retune.page import build_page
+from retune.pipeline import Analysis, analyze, tune
+from retune.tuning.model import Tuning
+
+SAMPLES = Path(__file__).parents[2] / "sample_scores"
+CHROMIUM_ARGUMENTS = [
+    "--headless=new",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+Notes = Sequence[tuple[float, float, int]]  # onset and length in quarters, key
+
+
+@pytest.fixture(scope="session")
+def midi() -> Callable[..., bytes]:
+    """Makes MIDI files from a few notes."""
+    return _midi_bytes
+
+
+def _midi_bytes(parts: dict[str, Notes], *, title: str = "Test piece", velocity: int = 80) -> bytes:
+    """A file of one track a part, at 60 quarters to the minute, 480 ticks each."""
+    file = mido.MidiFile(type=1, ticks_per_beat=480)
+    head = mido.MidiTrack(
+        [mido.MetaMessage("track_name", name=title), mido.MetaMessage("set_tempo", tempo=10**6)]
+    )
+    file.tracks.append(head)
+    for channel, (name, notes) in enumerate(parts.items()):
+        events: list[tuple[int, int, Any]] = []
+        for onset, length, key in notes:
+            on = mido.Message("note_on", channel=channel, note=key, velocity=velocity)
+            off = mido.Message("note_off", channel=channel, note=key)
+            events += [(round(onset * 480), 1, on), (round((onset + length) * 480), 0, off)]
+        track = mido.MidiTrack([mido.MetaMessage("track_name", name=name)])
+        now = 0
+        for tick, _, message in sorted(events, key=lambda event: event[:2]):
+            track.append(message.copy(time=tick - now))
+            now = tick
+        file.tracks.append(track)
+    out = io.BytesIO()
+    file.save(file=out)
+    return out.getvalue()
+
+
+@pytest.fixture(scope="session")
+def hymn_bytes() -> bytes:
+    """A sample score in four parts."""
+    return (SAMPLES / "evening_hymn.mid").read_bytes()
+
+
+@pytest.fixture(scope="session")
+def hymn(hymn_bytes: bytes) -> tuple[Analysis, Tuning]:
+    """The sample score, analysed and tuned with default options."""
+    analysis = analyze(hymn_bytes, Options())
+    return analysis, tune(analysis)
+
+
+@pytest.fixture(scope="session")
+def hymn_page(hymn: tuple[Analysis, Tuning], tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The page of the sample score."""
+    path = tmp_path_factory.mktemp("hymn") / "hymn.html"
+    path.write_text(build_page(*hymn), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """Chromium, started once."""
+    program = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+    if program is None:
+        pytest.skip("no chromium found on the path")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=program, args=CHROMIUM_ARGUMENTS)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def open_page(browser: Any) -> Iterator[Callable[..., Any]]:
+    """Opens a file; at the end of the test the page must not have complained or asked the network for anything."""
+    contexts, complaints = [], []
+
+    def opened(path: Path, *, width: int = 1280, height: int = 900, scheme: str = "light") -> Any:
+        context = browser.new_context(
+            viewport={"width": width, "height": height}, color_scheme=scheme, accept_downloads=True
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.on("console", lambda message: complaints.append(f"{message.type}: {message.text}"))
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on("dialog", lambda dialog: (complaints.append(dialog.message), dialog.dismiss()))
+        page.on("request", lambda request: _only_local(request.url, complaints))
+        page.goto(path.as_uri())
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert complaints == []
+
+
+def _only_local(url: str, complaints: list[str]) -> None:
+    if not url.startswith(("file:", "blob:file:", "blob:null", "data:")):
+        complaints.append(f"request: {url}")
