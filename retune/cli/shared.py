@@ -85,14 +85,16 @@ class PrimeLimit(click.ParamType):  # type: ignore[type-arg]
 
     name = "prime limit"
 
+    legal = tuple(map(str, PRIME_LIMITS))
+
     def get_metavar(self, param: click.Parameter, ctx: click.Context | None = None) -> str:
         """Return the legal numbers as help shows them."""
-        return "|".join(map(str, PRIME_LIMITS))
+        return "|".join(self.legal)
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
         """Return the prime limit as a number."""
-        if str(value) not in map(str, PRIME_LIMITS):
-            self.fail(f"{value!r} is not one of {', '.join(map(str, PRIME_LIMITS))}", param, ctx)
+        if str(value) not in self.legal:
+            self.fail(f"{value!r} is not one of {', '.join(self.legal)}", param, ctx)
         return int(value)
 
 
