@@ -133,8 +133,8 @@ def _press_before(pedal: _Presses, rank: IntArray) -> IntArray:
 
 
 def _next(moments: Moment, rank: IntArray) -> Moment:
-    """First of the moments after each rank; (-1, -1) where there is none."""
-    at = np.searchsorted(moments[0], rank, side="right")
+    """First of the moments at or after each rank; (-1, -1) where there is none."""
+    at = np.searchsorted(moments[0], rank, side="left")
     return np.append(moments[0], -1)[at], np.append(moments[1], -1)[at]
 
 

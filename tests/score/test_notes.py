@@ -1,0 +1,100 @@
+"""Note events to notes.
+
+MIDI 1.0 Detailed Specification 4.2.1: p. 10 and A-1 (velocity 0 is a release), A-4 (equal notes at once), pp. 20
+and 24 (All Notes Off).
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
+from retune.score import NOTE_DTYPE, read_score
+from retune.score.columns import EVENT_DTYPE
+from retune.score.notes import pair
+from tests.score.build import codes, notes, smf
+
+
+def test_running_status_of_the_standard() -> None:
+    """A-1: `90 3C 27 3C 00 3E 29` is C on, C off, D on."""
+    score = read_score(smf("00 90 3C 27  10 3C 00  10 3E 29"))
+    assert notes(smf("00 90 3C 27  10 3C 00  10 3E 29")) == [(0, 16, 60), (32, 32, 62)]
+    assert score.notes["velocity"].tolist() == [39, 41]
+
+
+def test_equal_notes_end_first_in_first_out() -> None:
+    """on, on, off, off: 0-96 and 48-192, not 0-192 around 48-96."""
+    assert notes(smf("00 90 3C 40  30 90 3C 50  30 80 3C 40  60 80 3C 40")) == [(0, 96, 60), (48, 192, 60)]
+
+
+def test_missing_release_of_equal_notes() -> None:
+    """on, on, off: the release ends the first, the second sounds to the end of the track."""
+    data = smf("00 90 3C 40  30 90 3C 50  30 80 3C 40  60 B0 07 64")
+    assert notes(data) == [(0, 96, 60), (48, 192, 60)]
+    assert read_score(data).notes["off_event"].tolist() == [2, -1]
+    assert codes(data) == ["unreleased"]
+
+
+def test_redundant_release_is_harmless() -> None:
+    assert notes(smf("00 80 3C 40  10 90 3C 40  10 80 3C 40  10 80 3C 40  10 90 3C 40  10 80 3C 40")) == [
+        (16, 32, 60),
+        (64, 80, 60),
+    ]
+
+
+def test_zero_length_note_is_kept() -> None:
+    assert notes(smf("10 90 3C 40  00 80 3C 40")) == [(16, 16, 60)]
+
+
+def test_same_key_on_two_channels_and_tracks_is_apart() -> None:
+    data = smf("00 90 3C 40  00 91 3C 40  10 81 3C 40  10 80 3C 40", "08 90 3C 40  30 80 3C 40")
+    assert notes(data) == [(0, 32, 60), (0, 16, 60), (8, 56, 60)]
+    assert read_score(data).notes["part"].tolist() == [0, 1, 2]
+
+
+def test_rows_are_ordered_by_onset_track_and_event() -> None:
+    data = smf("10 90 3E 40  00 90 3C 40  10 90 40 40", "00 90 30 40  10 90 31 40")
+    table = read_score(data).notes
+    assert table["key"].tolist() == [0x30, 0x3E, 0x3C, 0x31, 0x40]
+    assert table.dtype == NOTE_DTYPE
+
+
+def test_all_notes_off_ends_notes_without_a_release() -> None:
+    """p. 24: a receiver that obeys it; the end of the track would be much later."""
+    assert notes(smf("00 90 3C 40  60 B0 7B 00  81 00 B0 07 40")) == [(0, 96, 60)]
+
+
+def test_all_notes_off_of_another_channel_does_nothing() -> None:
+    assert notes(smf("00 90 3C 40  60 B1 7B 00  60 80 3C 40")) == [(0, 192, 60)]
+
+
+def test_all_notes_off_does_not_replace_a_release() -> None:
+    """p. 20: it must not be used in place of note-offs; where there is one, that one counts."""
+    assert notes(smf("00 90 3C 40  60 B0 7B 00  60 80 3C 40")) == [(0, 192, 60)]
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(0, 2), st.integers(0, 2), st.booleans()),  # group by two digits, on or off
+        max_size=60,
+    )
+)
+def test_pairing_is_that_of_a_queue(steps: list[tuple[int, int, bool]]) -> None:
+    """The vectorised pairing against a queue for each group."""
+    table = np.zeros(len(steps), dtype=EVENT_DTYPE)
+    table["velocity"] = [int(on) for _, _, on in steps]
+    group = np.array([a * 3 + b for a, b, _ in steps], dtype=np.int64)
+    paired = pair(table, group)
+    open_notes: dict[int, deque[int]] = {}
+    expected: dict[int, int] = {}
+    for index, on in enumerate(table["velocity"].tolist()):
+        waiting = open_notes.setdefault(int(group[index]), deque())
+        if on:
+            expected[index] = -1
+            waiting.append(index)
+        elif waiting:
+            expected[waiting.popleft()] = index
+    assert dict(zip(paired.on.tolist(), paired.off.tolist(), strict=True)) == expected
