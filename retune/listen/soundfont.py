@@ -37,6 +37,7 @@ STEADY_PROGRAM = 16  # General MIDI 1: drawbar organ; steadiest of the presets m
 DIVISION = 9600  # ticks per quarter of the file that is rendered
 TICKS_PER_SECOND = 2 * DIVISION  # no tempo event: 120 quarters to the minute
 _CHANNELS = tuple(channel for channel in range(16) if channel != 9)
+_FLUIDSYNTH = "fluidsynth -n -i -q -R 0 -C 0 -O s16 -T wav -F out.wav font.sf2 music.mid"  # no reverb, chorus
 _FLUIDSYNTH_LIMIT_S = 600
 
 
@@ -161,24 +162,7 @@ def _by_fluidsynth(font: bytes, midi: bytes) -> bytes:
         folder = Path(name)
         (folder / "font.sf2").write_bytes(font)
         (folder / "music.mid").write_bytes(midi)
-        command = [
-            "fluidsynth",
-            "-n",
-            "-i",
-            "-q",
-            "-R",
-            "0",
-            "-C",
-            "0",
-            "-O",
-            "s16",
-            "-T",
-            "wav",
-            "-F",
-            "out.wav",
-            "font.sf2",
-            "music.mid",
-        ]
+        command = _FLUIDSYNTH.split()
         try:
             subprocess.run(command, cwd=folder, check=True, capture_output=True, timeout=_FLUIDSYNTH_LIMIT_S)
             return (folder / "out.wav").read_bytes()

@@ -8,7 +8,7 @@ from retune.errors import OptionError
 from retune.listen.audio import BIT_DEPTHS
 from retune.listen.spectra import AMPLITUDES
 
-HEAR = ("retuned", "original", "in-turn")
+HEAR = ("retuned", "original", "ab")
 BESIDE = ("nothing", "drone", "rest")
 OWN_SOUNDS = tuple(AMPLITUDES)
 SOUNDFONT_SOUNDS = ("soundfont", "original")
@@ -23,7 +23,7 @@ LOUDEST_PEAK_DBFS = -1.0
 class Wishes:
     """What to hear and how. Raises `OptionError` when a value cannot be obeyed.
 
-    `hear` in-turn plays every phrase as it was and then retuned. `parts` narrows to some parts, `beside` says
+    `hear` ab plays every phrase as it was and then retuned. `parts` narrows to some parts, `beside` says
     what sounds with them. `first_bar`/`last_bar` (both included) cut, `times` repeats the whole.
     """
 

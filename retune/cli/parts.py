@@ -1,0 +1,131 @@
+"""`retune parts`: cents for singers and players."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from retune.cli.excerpt import ending
+from retune.cli.shared import (
+    Word,
+    options_from,
+    plan_option,
+    print_remarks,
+    quiet_option,
+    read_plan_file,
+    tuning_options,
+)
+from retune.errors import OptionError
+from retune.files import STANDARD_STREAM, read_input, refuse_same_file, write_output
+
+KINDS = ("html", "csv", "md", "musicxml")
+
+
+@click.command("parts")
+@click.argument("input_path", metavar="INPUT")
+@click.option(
+    "-o",
+    "--output",
+    "output_path",
+    metavar="OUTPUT",
+    required=True,
+    help="Where to write: .html to print, .csv, .md, or .musicxml for notation; - for standard output. Required.",
+)
+@click.option(
+    "--as",
+    "kind",
+    type=Word(KINDS),
+    help="What to write, where the ending of OUTPUT does not say it. Default: the ending.",
+)
+@click.option(
+    "--part",
+    "parts",
+    multiple=True,
+    metavar="PART",
+    help="A part to write: its name or number; repeatable. Default: all parts.",
+)
+@click.option(
+    "--mark-from",
+    "mark_from_cents",
+    type=float,
+    default=5.0,
+    metavar="CENTS",
+    help="Print cents only at notes this far from the tuner's zero. Default: 5 cents.",
+)
+@click.option(
+    "--shortest",
+    "shortest_s",
+    type=float,
+    default=0.2,
+    metavar="SECONDS",
+    help="Print no cents at shorter notes. Default: 0.2 seconds.",
+)
+@click.option(
+    "--slow-chords",
+    type=int,
+    default=8,
+    metavar="N",
+    help="How many chords to list for slow tuning in rehearsal. Default: 8.",
+)
+@click.option("--ratios", is_flag=True, help="Show the ratio of each note to the root of its chord.")
+@click.option(
+    "--title", metavar="TEXT", help="Heading of the sheets. Default: the title in the file, or its name."
+)
+@plan_option
+@quiet_option
+@tuning_options
+def command(
+    input_path: str,
+    output_path: str,
+    kind: str | None,
+    parts: tuple[str, ...],
+    mark_from_cents: float,
+    shortest_s: float,
+    slow_chords: int,
+    ratios: bool,
+    title: str | None,
+    plan_path: str | None,
+    quiet: bool,
+    **values: Any,
+) -> None:
+    """Write the cents that each singer or player of INPUT needs, from the tuner's zero.
+
+    String players: reach a pitch by the finger, never by turning a peg far up; a string tuned well above its
+    pitch can break.
+    """
+    options = options_from(values)
+    kind = kind or _kind(output_path)
+    refuse_same_file(input_path, output_path)
+    from retune.parts import SheetOptions, collect_sheets, write_sheets
+
+    wanted = SheetOptions(
+        mark_from_cents=mark_from_cents, shortest_s=shortest_s, chords=slow_chords, ratios=ratios
+    )
+    plan = read_plan_file(plan_path)
+    data = read_input(input_path)
+    from retune.listen.choose import chosen_parts
+    from retune.pipeline import analyze, tune
+
+    analysis = analyze(data, options, name=input_path, plan=plan)
+    score = analysis.score
+    tuning = tune(analysis, explain=False)
+    print_remarks((*score.remarks, *analysis.harmony.remarks, *tuning.remarks), name=input_path, quiet=quiet)
+    sheets = collect_sheets(
+        score,
+        analysis.harmony,
+        analysis.ratios,
+        tuning,
+        wanted,
+        parts=chosen_parts(score, parts) if parts else None,
+        reference_hz=analysis.options.reference_hz,
+        title=title or score.title or Path(input_path).stem,
+    )
+    write_output(output_path, write_sheets(score, sheets, kind))
+
+
+def _kind(output_path: str) -> str:
+    if output_path == STANDARD_STREAM:
+        raise OptionError(f"standard output has no ending: say what to write (--as {'|'.join(KINDS)})")
+    return ending(output_path, KINDS)

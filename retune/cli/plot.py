@@ -1,0 +1,83 @@
+"""`retune plot`: pictures for papers and lessons."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from retune.cli.excerpt import Bars, ending
+from retune.cli.shared import (
+    Word,
+    options_from,
+    plan_option,
+    print_remarks,
+    quiet_option,
+    read_plan_file,
+    tuning_options,
+)
+from retune.files import read_input, refuse_same_file, write_output
+
+ENDINGS = ("svg", "png", "pdf")
+
+
+@click.command("plot")
+@click.argument("input_path", metavar="INPUT")
+@click.option(
+    "-o",
+    "--output",
+    "output_path",
+    metavar="OUTPUT",
+    required=True,
+    help="Where to write: .svg, .png or .pdf; - for SVG on standard output. Required.",
+)
+@click.option(
+    "--kind",
+    type=Word(("roll", "drift", "beats")),
+    default="roll",
+    help="roll: every note in the colour of its offset; drift: where the roots sit over time; beats: the longest "
+    "chord before and after, its spectrum and how loud it is over time. Default: roll.",
+)
+@click.option("--bars", type=Bars(), help="Draw only this bar or range of bars, such as 5-8. Default: all.")
+@click.option("--title", metavar="TEXT", help="Heading. Default: the title in the file, or its name.")
+@plan_option
+@quiet_option
+@tuning_options
+def command(
+    input_path: str,
+    output_path: str,
+    kind: str,
+    bars: tuple[int, int | None] | None,
+    title: str | None,
+    plan_path: str | None,
+    quiet: bool,
+    **values: Any,
+) -> None:
+    """Draw the tuning of INPUT as a picture. The same input gives the same SVG, byte for byte."""
+    form = ending(output_path, ENDINGS, for_stdout="svg")
+    options = options_from(values)
+    refuse_same_file(input_path, output_path)
+    plan = read_plan_file(plan_path)
+    data = read_input(input_path)
+    from retune.pipeline import analyze, tune
+    from retune.plots import draw
+
+    analysis = analyze(data, options, name=input_path, plan=plan)
+    score = analysis.score
+    tuning = tune(analysis, explain=False)
+    print_remarks((*score.remarks, *analysis.harmony.remarks, *tuning.remarks), name=input_path, quiet=quiet)
+    first, last = bars or (None, None)
+    picture = draw(
+        kind,
+        score,
+        analysis.harmony,
+        analysis.ratios,
+        tuning,
+        analysis.options,
+        form=form,
+        first_bar=first,
+        last_bar=last,
+        title=title or score.title or Path(input_path).stem,
+    )
+    write_output(output_path, picture)
