@@ -5,6 +5,18 @@ It reads bytes as a receiver would and shares nothing with `retune.encode`, or i
 
 from retune.check.decode import decode, decode_score
 from retune.check.figures import Figures, figures, figures_of_tuning
+from retune.check.report import CheckReport
 from retune.check.sounding import Sounding
+from retune.check.verify import ALLOWED_ERROR_CENTS, check
 
-__all__ = ["Figures", "Sounding", "decode", "decode_score", "figures", "figures_of_tuning"]
+__all__ = [
+    "ALLOWED_ERROR_CENTS",
+    "CheckReport",
+    "Figures",
+    "Sounding",
+    "check",
+    "decode",
+    "decode_score",
+    "figures",
+    "figures_of_tuning",
+]

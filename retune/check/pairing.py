@@ -32,7 +32,7 @@ def pair_notes(lanes: IntArray, starts: IntArray) -> IntArray:
     idle = (step < 0) & (floor < low_before)
     ons, offs = np.flatnonzero(step > 0), np.flatnonzero((step < 0) & ~idle)
     place = np.full(len(lane), -1, dtype=np.int64)
-    rank_on, rank_off = _rank(group[ons]), _rank(group[offs])
+    rank_on, rank_off = rank_in_group(group[ons]), rank_in_group(group[offs])
     width = len(lane) + 1
     keys = group[offs] * width + rank_off
     wanted = group[ons] * width + rank_on
@@ -45,7 +45,7 @@ def pair_notes(lanes: IntArray, starts: IntArray) -> IntArray:
     return result
 
 
-def _rank(groups: IntArray) -> IntArray:
+def rank_in_group(groups: IntArray) -> IntArray:
     """Count of equal values before each row of a sorted column."""
     if not len(groups):
         return np.zeros(0, dtype=np.int64)

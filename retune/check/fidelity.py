@@ -1,0 +1,214 @@
+"""What a retuned file kept of the original, apart from pitch."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import asdict, dataclass
+
+import numpy as np
+
+from retune.check.matching import missing
+from retune.check.sounding import (
+    CHANNEL_PRESSURE,
+    CONTROL,
+    KEY_PRESSURE,
+    PARAMETER,
+    PROGRAM,
+    BoolArray,
+    IntArray,
+    Sounding,
+    Stored,
+    Table,
+)
+from retune.harmony.spelling import spell
+from retune.score.model import Score
+
+CLIP_FORMAT = 2  # of `Sounding.format`
+_KINDS = {
+    CONTROL: "control change",
+    PROGRAM: "program change",
+    CHANNEL_PRESSURE: "channel pressure",
+    KEY_PRESSURE: "key pressure",
+    PARAMETER: "parameter",
+}
+_TEXTS = frozenset(
+    ("text", "copyright", "instrument_name", "lyrics", "marker", "cue_marker", "program_name", "device_name")
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fidelity:
+    """Counts of what changed. All but the first two are 0 in a faithful file."""
+
+    notes: int  # of the original
+    events: int  # of the original: all but notes and what only carries tuning
+    notes_lost: int = 0
+    notes_added: int = 0
+    releases_moved: int = 0
+    velocities_changed: int = 0
+    release_velocities_changed: int = 0
+    programs_changed: int = 0
+    tracks_changed: int = 0
+    events_lost: int = 0
+    names_lost: int = 0
+    ticks_lost: int = 0  # how much earlier the file ends
+
+    def as_dict(self) -> dict[str, int]:
+        """Counts by name."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """An original and a decoded file, note by note."""
+
+    score: Score
+    original: Sounding  # the score as a receiver sounds it, notes in the order of `score.notes`
+    decoded: Sounding  # in the ticks of the score
+    place: IntArray  # (n_decoded,) number of the original note, -1 for one too many
+
+    @property
+    def pairs(self) -> tuple[IntArray, IntArray]:
+        """(original notes, decoded notes) that belong together."""
+        decoded = np.flatnonzero(self.place >= 0)
+        return self.place[decoded], decoded
+
+
+def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
+    """Counts, and one line for each kind of change: how many, and the first place."""
+    score, original, decoded = both.score, both.original.notes, both.decoded.notes
+    mine, theirs = both.pairs
+    has_tracks = both.decoded.format != CLIP_FORMAT
+    lost = np.setdiff1d(np.arange(len(score.notes)), mine)
+    added = np.flatnonzero(both.place < 0)
+    problems: list[str] = []
+
+    def differ(column: str, before: IntArray, what: str) -> int:
+        changed = np.flatnonzero(before != decoded[column][theirs])
+        if len(changed):
+            note = mine[changed[0]]
+            values = f"{before[changed[0]]} became {decoded[column][theirs[changed[0]]]}"
+            problems.append(f"{_count(len(changed), what)}; first {note_at(score, int(note))}: {values}")
+        return len(changed)
+
+    if len(lost):
+        problems.append(f"{_count(len(lost), 'note is missing')}; first {note_at(score, int(lost[0]))}")
+    if len(added):
+        row = decoded[added[0]]
+        where = f"{key_name(int(row['key']))} at {score.where(int(row['onset_tick']))}"
+        problems.append(f"{_count(len(added), 'note is not in the original')}; first {where}")
+    releases = differ("release_tick", score.notes["release_tick"][mine], "release is at another tick")
+    velocities = differ("velocity", original["velocity"][mine], "note has another velocity")
+    softness = differ("release_velocity", original["release_velocity"][mine], "release has another velocity")
+    programs = differ("program", original["program"][mine], "note has another program")
+    tracks = differ("track", original["track"][mine], "note is in another track") if has_tracks else 0
+    events_lost = _lost_events(both, problems)
+    names_lost = _lost_names(both, problems) if has_tracks else 0
+    ticks_lost = max(0, score.end_tick - both.decoded.end_tick)
+    if ticks_lost:
+        problems.append(f"the file ends {ticks_lost} ticks early")
+    return Fidelity(
+        notes=len(score.notes),
+        events=len(both.original.events) + len(both.original.stored),
+        notes_lost=len(lost),
+        notes_added=len(added),
+        releases_moved=releases,
+        velocities_changed=velocities,
+        release_velocities_changed=softness,
+        programs_changed=programs,
+        tracks_changed=tracks,
+        events_lost=events_lost,
+        names_lost=names_lost,
+        ticks_lost=ticks_lost,
+    ), problems
+
+
+def _lost_events(both: Comparison, problems: list[str]) -> int:
+    """Channel events that no channel has at their tick, and meta and sysex events that are gone."""
+    score, before, after = both.score, both.original, both.decoded
+    as_clip = after.format == CLIP_FORMAT
+    gone = np.flatnonzero(_missing_events(before.events, after.events, as_clip))
+    if len(gone):
+        row = before.events[gone[0]]
+        what = f"{_KINDS[int(row['kind'])]} {_event_name(row)}"
+        place = score.where(int(row["tick"]))
+        problems.append(
+            f"{_count(len(gone), 'controller or program event is missing')}; first {what} at {place}"
+        )
+    stored = Counter(_in_clip(before.stored) if as_clip else before.stored)
+    stored.subtract(Counter(_in_clip(after.stored) if as_clip else after.stored))
+    lost = [row for row, count in stored.items() for _ in range(count)]
+    if lost:
+        tick, _, content = min(lost, key=lambda row: row[0])
+        what = f"{str(content[0]).replace('_', ' ')} at {score.where(tick)}"
+        problems.append(f"{_count(len(lost), 'meta or sysex event is missing')}; first {what}")
+    return len(gone) + len(lost)
+
+
+def _missing_events(before: Table, after: Table, as_clip: bool) -> BoolArray:
+    """Rows that no channel of their track has at their tick.
+
+    A part spread over channels has its events on several of them, and keys of key pressure stay; a MIDI 2.0
+    clip has no tracks, and carries banks in its program changes.
+    """
+    names = ("tick", "kind", "number", "value") if as_clip else ("tick", "track", "kind", "number", "value")
+    gone = missing([before[name] for name in names], [after[name] for name in names])
+    if as_clip:
+        gone &= ~((before["kind"] == CONTROL) & np.isin(before["number"], (0, 32)))
+    return gone
+
+
+def _in_clip(stored: tuple[Stored, ...]) -> list[Stored]:
+    """Stored events in the form that survives in a MIDI 2.0 clip; what has no place there is left out."""
+    kept: list[Stored] = []
+    for tick, _, content in stored:
+        values = dict(pair for pair in content[1:] if isinstance(pair, tuple) and len(pair) == 2)
+        if content[0] == "time_signature" and "numerator" in values:
+            kept.append((tick, 0, ("time_signature", values["numerator"], values["denominator"])))
+        elif content[0] in _TEXTS and ("text" in values or "name" in values):
+            kept.append((tick, 0, ("text", values.get("text", values.get("name")))))
+        elif content[0] in ("set_tempo", "sysex", "time_signature", "text"):
+            kept.append((tick, 0, content))
+    return kept
+
+
+def _lost_names(both: Comparison, problems: list[str]) -> int:
+    """Tracks whose name is not that of the same track of the original."""
+    before, after = both.original.track_names, both.decoded.track_names
+    lost = [k for k, name in enumerate(before) if k >= len(after) or after[k] != name]
+    if lost:
+        problems.append(f"{_count(len(lost), 'track has another name')}; first track {lost[0] + 1}")
+    return len(lost)
+
+
+def note_at(score: Score, note: int) -> str:
+    """A note as a person finds it: "C4 in Alto at bar 2, beat 1"."""
+    row = score.notes[note]
+    part = score.parts[int(row["part"])].name
+    return f"{key_name(int(row['key']))} in {part} at {score.where(int(row['onset_tick']))}"
+
+
+def key_name(key: int) -> str:
+    """Scientific pitch name of a key: 60 is C4."""
+    return f"{spell(key % 12, 0)}{key // 12 - 1}"
+
+
+def _event_name(row: np.void) -> str:
+    number, value = int(row["number"]), int(row["value"])
+    return f"{number} = {value}" if int(row["kind"]) != PROGRAM else str(value)
+
+
+def _count(number: int, what: str) -> str:
+    """A count and what it counts, in the right number: 1 note is missing, 3 notes are missing."""
+    if number == 1:
+        return f"1 {what}"
+    noun, verb, rest = _split(what)
+    return f"{number} {noun}s {verb} {rest}"
+
+
+def _split(what: str) -> tuple[str, str, str]:
+    for verb, plural in (("is", "are"), ("has", "have")):
+        noun, found, rest = what.partition(f" {verb} ")
+        if found:
+            return noun, plural, rest
+    raise ValueError(what)

@@ -1,0 +1,97 @@
+"""Which decoded note is which note of the original."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from retune.check.pairing import rank_in_group
+from retune.check.sounding import BoolArray, FloatArray, IntArray
+
+Columns = Sequence[IntArray]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteColumns:
+    """What a note is recognised by, most telling first."""
+
+    onset: IntArray
+    key: IntArray
+    velocity: IntArray
+    release: IntArray
+    program: IntArray
+    track: IntArray
+    cents: FloatArray  # at the onset; tells equal notes of two parts apart
+
+    def __len__(self) -> int:
+        return len(self.onset)
+
+
+def match_notes(original: NoteColumns, decoded: NoteColumns) -> IntArray:
+    """(n_decoded,) number of the original note each decoded note is, -1 for one too many.
+
+    Notes equal in everything are paired first, then those equal in all but program and track, then in all but
+    the release, last those that share only onset and key. Equal notes are taken in order of pitch.
+    """
+    place = np.full(len(decoded), -1, dtype=np.int64)
+    left = np.ones(len(original), dtype=bool)
+    for telling in (6, 4, 3, 2):
+        mine, theirs = np.flatnonzero(left), np.flatnonzero(place < 0)
+        if not len(mine) or not len(theirs):
+            break
+        a, b = _pair_equal(_columns(original, mine, telling), _columns(decoded, theirs, telling))
+        place[theirs[b]] = mine[a]
+        left[mine[a]] = False
+    return place
+
+
+def _columns(notes: NoteColumns, rows: IntArray, telling: int) -> list[IntArray]:
+    columns = (notes.onset, notes.key, notes.velocity, notes.release, notes.program, notes.track)
+    order = np.argsort(notes.cents[rows], kind="stable")
+    rank = np.empty(len(rows), dtype=np.int64)
+    rank[order] = np.arange(len(rows))
+    return [*(column[rows].astype(np.int64) for column in columns[:telling]), rank]
+
+
+def _pair_equal(a: Columns, b: Columns) -> tuple[IntArray, IntArray]:
+    """Rows of `a` and `b` equal in all columns but the last, paired in the order of the last."""
+    group, order = grouped(a[:-1], b[:-1], a[-1], b[-1])
+    size = len(a[0])
+    of_b = order >= size
+    width = len(order) + 1
+    keys_a = group[~of_b] * width + rank_in_group(group[~of_b])
+    keys_b = group[of_b] * width + rank_in_group(group[of_b])
+    k = np.searchsorted(keys_a, keys_b)
+    found = np.append(keys_a, -1)[k] == keys_b
+    return order[~of_b][k[found]], order[of_b][found] - size
+
+
+def grouped(
+    a: Columns, b: Columns, a_tie: IntArray | None = None, b_tie: IntArray | None = None
+) -> tuple[IntArray, IntArray]:
+    """(group, order): rows of `a` and then `b`, sorted; rows equal in all columns share a group number.
+
+    `order` indexes the rows of `a` followed by those of `b`. Within a group rows follow the tie column.
+    """
+    columns = [np.concatenate(pair) for pair in zip(a, b, strict=True)]
+    ties = [] if a_tie is None or b_tie is None else [np.concatenate((a_tie, b_tie))]
+    order = np.lexsort((*ties, *reversed(columns)))
+    new = np.zeros(len(order), dtype=bool)
+    for column in columns:
+        at = column[order]
+        new[1:] |= at[1:] != at[:-1]
+    return np.cumsum(new), order
+
+
+def missing(a: Columns, b: Columns) -> BoolArray:
+    """(n_a,) True where a row of `a` has no equal among the rows of `b`."""
+    size = len(a[0])
+    group, order = grouped(a, b)
+    present = np.zeros(int(group.max(initial=-1)) + 1, dtype=bool)
+    present[group[order >= size]] = True
+    result = np.zeros(size, dtype=bool)
+    mine = order < size
+    result[order[mine]] = ~present[group[mine]]
+    return result

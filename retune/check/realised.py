@@ -1,0 +1,94 @@
+"""How far the pitches of a decoded file are from those that were meant."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from retune.check.fidelity import Comparison
+from retune.check.sounding import FloatArray, IntArray, Table
+from retune.tuning.model import Tuning
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Realised:
+    """Distance of the decoded pitches from the tuning (plus the bends the original had itself) [cents]."""
+
+    worst_cents: float = 0.0  # while keys are down
+    mean_cents: float = 0.0  # the same, weighted by time
+    worst_note: int = -1  # number in `Score.notes`
+    worst_tick: int = -1
+    worst_tail_cents: float = 0.0  # after the release, while a pedal holds the note
+
+
+def realised(both: Comparison, tuning: Tuning) -> Realised:
+    """Compare all matched notes with their offsets.
+
+    Notes without offsets (percussion) are to keep their own pitch.
+    """
+    score, place = both.score, both.place
+    heard = both.decoded.curve
+    heard = heard[place[heard["note"]] >= 0]
+    heard["note"] = place[heard["note"]]
+    heard = heard[np.lexsort((heard["start_tick"], heard["note"]))]
+    span = 1 + int(max(score.end_tick, both.decoded.end_tick, heard["end_tick"].max(initial=0)))
+    meant = _Steps(tuning.offsets, "offset_cents", span)
+    own = _Steps(both.original.curve, "cents", span) if both.original.has_own_tuning else None
+    sounds = _Steps(heard, "cents", span)
+    notes, starts, ends = _stretches(both, sounds, meant, own, span)
+    error = sounds.at(notes, starts) - meant.at(notes, starts)
+    if own is not None:
+        error -= own.at(notes, starts)
+    error = np.abs(error)
+    down = starts < score.notes["release_tick"][notes]
+    length = np.where(down, ends - starts, 0)
+    if not length.any():
+        return Realised()
+    worst = int(np.argmax(np.where(down, error, -1.0)))
+    return Realised(
+        worst_cents=float(error[worst]),
+        mean_cents=float(error @ length / length.sum()),
+        worst_note=int(notes[worst]),
+        worst_tick=int(starts[worst]),
+        worst_tail_cents=float(error[~down].max(initial=0.0)),
+    )
+
+
+class _Steps:
+    """Rows of (note, start) → cents, asked at any (note, tick); 0 for notes without rows."""
+
+    def __init__(self, rows: Table, value: str, span: int) -> None:
+        self.keys: IntArray = rows["note"] * span + rows["start_tick"]
+        self.notes: IntArray = rows["note"]
+        self.cents: FloatArray = rows[value]
+        self.span = span
+
+    def at(self, notes: IntArray, ticks: IntArray) -> FloatArray:
+        result = np.zeros(len(notes))
+        if len(self.keys):
+            k = np.searchsorted(self.keys, notes * self.span + ticks, side="right") - 1
+            known = (k >= 0) & (self.notes[k] == notes)
+            result[known] = self.cents[k[known]]
+        return result
+
+
+def _stretches(
+    both: Comparison, sounds: _Steps, meant: _Steps, own: _Steps | None, span: int
+) -> tuple[IntArray, IntArray, IntArray]:
+    """(note, start, end) between any two steps of a note, from its onset to the end of its sound."""
+    mine, theirs = both.pairs
+    end = np.zeros(len(both.score.notes), dtype=np.int64)
+    end[mine] = np.minimum(
+        both.score.notes["sounding_end_tick"][mine], both.decoded.notes["sounding_end_tick"][theirs]
+    )
+    steps = [sounds.keys, meant.keys, mine * span + both.score.notes["release_tick"][mine]]
+    if own is not None:
+        steps.append(own.keys)
+    keys = np.unique(np.concatenate(steps))
+    notes, starts = keys // span, keys % span
+    ends = np.append(starts[1:], 0)[: len(starts)]
+    last = np.append(notes[1:] != notes[:-1], True)[: len(notes)]
+    ends = np.minimum(np.where(last, end[notes], ends), end[notes])
+    inside = (ends > starts) & (starts >= both.score.notes["onset_tick"][notes])
+    return notes[inside], starts[inside], ends[inside]

@@ -1,0 +1,227 @@
+"""The check itself: an original and what became of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Protocol
+
+import numpy as np
+
+from retune.check.decode import decode, decode_score
+from retune.check.fidelity import Comparison, compare, note_at
+from retune.check.figures import figures
+from retune.check.lines import Moves, comma_jumps, odd_steps
+from retune.check.matching import NoteColumns, match_notes
+from retune.check.pairs import consonant_pairs, per_bar
+from retune.check.realised import Realised, realised
+from retune.check.report import BarDeviation, CheckReport, LineReport
+from retune.check.sounding import FloatArray, IntArray, Sounding, joined
+from retune.check.tuned import equal_tempered, heard_as
+from retune.errors import Remark
+from retune.harmony.model import Harmony
+from retune.options import Options
+from retune.ratios.model import Ratios
+from retune.score import read_score
+from retune.score.model import Score
+from retune.tuning.model import Tuning
+from retune.units import reference_shift_cents
+
+ALLOWED_ERROR_CENTS = 0.5
+"""Half a step of the coarsest encoding (MPE at 48 semitones: 0.29; one-byte tables: 0.5), see docs/checking.md."""
+ROUNDING_CENTS = 0.01  # on top of an error that was announced: sums of rounded numbers
+WORST_BARS = 5
+
+
+class WrittenFile(Protocol):
+    """A file of a conversion."""
+
+    @property
+    def data(self) -> bytes:
+        """Its bytes."""
+
+
+class Written(Protocol):
+    """What a conversion is about to write, with the largest error it announces."""
+
+    @property
+    def files(self) -> Sequence[WrittenFile]:
+        """The files."""
+
+    @property
+    def worst_error_cents(self) -> float:
+        """Largest known distance from the tuning [cents]."""
+
+
+def check(
+    original: bytes | Score,
+    retuned: bytes | Sequence[bytes] | Written,
+    *,
+    intended: Tuning | tuple[Score, Tuning] | None = None,
+    harmony: Harmony | None = None,
+    ratios: Ratios | None = None,
+    options: Options | None = None,
+    allowed_error_cents: float | None = None,
+    names: tuple[str, str] = ("original", "retuned file"),
+) -> CheckReport:
+    """Decode a retuned file as a receiver would and compare it with its original.
+
+    Parameters
+    ----------
+    original
+        Bytes, or the score already read from them.
+    retuned
+        Bytes, or several files that are played together, or what `encode` returns.
+    intended
+        The tuning the file is meant to carry; without it pitch is measured, not judged.
+    harmony, ratios
+        For the displacement figures; without `harmony` they are None.
+    options
+        For the reference pitch.
+    allowed_error_cents
+        Largest distance from `intended`. Default: what `retuned` announces, else `ALLOWED_ERROR_CENTS`.
+    names
+        How messages call the two files.
+
+    Raises
+    ------
+    InputError
+        If either cannot be read.
+
+    """
+    score = original if isinstance(original, Score) else read_score(original, name=names[0])
+    datas, allowed = _files(retuned, allowed_error_cents)
+    tuning = intended[1] if isinstance(intended, tuple) else intended
+    both = _compare_notes(score, joined([decode(data, name=names[1]) for data in datas]), tuning)
+    fidelity, problems = compare(both)
+    error = None if tuning is None else realised(both, tuning)
+    if error is not None:
+        problems += _judge(score, error, allowed)
+        problems += [f"the file needs mending: {remark}" for remark in _new_damage(both)]
+    measured = _Measured(both)
+    shift = 0.0 if options is None else reference_shift_cents(options.reference_hz)
+    return CheckReport(
+        problems=tuple(problems),
+        before=figures(measured.before, harmony, ratios=ratios, pairs=measured.pairs_before),
+        after=figures(
+            measured.after, harmony, ratios=ratios, reference_cents=shift, pairs=measured.pairs_after
+        ),
+        fidelity=fidelity,
+        error=error,
+        allowed_error_cents=allowed,
+        channels=both.decoded.channels,
+        lines=measured.lines(score),
+        worst_bars=measured.worst_bars(score),
+        remarks=(*both.decoded.remarks, *_tail_remarks(both, error, allowed)),
+    )
+
+
+def _files(retuned: bytes | Sequence[bytes] | Written, allowed: float | None) -> tuple[list[bytes], float]:
+    if isinstance(retuned, bytes | bytearray | memoryview):
+        return [bytes(retuned)], ALLOWED_ERROR_CENTS if allowed is None else allowed
+    if isinstance(retuned, Sequence):
+        return [bytes(data) for data in retuned], ALLOWED_ERROR_CENTS if allowed is None else allowed
+    announced = retuned.worst_error_cents + ROUNDING_CENTS
+    return [file.data for file in retuned.files], announced if allowed is None else allowed
+
+
+def _compare_notes(score: Score, decoded: Sounding, tuning: Tuning | None) -> Comparison:
+    """Find each decoded note in the original."""
+    original = decode_score(score)
+    decoded = decoded.scaled(original.ticks_per_quarter / decoded.ticks_per_quarter)
+    has_tracks = decoded.format != 2
+    at_onset = _first_cents(original)
+    if tuning is not None:
+        first = np.flatnonzero(np.diff(tuning.offsets["note"], prepend=-1))
+        at_onset[tuning.offsets["note"][first]] += tuning.offsets["offset_cents"][first]
+    place = match_notes(
+        _note_columns(original, score.notes["release_tick"], at_onset, has_tracks),
+        _note_columns(decoded, decoded.notes["release_tick"], _first_cents(decoded), has_tracks),
+    )
+    return Comparison(score=score, original=original, decoded=decoded, place=place)
+
+
+def _note_columns(sounding: Sounding, release: IntArray, cents: FloatArray, has_tracks: bool) -> NoteColumns:
+    notes = sounding.notes
+    return NoteColumns(
+        onset=notes["onset_tick"],
+        key=notes["key"],
+        velocity=notes["velocity"],
+        release=release,
+        program=notes["program"],
+        track=notes["track"] if has_tracks else np.zeros(len(notes), dtype=np.int64),
+        cents=cents,
+    )
+
+
+def _first_cents(sounding: Sounding) -> FloatArray:
+    """(n_notes,) cents at the onset of each note; every note has a row."""
+    curve = sounding.curve
+    result: FloatArray = curve["cents"][np.diff(curve["note"], prepend=-1) > 0]
+    return result
+
+
+def _judge(score: Score, error: Realised, allowed: float) -> list[str]:
+    if error.worst_cents <= allowed:
+        return []
+    where = score.where(error.worst_tick)
+    note = note_at(score, error.worst_note)
+    return [
+        f"at {where}, {note} sounds {error.worst_cents:.2f} cents from the tuning (allowed {allowed:.2f})"
+    ]
+
+
+def _new_damage(both: Comparison) -> list[Remark]:
+    """What had to be mended in the retuned file and had not been in the original."""
+    known = {remark.code for remark in both.score.remarks}
+    return [remark for remark in both.decoded.remarks if remark.code not in known]
+
+
+def _tail_remarks(both: Comparison, error: Realised | None, allowed: float) -> list[Remark]:
+    """What a receiver sounds differently after the release; the notes themselves are as meant."""
+    remarks = []
+    if error is not None and error.worst_tail_cents > allowed:
+        text = f"notes held by the pedal move up to {error.worst_tail_cents:.1f} cents after their release"
+        remarks.append(Remark(code="tails-move", message=text))
+    mine, theirs = both.pairs
+    before = both.original.notes["sounding_end_tick"][mine]
+    ringing = np.flatnonzero(before != both.decoded.notes["sounding_end_tick"][theirs])
+    if len(ringing):
+        text = f"{len(ringing)} of {len(mine)} notes ring on longer or shorter under the pedal"
+        where = both.score.where(int(both.score.notes["release_tick"][mine[ringing[0]]]))
+        remarks.append(Remark(code="pedal", message=text, where=where))
+    return remarks
+
+
+class _Measured:
+    """Both files as notes with pitches, and their pairs."""
+
+    def __init__(self, both: Comparison) -> None:
+        score, original = both.score, both.original
+        own = np.arange(len(original.notes))
+        self.before = heard_as(score, original, own) if original.has_own_tuning else equal_tempered(score)
+        self.after = heard_as(score, both.decoded, both.place)
+        self.pairs_before = consonant_pairs(self.before)
+        self.pairs_after = consonant_pairs(self.after)
+
+    def lines(self, score: Score) -> LineReport:
+        return LineReport(
+            comma_jumps=_places(score, comma_jumps(self.after)),
+            odd_steps=_places(score, odd_steps(self.after)),
+        )
+
+    def worst_bars(self, score: Score) -> tuple[BarDeviation, ...]:
+        before = dict(zip(*(a.tolist() for a in per_bar(self.pairs_before, score.meters)), strict=True))
+        bars, cents = per_bar(self.pairs_after, score.meters)
+        worst = np.argsort(-cents, kind="stable")[:WORST_BARS]
+        return tuple(
+            BarDeviation(bar=int(bars[k]), before_cents=before.get(int(bars[k])), after_cents=float(cents[k]))
+            for k in worst
+        )
+
+
+def _places(score: Score, moves: Moves) -> tuple[str, ...]:
+    """Each move as a person finds it."""
+    return tuple(
+        f"{note_at(score, note)}: {cents:.1f} cents"
+        for note, cents in zip(moves.later.tolist(), moves.cents.tolist(), strict=True)
+    )
