@@ -1,0 +1,55 @@
+"""Where the comma goes, and the words for it."""
+
+import pytest
+
+from retune.tuning import find_compromises
+from tests.tuning.build import chords, hints, score_of, tuned
+
+C, D, E, F, G, A, B = 60, 62, 64, 65, 67, 69, 71
+
+
+def told(score, given, **options):
+    harmony, ratios, tuning, chosen = tuned(score, given, **options)
+    return find_compromises(score, harmony, ratios, tuning, chosen)
+
+
+def test_pure_music_needs_none():
+    keys = [[C, E, G], [C, F, A], [B, D, G], [C, E, G]]
+    roots = [(0, "maj"), (5, "maj"), (7, "maj"), (0, "maj")]
+    assert told(score_of(chords(keys)), hints(roots)) == ()
+
+
+def test_a_comma_pump_is_told_with_place_size_and_cause():
+    keys = [[C, E, G], [C, E, A], [D, F, A], [B, D, G], [C, E, G]] * 4
+    roots = [(0, "maj"), (9, "min"), (2, "min"), (7, "maj"), (0, "maj")] * 4
+    score = score_of(chords(keys))
+    found = told(score, hints(roots), hold_limit_cents=0.0)
+    assert found, "a pump inside a drift limit must give way somewhere"
+    assert all(abs(c.cents) > 2.0 for c in found)
+    assert all(c.tick == 960 * c.window for c in found)
+    assert any("is held from" in c.reason and "but" in c.reason for c in found)
+    assert list(found) == sorted(found, key=lambda c: c.tick)
+
+
+def test_a_fixed_part_is_named_as_the_cause():
+    notes = [(0, 0, 4, C), (1, 0, 4, E)]
+    score = score_of(notes, names={0: "Piano", 1: "Organ"})
+    found = told(score, hints([(0, "maj")], length=4.0), fixed=("Piano", "Organ"))
+    assert len(found) == 1
+    assert found[0].cents == pytest.approx(13.686, abs=0.01)
+    assert found[0].reason == (
+        "the major third C–E is 13.7 cents wide: Piano is fixed, and C wants its C 13.7 cents higher"
+    )
+
+
+def test_a_chord_that_has_no_pure_form_says_so():
+    """C E♭ G♭ A: three minor thirds of 6/5 do not close the octave with a fourth (648/625, Barbour 1951)."""
+    found = told(score_of(chords([[C, 63, 66, A]])), hints([(0, "dim7")]))
+    assert found
+    assert any("no ratios make every interval" in c.reason for c in found)
+
+
+def test_doublings_are_told_once():
+    notes = [(0, 0, 4, C - 12), (1, 0, 4, C), (2, 0, 4, E)]
+    score = score_of(notes, names={0: "Low", 1: "Piano", 2: "Organ"})
+    assert len(told(score, hints([(0, "maj")], length=4.0), fixed=("Low", "Piano", "Organ"))) == 1
