@@ -108,7 +108,14 @@ def convert(
     tuning = tune(analysis, explain=False)
     sounding = glided(analysis.score, tuning, options.glide_ms)
     encoded = encode(analysis.score, sounding, analysis.options)
-    checked = check(analysis.score, encoded, intended=sounding, harmony=analysis.harmony, options=options)
+    checked = check(
+        analysis.score,
+        encoded,
+        intended=sounding,
+        harmony=analysis.harmony,
+        ratios=analysis.ratios,
+        options=analysis.options,
+    )
     if not checked.ok:
         raise CheckFailed(f"{name}: the retuned file does not decode as intended: {checked.problems[0]}")
     remarks = (*analysis.score.remarks, *analysis.harmony.remarks, *tuning.remarks, *encoded.remarks)
