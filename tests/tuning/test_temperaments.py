@@ -6,7 +6,7 @@ import sympy
 from hypothesis import given
 from hypothesis import strategies as st
 
-from retune.errors import OptionError
+from retune.errors import InputError, OptionError
 from retune.tuning.temperaments import FIFTHS, TEMPERAMENTS, Narrowing, parse_temperament, temperament
 
 EQUAL = f"cents = {list(range(0, 1200, 100))}"
@@ -107,11 +107,11 @@ def test_tonic_may_be_said_in_words():
     [
         ("werkmeister-iii", "'werkmeister-iii' is not one of equal, .*; nearest: werckmeister-iii$"),
         ("just on H", "temperament 'just on H': 'H' is not a note name such as A or F#"),
-        ("no-such-file.toml", "temperament no-such-file.toml: cannot be read .No such file or directory."),
+        ("no-such-file.toml", "no-such-file.toml: no such file"),
     ],
 )
 def test_unknown_names_are_answered(text, message):
-    with pytest.raises(OptionError, match=message):
+    with pytest.raises((OptionError, InputError), match=message):
         temperament(text)
 
 
@@ -133,6 +133,13 @@ def test_own_temperament_may_stand_on_another_note(tmp_path):
     path.write_text(f'tonic = "D"\ncents = [{", ".join(FROM_C["vallotti"].split())}]\n', encoding="utf-8")
     assert np.abs(temperament(str(path)) - temperament("vallotti on D")).max() < 0.0101
     assert np.abs(temperament(f"{path} on G") - temperament("vallotti on A")).max() < 0.0101
+
+
+def test_own_temperament_must_be_utf8(tmp_path):
+    path = tmp_path / "organ.toml"
+    path.write_bytes(b"# tuned by J\xfcrgen\n")
+    with pytest.raises(OptionError, match="organ.toml: not UTF-8 text"):
+        temperament(str(path))
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,120 @@
+"""`retune compare`: one piece under every tuning, in figures."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from retune.cli.shared import (
+    json_option,
+    options_from,
+    plan_option,
+    print_json,
+    print_remarks,
+    quiet_option,
+    read_plan_file,
+    tuning_options,
+)
+from retune.cli.tables import cents, table
+from retune.files import read_input, refuse_same_file, write_output
+
+if TYPE_CHECKING:
+    from retune.compare import Comparison, TuningFigures
+
+HEADERS = (
+    "tuning",
+    "from pure",
+    "within 1c",
+    "95% within",
+    "held max",
+    "held 99%",
+    "repeats 95%",
+    "root max",
+    "root end",
+    "beats/s",
+    "roughness",
+    "worst bars",
+)
+NOTHING = "–"
+
+
+@click.command("compare")
+@click.argument("input_path", metavar="INPUT")
+@json_option
+@click.option(
+    "--plot",
+    "plot_path",
+    metavar="FILE",
+    help="Draw displacement over time and deviation per bar as FILE, .svg or .png. Default: none.",
+)
+@tuning_options
+@plan_option
+@quiet_option
+def command(
+    input_path: str,
+    as_json: bool,
+    plot_path: str | None,
+    plan_path: str | None,
+    quiet: bool,
+    **values: Any,
+) -> None:
+    """Measure INPUT under every tuning, side by side.
+
+    INPUT is a MIDI file, or - for standard input. It is measured in equal temperament, in the fixed
+    temperaments that suit it best, with a table per chord, and in each preset of this program. Consonant pairs
+    of notes: mean distance from pure, share of time within 1 cent, and the distance that 95 % of the time does
+    not exceed. Notes: how far any moves while it is held, and shifts when it is repeated. Roots of chords:
+    their largest and last distance from equal temperament. All in cents.
+    """
+    options = options_from(values)
+    plan = read_plan_file(plan_path)
+    if plot_path is not None:
+        from retune.compare.plot import plot_kind
+
+        kind = plot_kind(plot_path)
+        refuse_same_file(input_path, plot_path)
+    data = read_input(input_path)
+    from retune.compare import compare
+    from retune.pipeline import analyze
+
+    analysis = analyze(data, options, name=input_path, plan=plan)
+    comparison = compare(analysis)
+    print_remarks((*analysis.score.remarks, *analysis.harmony.remarks), name=input_path, quiet=quiet)
+    if plot_path is not None:
+        from retune.compare.plot import plot
+
+        write_output(plot_path, plot(comparison, kind))
+    if as_json:
+        print_json(comparison.as_json())
+    elif not quiet:
+        click.echo(text(comparison), nl=False)
+
+
+def text(comparison: Comparison) -> str:
+    """The table of a comparison, a line a tuning."""
+    rows = [_row(tuning) for tuning in comparison.tunings]
+    return table(HEADERS, rows, right=tuple(range(1, len(HEADERS) - 1)))
+
+
+def _row(tuning: TuningFigures) -> tuple[str, ...]:
+    found = tuning.figures
+    share = found.share_within_1_cent
+    return (
+        tuning.name,
+        _number(found.mean_deviation_cents),
+        NOTHING if share is None else f"{100.0 * share:.1f}%",
+        _number(found.deviation_p95_cents),
+        _number(found.held_movement_max_cents),
+        _number(found.held_movement_p99_cents),
+        _number(found.repeat_shift_p95_cents),
+        _number(found.displacement_max_cents),
+        NOTHING if found.displacement_end_cents is None else cents(found.displacement_end_cents),
+        _number(tuning.beats_per_second),
+        _number(tuning.roughness),
+        ", ".join(f"{bar.bar} ({bar.mean_deviation_cents:.1f})" for bar in tuning.worst_bars()),
+    )
+
+
+def _number(value: float | None) -> str:
+    return NOTHING if value is None else f"{value:.2f}"

@@ -1,0 +1,79 @@
+"""A piece under every tuning, measured side by side."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from retune.check.figures import displacement, figures
+from retune.check.pairs import consonant_pairs, per_bar
+from retune.check.tuned import tuned
+from retune.compare.choose import best_fixed
+from retune.compare.model import Comparison, TuningFigures
+from retune.compare.sound import mean_beat_rate, mean_roughness
+from retune.constants import A4_HZ
+from retune.pipeline import tune
+from retune.tuning.fixed import fixed_tuning, table_per_chord
+from retune.tuning.presets import PRESETS
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from retune.harmony.model import Harmony
+    from retune.pipeline import Analysis
+    from retune.tuning.model import Tuning
+
+
+def compare(analysis: Analysis) -> Comparison:
+    """Measure a piece in equal temperament, fixed temperaments, a table per chord, and our presets.
+
+    Every preset starts from the options of the analysis. Figures do not depend on the reference pitch; all
+    are taken at A4 = 440 Hz.
+    """
+    score, harmony = analysis.score, analysis.harmony
+    edges = np.append(harmony.windows["start_tick"], harmony.windows["end_tick"][-1:])
+    return Comparison(
+        title=score.title,
+        tunings=tuple(
+            measure(analysis, tuning, name=name, kind=kind) for name, kind, tuning in _tunings(analysis)
+        ),
+        window_edges_seconds=score.clock.seconds(edges),
+    )
+
+
+def _tunings(analysis: Analysis) -> Iterator[tuple[str, str, Tuning]]:
+    """(name, kind, tuning) of everything compared."""
+    score, harmony, ratios = analysis.score, analysis.harmony, analysis.ratios
+    for choice in best_fixed(score, home_pc=_main_tonic(analysis.harmony)):
+        yield choice.name, "fixed", fixed_tuning(score, harmony, choice.offsets)
+    yield "table-per-chord", "table", table_per_chord(score, harmony, ratios)
+    base = replace(analysis.options, reference_hz=A4_HZ)
+    for name, preset in PRESETS.items():
+        yield name, "solved", tune(analysis, preset(base), explain=False)
+
+
+def _main_tonic(harmony: Harmony) -> int:
+    """Tonic of the key that is in force for the longest time; C without a key."""
+    keys = harmony.keys
+    ticks = np.bincount(keys["tonic_pc"], keys["end_tick"] - keys["start_tick"], minlength=12)
+    return int(np.argmax(ticks))
+
+
+def measure(analysis: Analysis, tuning: Tuning, *, name: str, kind: str) -> TuningFigures:
+    """All figures of one tuning of an analysed piece."""
+    score, harmony, ratios = analysis.score, analysis.harmony, analysis.ratios
+    notes = tuned(score, tuning)
+    pairs = consonant_pairs(notes)
+    bars, deviation = per_bar(pairs, score.meters)
+    return TuningFigures(
+        name=name,
+        kind=kind,
+        figures=figures(notes, harmony, ratios=ratios, pairs=pairs),
+        beats_per_second=mean_beat_rate(notes, pairs),
+        roughness=mean_roughness(notes),
+        bars=bars,
+        bar_deviation_cents=deviation,
+        displacement_cents=displacement(notes, harmony, ratios),
+    )
