@@ -18,7 +18,7 @@ from retune.cli.shared import (
 )
 from retune.cli.tables import cents, table
 from retune.errors import OutputError
-from retune.files import read_input, refuse_same_file, write_output
+from retune.files import STANDARD_STREAM, read_input, refuse_same_file, write_output
 
 if TYPE_CHECKING:
     from retune.pipeline import Analysis
@@ -85,10 +85,11 @@ def command(
     if new_plan_path is not None:
         from retune.plan import write_plan
 
-        text = write_plan(
-            analysis.score, analysis.harmony, analysis.ratios, name=os.path.basename(input_path)
-        )
+        name = os.path.basename(input_path)
+        text = write_plan(analysis.score, analysis.harmony, analysis.ratios, name=name)
         write_output(new_plan_path, text.encode())
+        if new_plan_path == STANDARD_STREAM:
+            return
     if as_json:
         print_json(analysis_values(analysis, tuning))
     elif not quiet:
@@ -100,7 +101,7 @@ def _may_write(input_path: str, plan_path: str, overwrite: bool) -> None:
     refuse_same_file(input_path, plan_path)
     if not overwrite and os.path.exists(plan_path):
         raise OutputError(
-            f"{plan_path}: there is a file already; remove it, or say --overwrite to replace it"
+            f"{plan_path}: the file exists; choose another name, or replace it with --overwrite"
         )
 
 

@@ -27,7 +27,10 @@ COMMANDS = {
     "preview": ("retune.cli.preview", "Write sound or a page to hear and see a tuning."),
     "parts": ("retune.cli.parts", "Write the cents each singer or player needs."),
     "plot": ("retune.cli.plot", "Draw the tuning of a piece as a picture."),
-    "passages": ("retune.cli.passages", "Find the fewest retunings for an instrument that cannot retune as it plays."),
+    "passages": (
+        "retune.cli.passages",
+        "Find the fewest retunings for an instrument that cannot retune as it plays.",
+    ),
 }
 """Name → module and one-line summary. The module holds a click command named `command`."""
 
@@ -86,9 +89,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit status; of an error the user sees one line, no trace."""
     given = list(sys.argv[1:] if arguments is None else arguments)
     show_trace = TRACEBACK_OPTION in given or bool(os.environ.get(TRACEBACK_VARIABLE))
-    given = [argument for argument in given if argument != TRACEBACK_OPTION]
+    given = [argument for argument in given if argument != TRACEBACK_OPTION] or ["--help"]
     try:
-        return int(retune.main(given, prog_name="retune", standalone_mode=False) or 0)
+        with retune.make_context("retune", given) as context:  # click's own main() adds lines of its own
+            return int(retune.invoke(context) or 0)
+    except click.exceptions.Exit as end:
+        return end.exit_code
     except RetuneError as error:
         return _fail(str(error), error.exit_status)
     except click.ClickException as error:
