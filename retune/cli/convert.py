@@ -1,0 +1,114 @@
+"""`retune convert`: the main job, one file in, one retuned file out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from retune.cli.shared import (
+    encoding_options,
+    json_option,
+    options_from,
+    plan_option,
+    print_json,
+    print_remarks,
+    quiet_option,
+    read_plan_file,
+    to_json,
+    tuning_options,
+)
+from retune.errors import OutputError
+from retune.files import STANDARD_STREAM, read_input, refuse_same_file, write_output
+
+if TYPE_CHECKING:
+    from retune.encode import EncodedFile
+    from retune.options import Options
+    from retune.pipeline import Conversion
+    from retune.plan import Plan
+
+
+@click.command("convert")
+@click.argument("input_path", metavar="INPUT")
+@click.option(
+    "-o",
+    "--output",
+    "output_path",
+    metavar="OUTPUT",
+    required=True,
+    help="Where to write the retuned file; - for standard output. Required.",
+)
+@plan_option
+@click.option(
+    "--report",
+    "report_path",
+    metavar="FILE",
+    help="Write everything about the conversion as JSON to this file. Default: no report.",
+)
+@json_option
+@quiet_option
+@tuning_options
+@encoding_options
+def command(
+    input_path: str,
+    output_path: str,
+    plan_path: str | None,
+    report_path: str | None,
+    as_json: bool,
+    quiet: bool,
+    **values: Any,
+) -> None:
+    """Retune INPUT to just intonation and write OUTPUT.
+
+    INPUT is a MIDI file, or - for standard input. The result is decoded again before it is written: if it does
+    not sound as intended, nothing is written and the exit status is 1.
+    """
+    options = options_from(values)
+    if output_path == STANDARD_STREAM and as_json:
+        raise click.UsageError("--json and -o - both want standard output; use --report FILE")
+    plan = read_plan_file(plan_path)
+    for own in (input_path, plan_path):
+        for target in (output_path, report_path):
+            if own is not None and target is not None:
+                refuse_same_file(own, target)
+    conversion = convert_file(input_path, output_path, options, plan=plan, report_path=report_path)
+    print_remarks(conversion.remarks, name=input_path, quiet=quiet)
+    if as_json:
+        print_json(conversion.report)
+    elif not quiet and output_path != STANDARD_STREAM:
+        from retune.cli.summary import conversion_summary
+
+        click.echo(conversion_summary(conversion), nl=False)
+
+
+def convert_file(
+    input_path: str,
+    output_path: str,
+    options: Options,
+    *,
+    plan: Plan | None = None,
+    report_path: str | None = None,
+) -> Conversion:
+    """Read one file, retune it, and write the result and the report; each file whole or not at all."""
+    data = read_input(input_path)
+    from retune.pipeline import convert
+
+    conversion = convert(data, options, name=input_path, plan=plan)
+    if output_path == STANDARD_STREAM and len(conversion.files) > 1:
+        raise OutputError(
+            f"standard output takes one file, not {len(conversion.files)}; name an OUTPUT instead"
+        )
+    for file in conversion.files:
+        write_output(path_of(output_path, file), file.data)
+    if report_path is not None:
+        write_output(report_path, to_json(conversion.report).encode())
+    return conversion
+
+
+def path_of(output_path: str, file: EncodedFile) -> str:
+    """Return where a file of a conversion goes: the main one where the user said, others beside it."""
+    if not file.suffix:
+        return output_path
+    path = Path(output_path)
+    return str(path.with_name(path.stem + file.suffix + file.extension))
