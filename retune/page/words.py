@@ -40,8 +40,7 @@ class CompromiseRow(NamedTuple):
 
 def page_title(analysis: Analysis, title: str | None) -> str:
     """Return the page's heading: what is asked for, else the score's title."""
-    text = plain(title if title is not None else analysis.score.title).strip()
-    return text or "Untitled music"
+    return plain(title or analysis.score.title).strip() or "Untitled music"
 
 
 def plan_name(title: str) -> str:

@@ -96,28 +96,39 @@ def browser() -> Iterator[Any]:
         chromium.close()
 
 
+@pytest.fixture(scope="session")
+def tabs(browser: Any) -> dict[Any, Any]:
+    """Tabs already open, by size and colour scheme, and under "complaints" what they have said."""
+    return {"complaints": []}
+
+
 @pytest.fixture
-def open_page(browser: Any) -> Iterator[Callable[..., Any]]:
-    """Opens a file; at the end of the test the page must not have complained or asked the network for anything."""
-    contexts, complaints = [], []
+def open_page(browser: Any, tabs: dict[Any, Any]) -> Iterator[Callable[..., Any]]:
+    """Opens a file; in the end the page must not have complained or asked the network for anything."""
+    tabs["complaints"].clear()
 
     def opened(path: Path, *, width: int = 1280, height: int = 900, scheme: str = "light") -> Any:
-        context = browser.new_context(
-            viewport={"width": width, "height": height}, color_scheme=scheme, accept_downloads=True
-        )
-        contexts.append(context)
-        page = context.new_page()
-        page.on("console", lambda message: complaints.append(f"{message.type}: {message.text}"))
-        page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.on("dialog", lambda dialog: (complaints.append(dialog.message), dialog.dismiss()))
-        page.on("request", lambda request: _only_local(request.url, complaints))
-        page.goto(path.as_uri())
-        return page
+        wanted = (width, height, scheme)
+        if wanted not in tabs:
+            tabs[wanted] = _new_tab(browser, tabs["complaints"], *wanted)
+        tabs[wanted].emulate_media(media="screen")
+        tabs[wanted].goto(path.as_uri())
+        return tabs[wanted]
 
     yield opened
-    for context in contexts:
-        context.close()
-    assert complaints == []
+    assert tabs["complaints"] == []
+
+
+def _new_tab(browser: Any, complaints: list[str], width: int, height: int, scheme: str) -> Any:
+    context = browser.new_context(
+        viewport={"width": width, "height": height}, color_scheme=scheme, accept_downloads=True
+    )
+    page = context.new_page()
+    page.on("console", lambda message: complaints.append(f"{message.type}: {message.text}"))
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on("dialog", lambda dialog: (complaints.append(dialog.message), dialog.dismiss()))
+    page.on("request", lambda request: _only_local(request.url, complaints))
+    return page
 
 
 def _only_local(url: str, complaints: list[str]) -> None:

@@ -410,13 +410,21 @@ class Player {
   }
 }
 
-/** Render a stretch of the music without playing it: one channel of samples, for measuring. */
-async function renderStretch(music, tuning, fromSecond, toSecond, sampleRate = 48000) {
+/** Render a stretch of the music without playing it: one channel of samples, for measuring.
+ *  `change` = {at, tuning}: another tuning from so many seconds on; `set` is laid over the player. */
+async function renderStretch(music, tuning, fromSecond, toSecond, { change = null, set = {} } = {}) {
+  const sampleRate = 48000;
   const length = Math.ceil((toSecond - fromSecond) * sampleRate);
   const context = new OfflineAudioContext(1, length, sampleRate);
-  const player = new Player(music, tuning, { context });
+  const player = Object.assign(new Player(music, tuning, { context }), set);
   player._prepare();
   player._begin(0, fromSecond);
   player._fillTo(toSecond - fromSecond);
+  if (change) {
+    context.suspend(change.at).then(() => {
+      player.setTuning(change.tuning);
+      context.resume();
+    });
+  }
   return (await context.startRendering()).getChannelData(0);
 }

@@ -357,7 +357,7 @@ class Page {
         return tuning.steps(note).map(([, cents]) => signed(cents)).join(", then ");
       });
       const part = music.parts[music.part[note]].name;
-      return tableRow("td", [String(Number(beat.toPrecision(3))), music.noteName(note), part, ...figures]);
+      return tableRow("td", [String(beatFigure(beat)), music.noteName(note), part, ...figures]);
     }));
     if (!notes.length) table.tBodies[0].append(tableRow("td", ["", "No note begins in this bar.", "", ""]));
   }

@@ -189,7 +189,7 @@ function sentence(text) {
 
 function beatText(music, tick) {
   const { bar, beat } = music.barBeat(tick);
-  return `${bar}.${Number(beat.toPrecision(3))}`;
+  return `${bar}.${beatFigure(beat)}`;
 }
 
 function tableRow(kind, texts, className = "") {

@@ -23,6 +23,14 @@ function roundHalfEven(x) {
   return floor % 2 === 0 ? floor : floor + 1;
 }
 
+/** A beat to three figures: 1, 2.5, 3.33, as the program writes places. */
+function beatFigure(beat) {
+  const digits = beat < 10 ? 2 : 1;
+  const scale = 10 ** digits;
+  if (Number.isInteger(beat * 8)) return roundHalfEven(beat * scale) / scale; // exact, so it may be a tie
+  return Number(beat.toFixed(digits));
+}
+
 /** Cents with a sign and a true minus: −13.7, +2.0, 0.0. */
 function signed(cents, digits = 1) {
   const text = Math.abs(cents).toFixed(digits);
@@ -129,7 +137,7 @@ class Music {
 
   where(tick) {
     const { bar, beat } = this.barBeat(tick);
-    return `bar ${bar}, beat ${Number(beat.toPrecision(3))}`;
+    return `bar ${bar}, beat ${beatFigure(beat)}`;
   }
 
   /** Bar lines and beats between two ticks: [{tick, bar, beat}], beat 1 being the bar line. */
