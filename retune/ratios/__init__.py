@@ -6,5 +6,6 @@ integer ratios above the root for each window. Kept apart from tuning so that ra
 
 from retune.ratios.choose import choose_ratios
 from retune.ratios.model import Ratios, RatioTable
+from retune.ratios.parse import parse_table
 
-__all__ = ["RatioTable", "Ratios", "choose_ratios"]
+__all__ = ["RatioTable", "Ratios", "choose_ratios", "parse_table"]

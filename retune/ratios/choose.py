@@ -168,19 +168,22 @@ def complete(placed: Mapping[int, Pair], prime_limit: int) -> RatioTable:
 
 def _best_ratio(step: int, placed: Mapping[int, Pair], prime_limit: int) -> Pair:
     """Find the candidate of least summed log2(n·d) with the placed ratios, between its placed neighbours."""
+    lower = [other for at, other in placed.items() if at < step]
+    upper = [other for at, other in placed.items() if at > step]
+    options = candidates(prime_limit)[step]
+    best, least = options[0], 0
+    for pair in options:
+        if least and pair[0] * pair[1] >= least:
+            break  # the root alone makes this one, and all that follow, worse
+        if _in_order(pair, lower, upper):
+            discord = prod([complexity(other, pair) for other in lower])
+            discord *= prod([complexity(pair, other) for other in upper])
+            if not least or discord < least:
+                best, least = pair, discord
+    return best
 
-    def discord(pair: Pair) -> int:
-        return prod(
-            complexity(other, pair) if at < step else complexity(pair, other) for at, other in placed.items()
-        )
 
-    fitting = [pair for pair in candidates(prime_limit)[step] if _in_order(step, pair, placed)]
-    return min(fitting or candidates(prime_limit)[step], key=discord)
-
-
-def _in_order(step: int, pair: Pair, placed: Mapping[int, Pair]) -> bool:
+def _in_order(pair: Pair, lower: list[Pair], upper: list[Pair]) -> bool:
     """Tell whether the ratio lies above every placed lower pitch class and below every higher one."""
-    return all(
-        (other[0] * pair[1] < pair[0] * other[1]) if at < step else (other[0] * pair[1] > pair[0] * other[1])
-        for at, other in placed.items()
-    )
+    n, d = pair
+    return all(p * d < n * q for p, q in lower) and all(p * d > n * q for p, q in upper)

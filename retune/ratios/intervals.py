@@ -34,17 +34,11 @@ def reduced(numerator: int, denominator: int) -> Pair:
     return numerator // common, denominator // common
 
 
-def between(lower: Pair, upper: Pair) -> Pair:
-    """Divide to the interval upper ÷ lower, in lowest terms, as it stands (not octave-reduced)."""
-    numerator, denominator = upper[0] * lower[1], upper[1] * lower[0]
-    common = gcd(numerator, denominator)
-    return numerator // common, denominator // common
-
-
 def complexity(lower: Pair, upper: Pair) -> int:
     """n·d of the interval between two ratios: 2 to the power of its harmonic distance."""
-    numerator, denominator = between(lower, upper)
-    return numerator * denominator
+    numerator, denominator = upper[0] * lower[1], upper[1] * lower[0]
+    common = gcd(numerator, denominator)
+    return numerator * denominator // (common * common)
 
 
 @cache

@@ -63,6 +63,7 @@ CHORD_ROWS: tuple[ChordRow, ...] = (
     ChordRow("7b5", 7, "20:25:28:35", f"two pure major thirds, each tone 7/5 from another; {NO_SOURCE}"),
     ChordRow("7#5", 5, "20:25:32:36", f"least harmonic distance; {NO_SOURCE}"),
     ChordRow("7#5", 7, "16:20:25:28", f"16:20:25 with the harmonic seventh; {NO_SOURCE}"),
+    ChordRow("7#5", 13, "8:10:13:14", f"fifth the thirteenth harmonic, least harmonic distance; {NO_SOURCE}"),
     ChordRow("maj7#5", 5, "16:20:25:30", f"16:20:25 under a pure minor third; {NO_SOURCE}"),
     ChordRow("7sus4", 3, "18:24:27:32", f"all fourths and fifths pure; {NO_SOURCE}"),
     ChordRow("6", 5, "12:15:18:20", f"{HAND_OUT}: −14 +2 −16; the tones of 10:12:15:18"),
@@ -84,7 +85,6 @@ CHORD_ROWS: tuple[ChordRow, ...] = (
     ChordRow("min11", 5, "20:24:30:36:45:54", f"pure triad on the seventh, 27/20 is left over; {NO_SOURCE}"),
     ChordRow("13", 5, "60:75:90:108:135:200", f"20:25:30:36:45, thirteenth pure to the root; {NO_SOURCE}"),
     ChordRow("13", 7, "12:15:18:21:27:40", f"4:5:6:7:9, thirteenth pure to the root; {NO_SOURCE}"),
-    ChordRow("13", 13, "4:5:6:7:9:13", f"thirteenth harmonic, 59 cents low; {NO_SOURCE}"),
 )
 """Ordered as the vocabulary, then by prime limit."""
 

@@ -87,6 +87,17 @@ def test_own_tuning_is_steady_and_nearly_pure(pump_compared):
     assert own.mean_deviation_cents < equal.mean_deviation_cents / 2
 
 
+@pytest.mark.parametrize(("semitones", "tonic"), [(0, "C"), (2, "D"), (5, "F")])
+def test_equally_good_tonics_give_way_to_that_of_the_key(semitones, tonic):
+    """I IV V I is as pure in the just scale a third higher."""
+    cadence = [[48, 55, 64, 72], [53, 57, 65, 72], [55, 59, 62, 74], [48, 55, 64, 72]]
+    analysis = analysis_of(
+        [[key + semitones for key in chord] for chord in cadence],
+        [((root + semitones) % 12, "maj") for root in (0, 5, 7, 0)],
+    )
+    assert f"just on {tonic}" in [tuning.name for tuning in compare(analysis).tunings]
+
+
 def test_every_preset_and_kind_is_measured(pump_compared):
     kinds = {name: tuning.kind for name, tuning in pump_compared.items()}
     assert [name for name, kind in kinds.items() if kind == "solved"] == list(PRESETS)

@@ -6,6 +6,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from retune.errors import OptionError
+from retune.harmony.vocabulary import INDEX_OF_SYMBOL
+from retune.ratios.choose import chord_tones
+from retune.ratios.document import rows
 from retune.ratios.parse import parse_ratio, parse_table, parse_tones
 
 
@@ -60,3 +63,12 @@ def test_tables_fill_in_what_the_text_leaves_out():
 def test_tables_refuse_tones_the_chord_does_not_have(text, symbol, message):
     with pytest.raises(OptionError, match=message):
         parse_table(text, symbol)
+
+
+@pytest.mark.parametrize("row", rows(), ids=lambda row: f"{row.symbol}@{row.prime_limit}")
+def test_everything_in_the_chord_table_can_be_typed_again(row):
+    """As ratios and as integers; each tone is nearest to its own semitone."""
+    tones = chord_tones(INDEX_OF_SYMBOL[row.symbol], row.prime_limit)
+    assert parse_tones(" ".join(row.tones)) == tones
+    if ":" in row.integers:
+        assert parse_tones(row.integers) == tones
