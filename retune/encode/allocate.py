@@ -10,7 +10,8 @@ possible; which of the silent channels it is decides what happens to the tails o
 2. the one released longest ago, if its tail has died away;
 3. a further channel, within the instrument's quota;
 4. the one released longest ago, tail or not;
-5. a channel that another instrument does not need at the moment.
+5. a channel that nobody or another instrument does not need at the moment, or one of a further port;
+6. none: notes share tunings (see share.py).
 
 Least recently released first: M1-100-UM v1.1 A.3; the rest is our own.
 """
@@ -22,11 +23,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from retune.encode.wanted import Wanted
 from retune.score.model import IntArray
 
-NEVER = 1 << 62
+Move = tuple[int, int]
+"""Tick and the value from then on."""
 
 
 @dataclass(slots=True)
@@ -37,7 +40,7 @@ class Slot:
     end: int = -1  # rank at which the last note on it ends
     end_tick: int = 0
     last_change: int = 0  # tick of the last row of `course`
-    course: list[tuple[int, int]] = field(default_factory=list)  # (tick, value)
+    course: list[Move] = field(default_factory=list)
 
     def at(self, tick: int) -> int:
         """Value in force at a tick."""
@@ -45,34 +48,79 @@ class Slot:
             return self.value
         return next((value for start, value in reversed(self.course) if start <= tick), self.value)
 
+    def start(self, tick: int, value: int) -> None:
+        """Begin a new course."""
+        self.course, self.value, self.last_change, self.end_tick = [(tick, value)], value, tick, tick
+
+    def follow(self, moves: list[Move]) -> None:
+        """Go on with the moves of a note that joined, where they lie behind what is settled."""
+        for move in moves:
+            if move[0] >= self.end_tick and move[0] > self.last_change:
+                self.course.append(move)
+                self.last_change, self.value = move
+
+    def agrees(self, tick: int, end_tick: int, moves: list[Move]) -> bool:
+        """True if a note that starts now wants the moves the slot will make as long as both sound."""
+        until = min(self.end_tick, end_tick)
+        mine = [move for move in moves if move[0] < until]
+        theirs = [row for row in self.course if tick < row[0] < until] if self.last_change > tick else []
+        return mine == theirs
+
+    def course_from(self, tick: int, end_tick: int) -> tuple[Move, ...]:
+        """What the slot does between two ticks, as settled by now."""
+        return ((tick, self.at(tick)), *(row for row in self.course if tick < row[0] < end_tick))
+
 
 @dataclass(slots=True)
 class Lane:
     """One channel a note may be put on."""
 
-    number: int  # of the channel among all channels of the port and its further ports
+    number: int  # channel, plus 16 for each further port
     home: int = -1  # instrument whose channel it is in the input
     end: int = -1  # rank at which the last note on it ends
     rested: int = 0  # tick at which the last tail has died away
     slots: dict[int, Slot] = field(default_factory=dict)
     releases: dict[int, int] = field(default_factory=dict)  # key -> rank of its last note-off
-    users: list[int] = field(default_factory=list)  # instruments in the order of first use
+    first_user: int = -1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Demand:
-    """The notes to be placed, as parallel lists in playing order."""
+    """The notes to be placed, in playing order. Arrays are (n,)."""
 
-    note: list[int]  # index into Score.notes
-    instrument: list[int]
-    slot: list[int]
-    key: list[int]
-    on: list[int]  # ranks
-    off: list[int]
-    end: list[int]
-    on_tick: list[int]
-    end_tick: list[int]
-    rested: list[int]  # tick at which the note's tail has died away
+    note: IntArray  # index into Score.notes
+    instrument: IntArray
+    slot: IntArray
+    key: IntArray
+    on: IntArray  # ranks
+    off: IntArray
+    end: IntArray
+    on_tick: IntArray
+    end_tick: IntArray
+    rested: IntArray  # tick at which the note's tail has died away
+
+    def cast(self) -> list[Request]:
+        """The same as objects, for the loop."""
+        columns = (getattr(self, name).tolist() for name in Request.__match_args__[:10])
+        return [Request(*row) for row in zip(*columns, strict=True)]
+
+
+@dataclass(slots=True)
+class Request:
+    """One note to be placed."""
+
+    note: int
+    instrument: int
+    slot: int
+    key: int
+    on: int
+    off: int
+    end: int
+    on_tick: int
+    end_tick: int
+    rested: int
+    value: int = 0
+    moves: list[Move] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,24 +129,23 @@ class Placement:
 
     lane: IntArray
     start_value: IntArray
-    shared: dict[int, tuple[tuple[int, int], ...]]  # notes that got a tuning not their own: its course
+    shared: dict[int, tuple[Move, ...]]  # notes that got a tuning not their own: its course
 
 
+@dataclass(slots=True, kw_only=True)
 class Lanes:
     """All channels of one port during allocation: who holds which, and which are free."""
 
-    def __init__(
-        self,
-        *,
-        homes: dict[int, Lane],
-        pool: list[Lane],
-        quota: dict[int, int],
-        busy_ranks: dict[int, list[int]],
-        more: Callable[[], list[Lane]] | None = None,
-    ) -> None:
-        self.held: dict[int, list[Lane]] = {i: [lane] for i, lane in homes.items()}
-        self.homes, self.pool, self.quota, self.busy_ranks = homes, pool, quota, busy_ranks
-        self.more = more
+    homes: dict[int, Lane]  # by instrument
+    pool: list[Lane]  # held by nobody
+    quota: dict[int, int]
+    busy_ranks: dict[int, list[int]]  # ranks of all events on each instrument's own channel
+    mono: frozenset[int] = frozenset()  # instruments in mono mode: the newest note rules their one channel
+    more: Callable[[], list[Lane]] | None = None  # opens a further port
+    held: dict[int, list[Lane]] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.held = {instrument: [lane] for instrument, lane in self.homes.items()}
 
     def take_new(self, instrument: int) -> Lane | None:
         """A channel nobody holds, for keeps."""
@@ -121,11 +168,11 @@ class Lanes:
             self.held[owner].remove(best)
             self.held[instrument].append(best)
             return best
-        loans = [
+        loans = (
             lane
             for other, lane in self.homes.items()
-            if other != instrument and lane.end < on and self._clear(lane, on, end)
-        ]
+            if other != instrument and lane.end < on and self._clear(other, on, end)
+        )
         return min(loans, key=lambda lane: lane.end, default=None)
 
     def take_further(self, instrument: int) -> Lane | None:
@@ -133,131 +180,121 @@ class Lanes:
         if self.more is None:
             return None
         self.pool.extend(self.more())
-        lane = self.pool.pop(0)
-        self.held[instrument].append(lane)
-        return lane
+        return self.take_new(instrument)
 
-    def _clear(self, lane: Lane, on: int, end: int) -> bool:
-        """True if the channel's owner has no event between two ranks."""
-        ranks = self.busy_ranks.get(lane.home, [])
+    def _clear(self, instrument: int, on: int, end: int) -> bool:
+        """True if an instrument has no event on its own channel between two ranks."""
+        ranks = self.busy_ranks[instrument]
         k = bisect_right(ranks, on)
         return k == len(ranks) or ranks[k] > end
 
 
-def place_notes(demand: Demand, wanted: Wanted, lanes: Lanes, n_notes: int) -> Placement:
-    """Give every note of `demand` a channel. Linear in the notes; sixteen channels bound the work a note."""
-    lane_of = np.full(n_notes, -1, np.int64)
-    start_value = np.zeros(n_notes, np.int64)
-    shared: dict[int, tuple[tuple[int, int], ...]] = {}
-    first, row_tick, row_value = wanted.first.tolist(), wanted.tick.tolist(), wanted.value.tolist()
-    columns = (
-        demand.note,
-        demand.instrument,
-        demand.slot,
-        demand.key,
-        demand.on,
-        demand.off,
-        demand.end,
-        demand.on_tick,
-        demand.end_tick,
-        demand.rested,
-    )
-    for note, instrument, slot_id, key, on, off, end, on_tick, end_tick, rested in zip(*columns, strict=True):
-        low, high = first[note], first[note + 1]
-        value = row_value[low]
-        moves = (
-            list(zip(row_tick[low + 1 : high], row_value[low + 1 : high], strict=True))
-            if high > low + 1
-            else []
-        )
-        lane, joins = _choose(lanes, instrument, slot_id, key, on, end, on_tick, end_tick, value, moves)
-        if lane is None:
-            lane = _nearest(lanes.held[instrument], slot_id, on, on_tick, value)
-            shared[note] = _course(lane.slots[slot_id], on_tick, end_tick)
-            value, moves, joins = shared[note][0][1], [], True
-        slot = lane.slots.get(slot_id)
+class Allocator:
+    """Places the notes of one port, in playing order. Linear in the notes: sixteen channels bound each step."""
+
+    def __init__(
+        self,
+        demand: Demand,
+        wanted: Wanted,
+        lanes: Lanes,
+        n_notes: int,
+        close: NDArray[np.float64] | None = None,
+    ) -> None:
+        """`close` (n,) is how far from its tuning each note may be put beside others in the first place [steps]."""
+        self.lanes = lanes
+        self.requests = demand.cast()
+        self.close = close
+        self.lane = np.full(n_notes, -1, np.int64)
+        self.start_value = np.zeros(n_notes, np.int64)
+        self.shared: dict[int, tuple[Move, ...]] = {}
+        self.lane_of: dict[int, Lane] = {}
+        first, tick, value = wanted.first.tolist(), wanted.tick.tolist(), wanted.value.tolist()
+        for request in self.requests:
+            low, high = first[request.note], first[request.note + 1]
+            request.value = value[low]
+            if high > low + 1:
+                request.moves = list(zip(tick[low + 1 : high], value[low + 1 : high], strict=True))
+
+    def choose(self, k: int) -> tuple[Lane | None, bool]:
+        """The channel of request `k` by the order of the module's docstring, and whether it joins others."""
+        request = self.requests[k]
+        lanes, instrument, on, tick = self.lanes, request.instrument, request.on, request.on_tick
+        if instrument in lanes.mono:
+            return lanes.homes[instrument], False
+        same: Lane | None = None
+        quiet: Lane | None = None
+        ringing: Lane | None = None
+        doubled: Lane | None = None
+        held = lanes.held[instrument]
+        for lane in held:
+            slot = lane.slots.get(request.slot)
+            if slot is None:
+                if quiet is None or request.slot in quiet.slots:
+                    quiet = lane
+            elif slot.end > on:
+                if slot.at(tick) == request.value and slot.agrees(tick, request.end_tick, request.moves):
+                    if lane.releases.get(request.key, -1) < on:
+                        return lane, True
+                    doubled = lane
+            elif slot.value == request.value:
+                same = same or lane
+            elif lane.rested <= tick:
+                if quiet is None or lane.end < quiet.end:
+                    quiet = lane
+            elif ringing is None or lane.end < ringing.end:
+                ringing = lane
+        if self.close is not None and (near := self._near(request, float(self.close[k]))) is not None:
+            return near, True
+        chosen = same or quiet
+        if chosen is None and len(held) < lanes.quota[instrument]:
+            chosen = lanes.take_new(instrument)
+        chosen = chosen or ringing
+        if chosen is not None:
+            return chosen, False
+        if doubled is not None:
+            return doubled, True
+        chosen = lanes.take_new(instrument) or lanes.take_idle(instrument, on, request.end)
+        return chosen or lanes.take_further(instrument), False
+
+    def _near(self, request: Request, close: float) -> Lane | None:
+        """A channel that sounds in nearly the wanted tuning."""
+        if close <= 0.0:
+            return None
+        best: Lane | None = None
+        least = close
+        for lane in self.lanes.held[request.instrument]:
+            slot = lane.slots.get(request.slot)
+            if slot is not None and slot.end > request.on:
+                distance = abs(slot.at(request.on_tick) - request.value)
+                if distance <= least:
+                    best, least = lane, distance
+        return best
+
+    def put(self, request: Request, lane: Lane, *, joins: bool) -> None:
+        """Put a note on a channel, in its own tuning or, where it joins another one, in that."""
+        slot = lane.slots.get(request.slot)
         if slot is None:
-            slot = lane.slots[slot_id] = Slot()
+            slot = lane.slots[request.slot] = Slot()
+        tick = request.on_tick
         if not joins:
-            slot.course, slot.value, slot.last_change = [(on_tick, value)], value, on_tick
-            slot.end_tick = on_tick
-        for move in moves:
-            if move[0] >= slot.end_tick and move[0] > slot.last_change:
-                slot.course.append(move)
-                slot.last_change, slot.value = move
-        slot.end, slot.end_tick = max(slot.end, end), max(slot.end_tick, end_tick)
-        lane.end, lane.rested = max(lane.end, end), max(lane.rested, rested)
-        lane.releases[key] = max(lane.releases.get(key, -1), off)
-        if not lane.users or lane.users[-1] != instrument:
-            lane.users.append(instrument)
-        lane_of[note], start_value[note] = lane.number, value
-    return Placement(lane=lane_of, start_value=start_value, shared=shared)
+            slot.start(tick, request.value)
+        own = not joins or (
+            slot.at(tick) == request.value and slot.agrees(tick, request.end_tick, request.moves)
+        )
+        value = request.value if own else slot.at(tick)
+        if own:
+            slot.follow(request.moves)
+            self.shared.pop(request.note, None)
+        else:
+            self.shared[request.note] = slot.course_from(tick, request.end_tick)
+        slot.end, slot.end_tick = max(slot.end, request.end), max(slot.end_tick, request.end_tick)
+        lane.end, lane.rested = max(lane.end, request.end), max(lane.rested, request.rested)
+        lane.releases[request.key] = max(lane.releases.get(request.key, -1), request.off)
+        if lane.first_user < 0:
+            lane.first_user = request.instrument
+        self.lane[request.note], self.start_value[request.note] = lane.number, value
+        self.lane_of[request.note] = lane
 
-
-def _choose(
-    lanes: Lanes,
-    instrument: int,
-    slot_id: int,
-    key: int,
-    on: int,
-    end: int,
-    on_tick: int,
-    end_tick: int,
-    value: int,
-    moves: list[tuple[int, int]],
-) -> tuple[Lane | None, bool]:
-    """The channel of a note by the order of the module's docstring, and whether it joins notes that sound."""
-    same: Lane | None = None
-    quiet: Lane | None = None
-    ringing: Lane | None = None
-    doubled: Lane | None = None
-    held = lanes.held[instrument]
-    for lane in held:
-        slot = lane.slots.get(slot_id)
-        if slot is None:
-            if quiet is None or quiet.slots.get(slot_id) is not None:
-                quiet = lane
-            continue
-        if slot.end > on:
-            if slot.at(on_tick) == value and _agree(slot, on_tick, end_tick, value, moves):
-                if lane.releases.get(key, -1) < on:
-                    return lane, True
-                doubled = lane
-        elif slot.value == value:
-            same = same or lane
-        elif lane.rested <= on_tick:
-            if quiet is None or lane.end < quiet.end:
-                quiet = lane
-        elif ringing is None or lane.end < ringing.end:
-            ringing = lane
-    chosen = same or quiet
-    if chosen is None and len(held) < lanes.quota[instrument]:
-        chosen = lanes.take_new(instrument)
-    chosen = chosen or ringing
-    if chosen is not None:
-        return chosen, False
-    if doubled is not None:
-        return doubled, True
-    chosen = (
-        lanes.take_new(instrument) or lanes.take_idle(instrument, on, end) or lanes.take_further(instrument)
-    )
-    return chosen, False
-
-
-def _agree(slot: Slot, on_tick: int, end_tick: int, value: int, moves: list[tuple[int, int]]) -> bool:
-    """True if a note that starts now wants what the slot will do as long as both sound."""
-    until = min(slot.end_tick, end_tick)
-    mine = [move for move in moves if move[0] < until]
-    theirs = [row for row in slot.course if on_tick < row[0] < until] if slot.last_change > on_tick else []
-    return mine == theirs
-
-
-def _nearest(held: list[Lane], slot_id: int, on: int, on_tick: int, value: int) -> Lane:
-    """The channel whose tuning is closest; every channel sounds."""
-    return min(held, key=lambda lane: abs(lane.slots[slot_id].at(on_tick) - value))
-
-
-def _course(slot: Slot, on_tick: int, end_tick: int) -> tuple[tuple[int, int], ...]:
-    """What a slot does from `on_tick` to `end_tick`, as known now."""
-    later = [row for row in slot.course if on_tick < row[0] < end_tick]
-    return ((on_tick, slot.at(on_tick)), *later)
+    def result(self) -> Placement:
+        """Where the notes are by now."""
+        return Placement(lane=self.lane, start_value=self.start_value, shared=self.shared)

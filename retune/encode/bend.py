@@ -8,93 +8,76 @@ notes that want different tunings at the same time.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from math import ceil
-from operator import itemgetter
 
+import mido
 import numpy as np
 
-from retune.constants import BEND_CENTRE, CHANNELS_PER_PORT, PERCUSSION_CHANNEL
-from retune.encode.allocate import Demand, Lane, Lanes, Placement, place_notes
-from retune.encode.conduct import CC_PORTAMENTO_FROM, Conductor, Place
-from retune.encode.instruments import BendExtent, Instrument, bend_extents, find_instruments
+from retune.constants import BEND_CENTRE, BEND_MAX
+from retune.encode import messages as build
+from retune.encode.conduct import Conductor
+from retune.encode.instruments import BendExtent, bend_extents, find_instruments
 from retune.encode.lines import Line, Voice
+from retune.encode.losses import losses
+from retune.encode.messages import RPN_BEND_RANGE
 from retune.encode.model import Encoded, EncodedFile
-from retune.encode.quota import quotas
-from retune.encode.rewrite import TrackRewrite
-from retune.encode.timeline import OtherEvent, Timeline, read_timeline
-from retune.encode.wanted import Wanted, wanted_steps
-from retune.errors import Remark
+from retune.encode.rewrite import FileRewrite, Place
+from retune.encode.spread import Music, Spread, spread_notes, write_spread
+from retune.encode.timeline import OtherEvent, read_timeline
+from retune.encode.wanted import wanted_steps
 from retune.options import Options
-from retune.score import moved, write_tracks
-from retune.score.model import FloatArray, IntArray, Score
+from retune.score import write_tracks
+from retune.score.model import IntArray, Score
 from retune.tuning.model import Tuning
 from retune.units import bend_step_cents
-
-TAIL_SECONDS = 1.0
-"""How long a released note is taken to ring on; chosen by us. Organs stop sooner, pads ring longer."""
-
-_KILLS = frozenset((120, 123, 124, 125, 126, 127))  # mode messages that end notes: MIDI 1.0 4.2.1 p. 20
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BendPlan:
-    """Everything decided before a message is written."""
-
-    timeline: Timeline
-    instruments: tuple[Instrument, ...]
-    of_note: IntArray  # (n_notes,) instrument of each note
-    tuned: tuple[int, ...]  # instruments with at least one note off equal temperament
-    ranges: list[int]  # bend range of each instrument [semitones]
-    wanted: Wanted
-    rested: IntArray  # (n_notes,) tick at which each note's tail has died away
-    lanes: dict[int, list[Lane]]  # by port
-    placement: Placement
 
 
 def encode_bend(score: Score, tuning: Tuning, options: Options) -> Encoded:
     """Encode by pitch bend, one channel a tuning."""
-    plan = plan_bends(score, tuning, options)
-    tracks = [TrackRewrite(track) for track in score.tracks]
-    move_notes(score, plan, tracks)
-    conduct(score, plan, tracks)
-    data = write_tracks(format=score.format, division=score.division, tracks=[t.build() for t in tracks])
-    error, remarks = losses(score, tuning, plan)
+    music, ranges = read_music(score, tuning, options)
+    spread = spread_notes(music, further=options.when_full == "ports")
+    return write_bends(score, tuning, spread, ranges)
+
+
+def write_bends(score: Score, tuning: Tuning, spread: Spread, ranges: list[int]) -> Encoded:
+    """The file of a plan."""
+    file = FileRewrite(score)
+    write_spread(file, spread, BendConductor, ranges)
+    format_, tracks = file.build()
+    error, remarks = losses(spread, tuning)
     return Encoded(
-        files=(EncodedFile(data=data),),
-        channels_used=channels_used(score, plan),
+        files=(EncodedFile(data=write_tracks(format=format_, division=score.division, tracks=tracks)),),
+        channels_used=spread.channels_used,
         worst_error_cents=error,
         remarks=remarks,
     )
 
 
-def plan_bends(score: Score, tuning: Tuning, options: Options) -> BendPlan:
-    """Decide bend ranges, wanted bends and the channel of every note."""
+def read_music(score: Score, tuning: Tuning, options: Options) -> tuple[Music, list[int]]:
+    """Instruments, wanted bends, and the bend range of each instrument [semitones]."""
     timeline = read_timeline(score)
     instruments, of_part = find_instruments(score, timeline.others)
     of_note = of_part[score.notes["part"]] if len(score.parts) else np.zeros(0, np.int64)
     extents = bend_extents(instruments, timeline.others)
     ranges = choose_ranges(tuning, of_note, extents, options.bend_range_semitones)
-    step_of_instrument = np.array([bend_step_cents(r) for r in ranges] or [1.0])
-    wanted = wanted_steps(tuning, len(score.notes), step_of_instrument[of_note])
-    has_row = np.diff(wanted.first) > 0
-    moved_rows = np.repeat(of_note, np.diff(wanted.first))[wanted.value != 0]
-    tuned = tuple(np.unique(moved_rows).tolist())
-    ends = score.notes["sounding_end_tick"]
-    rested = score.clock.ticks(score.clock.seconds(ends) + TAIL_SECONDS)
-    active = np.isin(of_note, tuned) & has_row
-    lanes, placement = _place(score, timeline, instruments, of_note, tuned, wanted, rested, active, options)
-    return BendPlan(
+    steps = np.array([bend_step_cents(r) for r in ranges] or [1.0])
+    wanted = wanted_steps(tuning, len(score.notes), steps[of_note])
+    music = Music(
+        score=score,
         timeline=timeline,
         instruments=instruments,
         of_note=of_note,
-        tuned=tuned,
-        ranges=ranges,
         wanted=wanted,
-        rested=rested,
-        lanes=lanes,
-        placement=placement,
+        steps=steps,
+        slots=np.zeros(len(score.notes), np.int64),
+        tuned=tuned_instruments(wanted.value, np.repeat(of_note, np.diff(wanted.first))),
     )
+    return music, ranges
+
+
+def tuned_instruments(values: IntArray, instrument: IntArray) -> tuple[int, ...]:
+    """Instruments with a value other than 0."""
+    return tuple(np.unique(instrument[values != 0]).tolist())
 
 
 def choose_ranges(tuning: Tuning, of_note: IntArray, extents: Sequence[BendExtent], least: int) -> list[int]:
@@ -111,306 +94,61 @@ def choose_ranges(tuning: Tuning, of_note: IntArray, extents: Sequence[BendExten
     return ranges
 
 
-def _place(
-    score: Score,
-    timeline: Timeline,
-    instruments: tuple[Instrument, ...],
-    of_note: IntArray,
-    tuned: tuple[int, ...],
-    wanted: Wanted,
-    rested: IntArray,
-    active: np.ndarray,
-    options: Options,
-) -> tuple[dict[int, list[Lane]], Placement]:
-    lane_of = np.full(len(score.notes), -1, np.int64)
-    start_value = np.zeros(len(score.notes), np.int64)
-    shared: dict[int, tuple[tuple[int, int], ...]] = {}
-    all_lanes: dict[int, list[Lane]] = {}
-    for port in sorted({instruments[i].port for i in tuned}):
-        mine = [instruments[i] for i in tuned if instruments[i].port == port]
-        notes = np.nonzero(active & np.isin(of_note, [i.index for i in mine]))[0]
-        lanes, pool = _channels(port, instruments, tuned, timeline)
-        homes = {i.index: lanes[i.channel] for i in mine}
-        demand = _demand(score, timeline, of_note, rested, notes)
-        busy = _busy_ranks(timeline, instruments, homes, demand)
-        allotted = quotas(demand, wanted, list(homes), len(pool))
-        state = Lanes(homes=homes, pool=pool, quota=allotted, busy_ranks=busy)
-        result = place_notes(demand, wanted, state, len(score.notes))
-        lane_of[notes], start_value[notes] = result.lane[notes], result.start_value[notes]
-        shared.update(result.shared)
-        all_lanes[port] = lanes
-    return all_lanes, Placement(lane=lane_of, start_value=start_value, shared=shared)
+class BendConductor(Conductor):
+    """Tunes channels by pitch bend: the tuning and the bend of the input in one message."""
 
+    def is_tuned(self, line: Line, voice: Voice, slot: int, value: int, tick: int) -> bool:
+        """True if the bend is right and was not sent on this very tick, perhaps by another track."""
+        return line.bend == BEND_CENTRE + value and not voice.bend.value and line.sent[0] != tick
 
-def _channels(
-    port: int, instruments: tuple[Instrument, ...], tuned: tuple[int, ...], timeline: Timeline
-) -> tuple[list[Lane], list[Lane]]:
-    """All channels of a port, and those free for anybody: unused ones first, then those without notes."""
-    lanes = [Lane(number=channel) for channel in range(CHANNELS_PER_PORT)]
-    taken = {PERCUSSION_CHANNEL}
-    quiet = []
-    deadly = {
-        (e.port, e.channel)
-        for e in timeline.others
-        if e.channel >= 0 and e.message.type == "control_change" and e.message.control in _KILLS
-    }
-    for instrument in instruments:
-        if instrument.port != port:
-            continue
-        lanes[instrument.channel].home = instrument.index
-        taken.add(instrument.channel)
-        if not instrument.parts and (port, instrument.channel) not in deadly:
-            quiet.append(lanes[instrument.channel])
-    free = [lane for lane in lanes if lane.number not in taken]
-    return lanes, free + [lane for lane in quiet if lane.number != PERCUSSION_CHANNEL]
+    def send_tuning(self, line: Line, voice: Voice, place: Place) -> None:
+        """Send the bend if it is not there already, or was sent by another track on the same tick."""
+        value = self._total(line, voice)
+        if value != line.bend or (line.sent[0] == place.tick and line.sent[1] != place.track):
+            line.bend, line.sent = value, (place.tick, place.track)
+            self._insert(build.bend(line.channel, value), line, place)
 
+    def set_up(self, line: Line, voice: Voice) -> Iterator[mido.Message]:
+        """The bend range, explicitly even where it is the default."""
+        if line.range_semitones != voice.range_semitones:
+            line.range_semitones = voice.range_semitones
+            yield from build.bend_range(line.channel, voice.range_semitones, then=line.selection)
 
-def _demand(score: Score, timeline: Timeline, of_note: IntArray, rested: IntArray, notes: IntArray) -> Demand:
-    table = score.notes[notes]
-    return Demand(
-        note=notes.tolist(),
-        instrument=of_note[notes].tolist(),
-        slot=[0] * len(notes),
-        key=table["key"].tolist(),
-        on=timeline.on[notes].tolist(),
-        off=timeline.off[notes].tolist(),
-        end=timeline.end[notes].tolist(),
-        on_tick=table["onset_tick"].tolist(),
-        end_tick=table["sounding_end_tick"].tolist(),
-        rested=rested[notes].tolist(),
-    )
+    def input_bend(self, voice: Voice, event: OtherEvent, after: Place) -> None:
+        """A bend of the input is added to the tuning of every channel that sounds."""
+        voice.bend.value = event.message.pitch
+        for line in voice.lines:
+            if line is not voice.home and line.owner is voice and line.ringing_until >= event.tick:
+                self.send_tuning(line, voice, after)
+        home = voice.home
+        if not voice.range_semitones or home.owner is not voice:
+            home.bend = BEND_CENTRE + event.message.pitch
+            return
+        home.bend, home.sent = self._total(home, voice), (event.tick, event.track)
+        self.file.replace(event.track, event.index, build.bend(home.channel, home.bend))
 
+    def data_entry(self, voice: Voice, event: OtherEvent, after: Place) -> None:
+        """A bend range of the input gives way to ours at its place; the bends in force change their size."""
+        if voice.bend.selection != ("rpn", RPN_BEND_RANGE):
+            super().data_entry(voice, event, after)
+            return
+        number = event.message.control
+        voice.bend.control(number, event.message.value)
+        if not voice.range_semitones:
+            voice.home.range_semitones = None
+            return
+        ours = build.control(event.channel, build.CC_DATA_LSB, 0)
+        if number == build.CC_DATA_MSB:
+            ours = build.control(event.channel, number, voice.range_semitones)
+            voice.home.range_semitones = voice.range_semitones
+        self.file.replace(event.track, event.index, ours)
+        for line in voice.lines:
+            if line.owner is voice and line.ringing_until >= event.tick:
+                self.send_tuning(line, voice, after)
 
-def _busy_ranks(
-    timeline: Timeline, instruments: tuple[Instrument, ...], homes: dict[int, Lane], demand: Demand
-) -> dict[int, list[int]]:
-    """Ranks of all events on each instrument's own channel, sorted."""
-    of_channel = {(instruments[i].port, instruments[i].channel): i for i in homes}
-    ranks: dict[int, list[int]] = {i: [] for i in homes}
-    for event in timeline.others:
-        index = of_channel.get((event.port, event.channel))
-        if index is not None:
-            ranks[index].append(event.rank)
-    for index, on in zip(demand.instrument, demand.on, strict=True):
-        ranks[index].append(on)
-    return {index: sorted(own) for index, own in ranks.items()}
-
-
-def move_notes(score: Score, plan: BendPlan, tracks: list[TrackRewrite]) -> None:
-    """Put notes on their channels: note-offs go where their note-ons went."""
-    home = np.array([i.channel for i in plan.instruments] or [0])[plan.of_note]
-    away = np.nonzero((plan.placement.lane >= 0) & (plan.placement.lane != home))[0]
-    table = score.notes[away]
-    rows = zip(
-        table["track"].tolist(),
-        table["on_event"].tolist(),
-        table["off_event"].tolist(),
-        plan.placement.lane[away].tolist(),
-        strict=True,
-    )
-    for track, on, off, channel in rows:
-        messages = tracks[track].messages
-        messages[on] = moved(messages[on], channel)
-        if off >= 0:
-            messages[off] = moved(messages[off], channel)
-
-
-def conduct(score: Score, plan: BendPlan, tracks: list[TrackRewrite]) -> None:
-    """Write set-up, bends and copies of the input's channel messages."""
-    for port, lanes in plan.lanes.items():
-        lines = [Line(number=lane.number, channel=lane.number % CHANNELS_PER_PORT) for lane in lanes]
-        voices = _voices(port, plan, lines)
-        conductor = Conductor(tracks=tracks, voices={(port, c): v for c, v in voices.items()}, lines=lines)
-        mine = {plan.instruments[i].index: v for c, v in voices.items() for i in [v.instrument.index]}
-        events = [e for e in plan.timeline.others if e.port == port]
-        _portamento(plan, events, conductor, mine)
-        _play(score, plan, conductor, mine, events, _setups(score, plan, events, mine, lanes, lines))
-
-
-def _voices(port: int, plan: BendPlan, lines: list[Line]) -> dict[int, Voice]:
-    voices = {}
-    for instrument in plan.instruments:
-        tuned = instrument.index in plan.tuned
-        if instrument.port != port or (instrument.parts and not tuned):
-            continue
-        line = lines[instrument.channel]
-        voice = Voice(
-            instrument=instrument, home=line, range_semitones=plan.ranges[instrument.index] if tuned else 0
-        )
-        line.owner = line.guest_of = voice
-        voice.lines.append(line)
-        voices[instrument.channel] = voice
-    return voices
-
-
-def _portamento(
-    plan: BendPlan, events: list[OtherEvent], conductor: Conductor, voices: dict[int, Voice]
-) -> None:
-    """Where the next note of each instrument goes, for those that use portamento control."""
-    for index, voice in voices.items():
-        channel = voice.instrument.channel
-        if any(
-            e.channel == channel
-            and e.message.type == "control_change"
-            and e.message.control == CC_PORTAMENTO_FROM
-            for e in events
-        ):
-            notes = np.nonzero((plan.of_note == index) & (plan.placement.lane >= 0))[0]
-            conductor.next_line[index] = (
-                plan.timeline.on[notes].tolist(),
-                plan.placement.lane[notes].tolist(),
-            )
-
-
-def _setups(
-    score: Score,
-    plan: BendPlan,
-    events: list[OtherEvent],
-    voices: dict[int, Voice],
-    lanes: list[Lane],
-    lines: list[Line],
-) -> Iterator[tuple[int, Voice, list[Line], Place]]:
-    """Where channels can be set up ahead of the music: behind the instrument's own set-up.
-
-    Not on a tick with a device reset, which needs time before it takes set-up (GM2 4.9.1); those channels are
-    set up with their first note, like those of an instrument whose first event is a note.
-    """
-    resets = {e.tick for e in events if e.channel < 0}
-    first_note: dict[int, int] = {}
-    for note in np.nonzero(plan.placement.lane >= 0)[0][::-1].tolist():
-        first_note[int(plan.of_note[note])] = note
-    first_events: dict[int, list[OtherEvent]] = {}
-    for event in events:
-        first_events.setdefault(event.channel, []).append(event)
-    for index, voice in voices.items():
-        own = first_events.get(voice.instrument.channel, [])
-        if index not in first_note or not own:
-            continue
-        tick = own[0].tick
-        if tick >= int(score.notes["onset_tick"][first_note[index]]) or tick in resets:
-            continue
-        last = [e for e in own if e.tick == tick][-1]
-        ready = [lines[a.number] for a in lanes if a.users[:1] == [index] and a.home in (-1, index)]
-        yield last.rank + 1, voice, ready, Place(tick, last.track, last.index + 1)
-
-
-def _play(
-    score: Score,
-    plan: BendPlan,
-    conductor: Conductor,
-    voices: dict[int, Voice],
-    events: list[OtherEvent],
-    setups: Iterator[tuple[int, Voice, list[Line], Place]],
-) -> None:
-    """Everything in playing order."""
-    timeline, wanted, placement = plan.timeline, plan.wanted, plan.placement
-    notes = np.nonzero((placement.lane >= 0) & np.isin(plan.of_note, list(voices)))[0]
-    moves = _moves(score, plan, notes)
-    table = score.notes[notes]
-    starts = zip(
-        (timeline.on[notes] - 1).tolist(),
-        notes.tolist(),
-        table["onset_tick"].tolist(),
-        table["track"].tolist(),
-        table["on_event"].tolist(),
-        placement.start_value[notes].tolist(),
-        strict=True,
-    )
-    others = [(e.rank, -1, e.tick, e) for e in events]
-    ready = [(s[0], -2, s[3].tick, s) for s in setups]
-    todo = sorted([*moves, *starts, *others, *ready], key=itemgetter(0, 2))
-    lane, of_note = placement.lane.tolist(), plan.of_note.tolist()
-    ends, rested = score.notes["sounding_end_tick"].tolist(), plan.rested.tolist()
-    keys = score.notes["key"].tolist()
-    follows = any(e.channel >= 0 and e.message.type == "polytouch" for e in events)
-    del wanted
-    for item in todo:
-        note = item[1]
-        if note == -1:
-            conductor.pass_on(item[3])
-            continue
-        if note == -2:
-            conductor.prepare(*item[3][1:])
-            continue
-        tick, track, position, value = item[2:]
-        line, voice = conductor.lines[lane[note]], voices[of_note[note]]
-        if (
-            line.bend != BEND_CENTRE + value
-            or line.stale
-            or line.owner is not voice
-            or voice.bend.value
-            or line.bend_sent[0] == tick
-        ):
-            conductor.tune(line, voice, value, Place(tick, track, position))
-        line.sounding_until = max(line.sounding_until, ends[note])
-        line.ringing_until = max(line.ringing_until, rested[note])
-        if follows:
-            conductor.remember_key(voice, keys[note], ends[note], line)
-
-
-def _moves(score: Score, plan: BendPlan, notes: IntArray) -> list[tuple[int, ...]]:
-    """Moves of sounding notes: (rank, note, tick, track, position, value)."""
-    wanted = plan.wanted
-    low, high = wanted.first[notes] + 1, wanted.first[notes + 1]
-    several = np.nonzero(high > low)[0]
-    several = (
-        several[[int(n) not in plan.placement.shared for n in notes[several]]] if len(several) else several
-    )
-    if not len(several):
-        return []
-    rows = np.concatenate([np.arange(a, b) for a, b in zip(low[several], high[several], strict=True)])
-    note = np.repeat(notes[several], (high - low)[several])
-    track = score.notes["track"][note]
-    rank, position = np.zeros(len(rows), np.int64), np.zeros(len(rows), np.int64)
-    for t in np.unique(track).tolist():
-        on = track == t
-        position[on], rank[on] = plan.timeline.insertion_ranks(score, t, wanted.tick[rows[on]])
-    columns = (rank, note, wanted.tick[rows], track, position, wanted.value[rows])
-    return list(zip(*(c.tolist() for c in columns), strict=True))
-
-
-def losses(score: Score, tuning: Tuning, plan: BendPlan) -> tuple[float, tuple[Remark, ...]]:
-    """Largest difference between tuning and bends [cents], and a remark for each bar affected."""
-    worst = plan.wanted.rounding_cents
-    per_bar: dict[int, tuple[float, int, int]] = {}
-    rows = tuning.offsets
-    for note, course in plan.placement.shared.items():
-        step = bend_step_cents(plan.ranges[int(plan.of_note[note])])
-        low, high = np.searchsorted(rows["note"], [note, note + 1])
-        error = course_error(course, rows[low:high], step)
-        worst = max(worst, error)
-        tick = int(score.notes["onset_tick"][note])
-        bar = int(score.meters.bar_beat(tick)[0])
-        most, count, first = per_bar.get(bar, (0.0, 0, tick))
-        per_bar[bar] = (max(most, error), count + 1, min(first, tick))
-    return worst, tuple(
-        Remark(
-            code="channels-full",
-            message=f"more tunings sound at once than there are channels; {count} notes share the tuning "
-            f"of others, up to {most:.2f} cents off",
-            where=score.where(tick),
-        )
-        for _, (most, count, tick) in sorted(per_bar.items())
-    )
-
-
-def course_error(course: tuple[tuple[int, int], ...], rows: np.ndarray, step: float) -> float:
-    """Largest difference between a course [steps] and the offsets wanted over the same time [cents]."""
-    ticks = sorted({tick for tick, _ in course} | set(rows["start_tick"].tolist()))
-    starts = np.array([tick for tick, _ in course])
-    values = np.array([value for _, value in course])
-    got = values[np.maximum(np.searchsorted(starts, ticks, side="right") - 1, 0)] * step
-    want = rows["offset_cents"][np.maximum(np.searchsorted(rows["start_tick"], ticks, side="right") - 1, 0)]
-    return float(np.abs(got - want).max())
-
-
-def channels_used(score: Score, plan: BendPlan) -> int:
-    """Number of channels (over all ports) that carry notes."""
-    used = {(i.port, i.channel) for i in plan.instruments if i.parts and i.index not in plan.tuned}
-    for i in plan.tuned:
-        lanes = np.unique(plan.placement.lane[(plan.of_note == i) & (plan.placement.lane >= 0)])
-        used |= {(plan.instruments[i].port, int(lane)) for lane in lanes}
-    return len(used)
-
-
-__all__ = ["FloatArray", "encode_bend", "plan_bends"]
+    def _total(self, line: Line, voice: Voice) -> int:
+        """Bend for the tuning in force and the input's own bend."""
+        steps = line.values.get(0, 0)
+        if voice.bend.value:
+            steps = round(steps + voice.bend.cents / bend_step_cents(voice.range_semitones))
+        return min(max(BEND_CENTRE + steps, 0), BEND_MAX)

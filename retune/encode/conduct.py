@@ -1,282 +1,238 @@
 """Writing tuned notes and everything else of the input onto the channels they were given.
 
-One pass over what has to change, in playing order: note-ons (set-up and bend before them), moves of sounding
-notes, and the channel messages of the input, which are copied to every channel their instrument uses at that
-moment. Notes that stay on their own channel are not touched, nor is anything that is not a channel message.
+One pass over what has to change, in playing order: note-ons (set-up and tuning before them), moves of
+sounding notes, and the channel messages of the input, which are copied to every channel their instrument uses
+at that moment. Notes that stay on their own channel are not touched, nor is anything that is not a channel
+message.
 
 A channel in silence is not kept up to date message by message: it is brought up to date before its next note.
 The instrument's own channel always receives every message at its tick.
+
+docs/existing-events.md tells the rule for each kind of event.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator
 
 import mido
 
-from retune.constants import (
-    BEND_CENTRE,
-    BEND_MAX,
-    CC_ALL_NOTES_OFF,
-    CC_ALL_SOUND_OFF,
-    CC_RESET_ALL_CONTROLLERS,
-    PEDAL_DOWN,
-)
+from retune.constants import CC_ALL_NOTES_OFF, CC_ALL_SOUND_OFF, CC_RESET_ALL_CONTROLLERS, PEDAL_DOWN
 from retune.encode import messages as build
-from retune.encode.lines import PRESSURE, Line, Voice
-from retune.encode.messages import RPN_BEND_RANGE
-from retune.encode.rewrite import TrackRewrite
+from retune.encode.lines import BEND, PRESSURE, Line, Voice
+from retune.encode.rewrite import FileRewrite, Place
 from retune.encode.timeline import OtherEvent
 from retune.score import moved
-from retune.units import bend_step_cents
 
-CC_PORTAMENTO_FROM = 84  # MIDI 1.0 Detailed Specification 4.2.1 p. 16
-_PEDALS = frozenset((64, 65, 66, 67, 68, 69))
+CC_PORTAMENTO_FROM = 84  # next note-on of the channel: MIDI 1.0 Detailed Specification 4.2.1 p. 16
+CC_VELOCITY_PREFIX = 88  # next note message of the channel: high resolution velocity, CA-031 (from memory)
+ONE_SHOT = frozenset((CC_PORTAMENTO_FROM, CC_VELOCITY_PREFIX))
+_PEDALS = frozenset((64, 66, 67, 68, 69))  # GM2 3.3; 69 is hold 2 of MIDI 1.0
 _TO_ALL_LINES = frozenset((CC_ALL_SOUND_OFF, CC_RESET_ALL_CONTROLLERS, CC_ALL_NOTES_OFF, 124, 125, 126, 127))
-_SELECTS = frozenset((98, 99, 100, 101))
-_DATA_ENTRY = frozenset((6, 38, 96, 97))
+_BANKS = frozenset((build.CC_BANK_MSB, build.CC_BANK_LSB))
+_SELECTS = frozenset((build.CC_NRPN_LSB, build.CC_NRPN_MSB, build.CC_RPN_LSB, build.CC_RPN_MSB))
+_DATA_ENTRY = frozenset((build.CC_DATA_MSB, build.CC_DATA_LSB, build.CC_DATA_UP, build.CC_DATA_DOWN))
+
+NextLine = Callable[[OtherEvent], Line | None]
+"""The channel of the note message that a one-shot controller belongs to."""
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Where a message goes: before the event at `position` of the input's track."""
-
-    tick: int
-    track: int
-    position: int
-
-
-@dataclass(slots=True)
 class Conductor:
-    """Sends what each channel needs when it needs it."""
+    """Sends what each channel needs when it needs it. Subclasses know how a channel is tuned."""
 
-    tracks: list[TrackRewrite]
-    voices: dict[tuple[int, int], Voice]  # by port and channel of the input
-    lines: list[Line]
-    next_line: dict[int, tuple[list[int], list[int]]] = field(
-        default_factory=dict
-    )  # voice -> note-on ranks, lines
-    _keys: dict[tuple[int, int], list[tuple[int, Line]]] = field(default_factory=dict)
+    def __init__(
+        self,
+        file: FileRewrite,
+        voices: dict[int, Voice],
+        lines: dict[int, Line],
+        next_line: NextLine = lambda _: None,
+    ) -> None:
+        """`voices` by channel of the input, `lines` by number of the lane."""
+        self.file, self.voices, self.lines, self.next_line = file, voices, lines, next_line
+        self._keys: dict[tuple[int, int], list[tuple[int, Line]]] = {}
 
-    def tune(self, line: Line, voice: Voice, value: int, place: Place) -> None:
-        """Make a channel ready for a note of `voice` tuned to `value` steps, or move one that sounds."""
+    # --- what subclasses say ----------------------------------------------------------------------
+
+    def is_tuned(self, line: Line, voice: Voice, slot: int, value: int, tick: int) -> bool:
+        """True if nothing must be sent for a note that starts now."""
+        raise NotImplementedError
+
+    def send_tuning(self, line: Line, voice: Voice, place: Place) -> None:
+        """Send the tuning in force on a channel, if it is not there already."""
+        raise NotImplementedError
+
+    def set_up(self, line: Line, voice: Voice) -> Iterator[mido.Message]:
+        """What a channel needs before it can be tuned."""
+        raise NotImplementedError
+
+    # --- notes ------------------------------------------------------------------------------------
+
+    def tune(self, line: Line, voice: Voice, slot: int, value: int, place: Place) -> None:
+        """Make a channel ready for a note of `voice`, or move the tuning of one that sounds."""
         if line.stale or line.owner is not voice:
-            self._agree(line, voice, place)
-        line.target = value
-        total = self._total(line, voice)
-        sent_tick, sent_track = line.bend_sent
-        if total != line.bend or (sent_tick == place.tick and sent_track != place.track):
-            self._bend(line, total, place)
+            self.agree(line, voice, place)
+        line.values[slot] = value
+        self.send_tuning(line, voice, place)
+
+    def agree(self, line: Line, voice: Voice, place: Place) -> None:
+        """Bring a channel into agreement with an instrument."""
+        if line not in voice.lines:
+            voice.lines.append(line)
+        self._send(line.agree_with(voice), line, place)
+        self._send(self.set_up(line, voice), line, place)
 
     def remember_key(self, voice: Voice, key: int, until: int, line: Line) -> None:
         """Note where a key sounds, so that poly pressure can follow it."""
         self._keys.setdefault((voice.instrument.index, key), []).append((until, line))
 
-    def prepare(self, voice: Voice, lines: Iterable[Line], place: Place) -> None:
-        """Set up channels ahead of their first notes."""
-        for line in lines:
-            self._agree(line, voice, place)
+    # --- messages of the input ---------------------------------------------------------------------
 
     def pass_on(self, event: OtherEvent) -> None:
         """A channel message of the input, or a device reset."""
         after = Place(event.tick, event.track, event.index + 1)
         if event.channel < 0:
-            self._device_reset(event.port, after)
+            self._device_reset(after)
             return
-        voice = self.voices.get((event.port, event.channel))
+        voice = self.voices.get(event.channel)
         if voice is None:
             return
-        message, kind = event.message, event.message.type
+        kind = event.message.type
         if kind == "control_change":
-            self._control(voice, event, message, after)
+            self._control(voice, event, after)
         elif kind == "pitchwheel":
-            voice.bend.value = message.pitch
-            self._input_bend(voice, event, after)
+            self.input_bend(voice, event, after)
         elif kind == "program_change":
-            voice.program = (*voice.bank, message.program)
-            voice.home.program = voice.program
-            for line in self._copies(voice, event.tick):
-                self._send(line.agree_on_program(voice), line, after)
+            self._program(voice, event, after)
         elif kind == "aftertouch":
-            self._setting(voice, PRESSURE, message.value, message, after)
+            self.setting(voice, PRESSURE, event.message.value, event.message, after)
         elif kind == "polytouch":
             self._follow_key(voice, event, after)
         if voice.home.owner is not voice:
-            self._restore_guest(voice.home, after)
+            self._restore(voice.home, after)
 
-    def _control(self, voice: Voice, event: OtherEvent, message: mido.Message, after: Place) -> None:
-        number, value = message.control, message.value
-        if number in (build.CC_BANK_MSB, build.CC_BANK_LSB):
+    def _control(self, voice: Voice, event: OtherEvent, after: Place) -> None:
+        number, value = event.message.control, event.message.value
+        if number in _BANKS:
             voice.bank = (value, voice.bank[1]) if number == build.CC_BANK_MSB else (voice.bank[0], value)
         elif number in _SELECTS:
             voice.bend.control(number, value)
         elif number in _DATA_ENTRY:
-            self._data_entry(voice, event, number, value, after)
+            self.data_entry(voice, event, after)
         elif number in _TO_ALL_LINES:
-            self._mode(voice, number, message, after)
-        elif number == CC_PORTAMENTO_FROM:
-            self._to_next_note(voice, event, after)
+            self._mode(voice, number, event.message, after)
+        elif number in ONE_SHOT:
+            line = self.next_line(event)
+            if line is not None and line is not voice.home:
+                self._move(event, line)
         else:
-            self._setting(voice, number, value, message, after)
+            self.setting(voice, number, value, event.message, after)
 
-    def _setting(self, voice: Voice, number: int, value: int, message: mido.Message, after: Place) -> None:
-        """A controller or pressure: to every channel that sounds, later to the others."""
-        voice.settings[number] = value
-        voice.home.settings[number] = value
+    def _program(self, voice: Voice, event: OtherEvent, after: Place) -> None:
+        voice.program = voice.home.program = (*voice.bank, event.message.program)
+        for line in self.copies(voice, event.tick):
+            self._send(line.agree_on_program(voice), line, after)
+
+    def setting(self, voice: Voice, number: int, value: int, message: mido.Message, after: Place) -> None:
+        """A controller, pressure or bend: at once to every channel that sounds, later to the others.
+
+        A pedal is lifted at once wherever it is down, so that nothing can be left hanging.
+        """
+        voice.settings[number] = voice.home.settings[number] = value
+        pedal = number in _PEDALS
         for line in voice.lines:
             if line is voice.home or line.owner is not voice:
                 continue
-            lifts = number in _PEDALS and value < PEDAL_DOWN <= line.settings.get(number, 0)
-            if lifts or line.ringing_until >= after.tick:
+            until = line.sounding_until if pedal else line.ringing_until
+            lifts = pedal and value < PEDAL_DOWN <= line.settings.get(number, 0)
+            if lifts or until >= after.tick:
                 line.settings[number] = value
-                self._insert(line, moved(message, line.channel), after)
+                self._insert(moved(message, line.channel), line, after)
             else:
                 line.stale = True
 
-    def _mode(self, voice: Voice, number: int, message: mido.Message, after: Place) -> None:
-        if number == CC_RESET_ALL_CONTROLLERS:
-            voice.bend.control(number, 0)
-            voice.reset_controllers()
-            voice.home.reset_controllers()
-        for line in voice.lines:
-            if line.owner is not voice:
-                continue
-            if line is not voice.home:
-                self._insert(line, moved(message, line.channel), after)
-            if number == CC_RESET_ALL_CONTROLLERS:
-                line.reset_controllers()
-                if line.ringing_until >= after.tick:
-                    self._bend_if_changed(line, voice, after)
+    def input_bend(self, voice: Voice, event: OtherEvent, after: Place) -> None:
+        """A bend of the input."""
+        self.setting(voice, BEND, event.message.pitch, event.message, after)
 
-    def _data_entry(self, voice: Voice, event: OtherEvent, number: int, value: int, after: Place) -> None:
+    def data_entry(self, voice: Voice, event: OtherEvent, after: Place) -> None:
+        """Data entry for a parameter: each copy is a group of its own, never mixed with other groups."""
         selection = voice.bend.selection
-        if selection == ("rpn", RPN_BEND_RANGE):
-            self._input_range(voice, event, number, value, after)
-            return
+        number, value = event.message.control, event.message.value
         if selection[1] == build.RPN_NULL:
             return
         data = [] if number == build.CC_DATA_MSB else voice.parameters.get(selection, [])
         voice.parameters[selection] = [*data, (number, value)]
         voice.home.parameters[selection] = list(voice.parameters[selection])
-        for line in self._copies(voice, event.tick):
+        kind, parameter = selection
+        for line in self.copies(voice, event.tick):
             line.parameters[selection] = list(voice.parameters[selection])
-            kind, parameter = selection
             group = build.set_parameter(
                 line.channel, parameter, ((number, value),), kind=kind, then=line.selection
             )
             self._send(group, line, after)
 
-    def _input_range(self, voice: Voice, event: OtherEvent, number: int, value: int, after: Place) -> None:
-        """The input sets a bend range: the file keeps its own range, and the bends in force change size."""
-        voice.bend.control(number, value)
-        if not voice.range_semitones:
-            voice.home.range_semitones = None
-            return
-        ours = voice.range_semitones if number == build.CC_DATA_MSB else 0
-        self._replace(
-            event, build.control(event.channel, build.CC_DATA_MSB if ours else build.CC_DATA_LSB, ours)
-        )
-        if ours:
-            voice.home.range_semitones = ours
+    def _mode(self, voice: Voice, number: int, message: mido.Message, after: Place) -> None:
+        """Mode messages go to every channel at once, silent or not."""
         for line in voice.lines:
-            if line.owner is voice and line.ringing_until >= event.tick:
-                self._bend_if_changed(line, voice, after)
-
-    def _input_bend(self, voice: Voice, event: OtherEvent, after: Place) -> None:
-        for line in voice.lines:
-            if line is voice.home or line.owner is not voice:
-                continue
-            if line.ringing_until >= event.tick:
-                self._bend_if_changed(line, voice, after)
-        home = voice.home
-        if not voice.range_semitones or home.owner is not voice:
-            home.bend = BEND_CENTRE + event.message.pitch
+            if line is not voice.home and line.owner is voice:
+                self._insert(moved(message, line.channel), line, after)
+        if number != CC_RESET_ALL_CONTROLLERS:
             return
-        home.bend = self._total(home, voice)
-        home.bend_sent = (event.tick, event.track)
-        self._replace(event, build.bend(event.channel, home.bend))
+        voice.bend.control(number, 0)
+        voice.reset_controllers()
+        for line in voice.lines:
+            if line.owner is voice or line is voice.home:
+                line.reset_controllers()
+            if line.owner is voice and line.ringing_until >= after.tick:
+                self.send_tuning(line, voice, after)
 
     def _follow_key(self, voice: Voice, event: OtherEvent, after: Place) -> None:
         """Poly pressure goes where its key sounds; without such a note it stays where it is."""
         key = (voice.instrument.index, event.message.note)
         sounding = [(until, line) for until, line in self._keys.get(key, ()) if until >= event.tick]
         self._keys[key] = sounding
-        lines = list({line.number: line for _, line in sounding}.values())
+        lines = list(dict.fromkeys(line for _, line in sounding))
         if not lines:
             return
-        self._replace(event, moved(event.message, lines[0].channel))
+        if lines[0] is not voice.home:
+            self._move(event, lines[0])
         for line in lines[1:]:
-            self._insert(line, moved(event.message, line.channel), after)
+            self._insert(moved(event.message, line.channel), line, after)
 
-    def _to_next_note(self, voice: Voice, event: OtherEvent, after: Place) -> None:
-        ranks, lines = self.next_line.get(voice.instrument.index, ([], []))
-        k = bisect_right(ranks, event.rank)
-        if k < len(ranks) and self.lines[lines[k]] is not voice.home:
-            self._replace(event, moved(event.message, self.lines[lines[k]].channel))
-
-    def _device_reset(self, port: int, after: Place) -> None:
-        """Bends and ranges are gone; channels that sound are set up again at once."""
-        for (voice_port, _), voice in self.voices.items():
-            if voice_port == port:
-                voice.reset()
-        for line in self.lines:
+    def _device_reset(self, after: Place) -> None:
+        """Set-up and tuning are gone; channels that sound are set up again at once, the others when needed."""
+        for voice in self.voices.values():
+            voice.reset()
+        for line in self.lines.values():
             line.reset()
-        for line in self.lines:
-            if line.owner is not None and line.sounding_until > after.tick:
-                self._agree(line, line.owner, after)
-                self._bend_if_changed(line, line.owner, after)
+        for line in self.lines.values():
+            self._restore(line, after)
 
-    def _restore_guest(self, line: Line, after: Place) -> None:
-        """An event of the channel's owner passed while another instrument uses it: undo its effect there."""
+    def _restore(self, line: Line, after: Place) -> None:
+        """Undo what a reset or an event of the channel's other user did, at once if it sounds."""
         line.stale = True
         if line.owner is not None and line.sounding_until > after.tick:
-            self._agree(line, line.owner, after)
-            self._bend_if_changed(line, line.owner, after)
+            self.agree(line, line.owner, after)
+            self.send_tuning(line, line.owner, after)
 
-    def _copies(self, voice: Voice, tick: int) -> list[Line]:
+    def copies(self, voice: Voice, tick: int) -> list[Line]:
         """Channels other than the instrument's own that still sound; those in silence are marked."""
-        sounding = []
+        ringing = []
         for line in voice.lines:
             if line is not voice.home and line.owner is voice:
                 if line.ringing_until >= tick:
-                    sounding.append(line)
+                    ringing.append(line)
                 else:
                     line.stale = True
-        return sounding
+        return ringing
 
-    def _agree(self, line: Line, voice: Voice, place: Place) -> None:
-        if line not in voice.lines:
-            voice.lines.append(line)
-        self._send(line.agree_with(voice), line, place)
-
-    def _total(self, line: Line, voice: Voice) -> int:
-        """Bend value for the tuning in force and the input's own bend."""
-        steps = line.target
-        if voice.bend.value:
-            steps = round(steps + voice.bend.cents / bend_step_cents(voice.range_semitones))
-        return min(max(BEND_CENTRE + steps, 0), BEND_MAX)
-
-    def _bend_if_changed(self, line: Line, voice: Voice, place: Place) -> None:
-        value = self._total(line, voice)
-        if value != line.bend:
-            self._bend(line, value, place)
-
-    def _bend(self, line: Line, value: int, place: Place) -> None:
-        line.bend, line.bend_sent = value, (place.tick, place.track)
-        self._insert(line, build.bend(line.channel, value), place)
+    # --- writing -----------------------------------------------------------------------------------
 
     def _send(self, group: Iterable[mido.Message], line: Line, place: Place) -> None:
-        for message in group:
-            self._insert(line, message, place)
+        self.file.insert_all(group, place, line.port)
 
-    def _insert(self, line: Line, message: mido.Message, place: Place) -> None:
-        if line.track < 0:
-            self.tracks[place.track].insert(place.position, place.tick, message)
-        else:
-            further = self.tracks[line.track]
-            further.insert(len(further.messages), place.tick, message)
+    def _insert(self, message: mido.Message, line: Line, place: Place) -> None:
+        self.file.insert(message, place, line.port)
 
-    def _replace(self, event: OtherEvent, message: mido.Message) -> None:
-        self.tracks[event.track].messages[event.index] = message
+    def _move(self, event: OtherEvent, line: Line) -> None:
+        self.file.replace(event.track, event.index, moved(event.message, line.channel), line.port)

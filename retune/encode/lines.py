@@ -20,22 +20,22 @@ from retune.constants import BEND_CENTRE
 from retune.encode import messages as build
 from retune.encode.instruments import NO_SELECTION, BendState, Instrument, Selection
 
-PRESSURE = 128  # channel pressure, kept beside the controllers 0–127
+PRESSURE, BEND = 128, 129  # channel pressure and bend, kept beside the controllers 0–127
 
 _STARTS_AT = {7: 100, 10: 64, 11: 127, 91: 40, **dict.fromkeys(range(71, 79), 64)}  # GM2 3.3; all others 0
-_RESET_BY_121 = (1, 11, 64, 65, 66, 67, PRESSURE)  # RP-015
+_RESET_BY_121 = (1, 11, 64, 65, 66, 67, PRESSURE, BEND)  # RP-015
 
 Data = list[tuple[int, int]]
 """Data entry of one parameter: (controller, value) since its last MSB."""
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Voice:
     """An instrument of the input as its channel stands at a moment of the file."""
 
     instrument: Instrument
     home: Line
-    range_semitones: int  # bend range of the output; 0 for an instrument without notes
+    range_semitones: int = 0  # bend range of the output; 0: its bends are not ours
     program: tuple[int, int, int] | None = None  # bank MSB, bank LSB, program
     bank: tuple[int, int] = (0, 0)
     settings: dict[int, int] = field(default_factory=dict)
@@ -56,24 +56,21 @@ class Voice:
             self.settings.pop(number, None)
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Line:
     """A channel of the output as a receiver knows it."""
 
-    number: int
     channel: int
-    track: int = -1  # the only track that may write to it; -1: any
-    owner: Voice | None = None  # whose tuning it carries now
-    guest_of: Voice | None = (
-        None  # whose events pass over it, because it is that voice's channel in the input
-    )
+    port: int = -1  # further port; -1: the instrument's own
+    owner: Voice | None = None  # whose notes it plays now
+    guest_of: Voice | None = None  # whose events pass over it: it is that voice's channel in the input
     program: tuple[int, int, int] | None = None
     settings: dict[int, int] = field(default_factory=dict)
     parameters: dict[Selection, Data] = field(default_factory=dict)
     range_semitones: int | None = None  # None: not set yet, or reset
     bend: int = BEND_CENTRE
-    bend_sent: tuple[int, int] = (-1, -1)  # tick and track of the last bend
-    target: int = 0  # tuning in force [steps]
+    sent: tuple[int, int] = (-1, -1)  # tick and track of the last tuning message
+    values: dict[int, int] = field(default_factory=dict)  # tuning in force, by slot [steps]
     sounding_until: int = -1  # tick
     ringing_until: int = -1  # tick, tail included
     stale: bool = True
@@ -96,33 +93,15 @@ class Line:
         return self.guest_of.bend.selection if self.guest_of else NO_SELECTION
 
     def agree_with(self, voice: Voice) -> Iterator[mido.Message]:
-        """What must be sent so that a note of `voice` may start here; the bend is sent by the caller."""
+        """What must be sent so that a note of `voice` may start here; its tuning is sent by the caller."""
         yield from self.agree_on_program(voice)
-        for number in voice.settings.keys() | self.settings.keys():
+        numbers = dict.fromkeys([*voice.settings, *self.settings])
+        for number in numbers:
             yield from self.set(number, voice.settings.get(number, _STARTS_AT.get(number, 0)))
         for selection, data in voice.parameters.items():
             if self.parameters.get(selection) != data:
                 yield from self.set_parameter(selection, data)
-        if self.range_semitones != voice.range_semitones:
-            self.range_semitones = voice.range_semitones
-            yield from build.bend_range(self.channel, voice.range_semitones, then=self.selection)
         self.owner, self.stale = voice, False
-
-    def set(self, number: int, value: int) -> Iterator[mido.Message]:
-        """Set a controller or the channel pressure, if it is not so already."""
-        if self.settings.get(number, _STARTS_AT.get(number, 0)) == value and number in self.settings:
-            return
-        self.settings[number] = value
-        if number == PRESSURE:
-            yield build.pressure(self.channel, value)
-        else:
-            yield build.control(self.channel, number, value)
-
-    def set_parameter(self, selection: Selection, data: Data) -> Iterator[mido.Message]:
-        """Set a parameter as one unbroken group."""
-        self.parameters[selection] = list(data)
-        kind, number = selection
-        yield from build.set_parameter(self.channel, number, tuple(data), kind=kind, then=self.selection)
 
     def agree_on_program(self, voice: Voice) -> Iterator[mido.Message]:
         """Bank and program, unbroken, if they are not so already."""
@@ -135,3 +114,21 @@ class Line:
             yield build.control(self.channel, build.CC_BANK_MSB, wanted[0])
             yield build.control(self.channel, build.CC_BANK_LSB, wanted[1])
         yield build.program(self.channel, wanted[2])
+
+    def set(self, number: int, value: int) -> Iterator[mido.Message]:
+        """Set a controller, the channel pressure or the input's own bend, if it is not so already."""
+        if self.settings.get(number) == value:
+            return
+        self.settings[number] = value
+        if number == PRESSURE:
+            yield build.pressure(self.channel, value)
+        elif number == BEND:
+            yield build.bend(self.channel, BEND_CENTRE + value)
+        else:
+            yield build.control(self.channel, number, value)
+
+    def set_parameter(self, selection: Selection, data: Data) -> Iterator[mido.Message]:
+        """Set a parameter as one unbroken group."""
+        self.parameters[selection] = list(data)
+        kind, number = selection
+        yield from build.set_parameter(self.channel, number, tuple(data), kind=kind, then=self.selection)

@@ -6,6 +6,7 @@ import numpy as np
 
 from retune.encode.allocate import Demand
 from retune.encode.wanted import Wanted
+from retune.score.model import IntArray
 
 
 def quotas(demand: Demand, wanted: Wanted, instruments: list[int], free: int) -> dict[int, int]:
@@ -37,12 +38,12 @@ def needed_channels(demand: Demand, wanted: Wanted, instrument: int) -> tuple[in
     Notes that keep one tuning need as many channels as there are different tunings in a slot; a note that
     moves is counted as a tuning of its own.
     """
-    chosen = np.nonzero(np.array(demand.instrument) == instrument)[0]
+    chosen = np.nonzero(demand.instrument == instrument)[0]
     if not len(chosen):
         return 1, False
-    note = np.array(demand.note)[chosen]
-    slot = np.array(demand.slot)[chosen]
-    on, end = np.array(demand.on)[chosen], np.array(demand.end)[chosen]
+    note = demand.note[chosen]
+    slot = demand.slot[chosen]
+    on, end = demand.on[chosen], demand.end[chosen]
     first, rows = wanted.first[note], wanted.first[note + 1] - wanted.first[note]
     value = wanted.value[first]
     several = bool((rows > 1).any()) or bool((value != value[0]).any())
@@ -63,7 +64,7 @@ def needed_channels(demand: Demand, wanted: Wanted, instrument: int) -> tuple[in
     ), several
 
 
-def _overlap(on: np.ndarray, end: np.ndarray) -> int:
+def _overlap(on: IntArray, end: IntArray) -> int:
     """Most intervals that overlap."""
     ticks = np.concatenate([on, end])
     change = np.concatenate([np.ones(len(on), np.int64), -np.ones(len(end), np.int64)])

@@ -1,14 +1,24 @@
-"""Tracks with messages put in, put in place of others, or added behind."""
+"""The tracks of a file being rewritten: messages put in, put in place of others, or moved to a track of their own."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from operator import itemgetter
 
 import mido
 import numpy as np
 
-from retune.score.model import Track
+from retune.score.model import Score, Track
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a message goes: before the event at `position` of a track of the input."""
+
+    tick: int
+    track: int
+    position: int
 
 
 @dataclass(slots=True)
@@ -16,35 +26,24 @@ class TrackRewrite:
     """One track being rewritten; the input is left alone.
 
     Insertions at one position keep the order in which they were made, and stand before the event that had
-    that position in the input.
+    that position in the input. A message of None is left out.
     """
 
     track: Track
-    messages: list[mido.Message] = field(init=False)
-    _inserted: list[tuple[int, int, mido.Message]] = field(default_factory=list)
+    messages: list[mido.Message | None] = field(init=False)
+    inserted: list[tuple[int, int, mido.Message]] = field(default_factory=list)
+    leaves_out: bool = False
 
     def __post_init__(self) -> None:
         self.messages = list(self.track.messages)
 
-    def insert(self, position: int, tick: int, message: mido.Message) -> None:
-        """Put a message before the event at a position of the input."""
-        self._inserted.append((position, tick, message))
-
-    @property
-    def last_tick(self) -> int:
-        """Tick of the last event."""
-        own = int(self.track.ticks[-1]) if len(self.track.ticks) else 0
-        return max([own, *(tick for _, tick, _ in self._inserted)])
-
     def build(self) -> Track:
         """The rewritten track."""
-        inserted = sorted(self._inserted, key=itemgetter(0))
-        ticks = (
-            np.insert(self.track.ticks, [i[0] for i in inserted], [i[1] for i in inserted])
-            if inserted
-            else None
-        )
-        messages: list[mido.Message] = []
+        inserted = sorted(self.inserted, key=itemgetter(0))
+        ticks = self.track.ticks
+        if inserted:
+            ticks = np.insert(ticks, [i[0] for i in inserted], [i[1] for i in inserted])
+        messages: list[mido.Message | None] = []
         done = 0
         for position, _, message in inserted:
             if position > done:
@@ -52,9 +51,59 @@ class TrackRewrite:
                 done = position
             messages.append(message)
         messages += self.messages[done:]
-        return Track(
-            name=self.track.name,
-            ticks=self.track.ticks if ticks is None else ticks,
-            messages=messages,
-            end_tick=max(self.track.end_tick, self.last_tick),
-        )
+        if self.leaves_out:
+            ticks = ticks[[message is not None for message in messages]]
+            messages = [message for message in messages if message is not None]
+        end_tick = max([self.track.end_tick, *(tick for _, tick, _ in inserted)])
+        return Track(name=self.track.name, ticks=ticks, messages=messages, end_tick=end_tick)
+
+
+@dataclass(slots=True)
+class FileRewrite:
+    """All tracks of a file, and the tracks that further ports need."""
+
+    score: Score
+    tracks: list[TrackRewrite] = field(init=False)
+    _further: dict[tuple[int, int], list[tuple[int, mido.Message]]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.tracks = [TrackRewrite(track) for track in self.score.tracks]
+
+    def insert(self, message: mido.Message, place: Place, port: int = -1) -> None:
+        """Put a message in; on a further port (`port` >= 0) into the track that goes with the one named."""
+        if port < 0:
+            self.tracks[place.track].inserted.append((place.position, place.tick, message))
+        else:
+            self._further.setdefault((port, place.track), []).append((place.tick, message))
+
+    def insert_all(self, messages: Iterable[mido.Message], place: Place, port: int = -1) -> None:
+        """Put messages in, in order."""
+        for message in messages:
+            self.insert(message, place, port)
+
+    def replace(self, track: int, index: int, message: mido.Message, port: int = -1) -> None:
+        """Put a message in place of one of the input; on a further port it moves to that port's track."""
+        rewrite = self.tracks[track]
+        if port < 0:
+            rewrite.messages[index] = message
+            return
+        rewrite.messages[index] = None
+        rewrite.leaves_out = True
+        self._further.setdefault((port, track), []).append((int(rewrite.track.ticks[index]), message))
+
+    def build(self) -> tuple[int, list[Track]]:
+        """Format and tracks; further ports come behind the tracks of the input, in their order."""
+        tracks = [track.build() for track in self.tracks]
+        for (port, number), events in sorted(self._further.items(), key=itemgetter(0)):
+            tracks.append(_further_track(self.score.tracks[number], port, events))
+        return (1 if len(tracks) > 1 else self.score.format), tracks
+
+
+def _further_track(twin: Track, port: int, events: list[tuple[int, mido.Message]]) -> Track:
+    head: list[mido.Message] = [message for message in twin.messages if message.type == "track_name"][:1]
+    head.append(mido.MetaMessage("midi_port", port=port))
+    ticks = np.array([0] * len(head) + [tick for tick, _ in events], np.int64)
+    end_tick = max(twin.end_tick, int(ticks[-1]))
+    return Track(
+        name=twin.name, ticks=ticks, messages=head + [message for _, message in events], end_tick=end_tick
+    )

@@ -1,0 +1,234 @@
+"""What happens when more tunings sound at once than there are channels.
+
+Notes that start together are shared out anew over the channels that are not yet taken by notes that sound:
+close tunings go together on a channel tuned half-way between the outermost of them, so that the largest error
+is as small as it can be (the best partition of points on a line into k groups: group greedily within a width,
+find the smallest width by bisection). Notes that sound already are not moved.
+
+Where notes come one after another, it can be better to put close tunings together before the channels run
+out. That is tried with several widths, and the placement with the smallest largest error is kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from retune.encode.allocate import Allocator, Demand, Lane, Lanes, Move, Placement, Request
+from retune.encode.wanted import Wanted
+
+WIDTHS_CENTS = (
+    0.25,
+    0.5,
+    1.0,
+    2.0,
+    4.0,
+    8.0,
+    16.0,
+)  # tried in turn; a finer search gained nothing worth having
+
+
+def place_notes(
+    demand: Demand,
+    wanted: Wanted,
+    make_lanes: Callable[[], Lanes],
+    n_notes: int,
+    steps: dict[int, float],
+    *,
+    joint: bool = True,
+) -> tuple[Placement, Lanes]:
+    """Give every note of `demand` a channel.
+
+    `steps` is the step of each instrument [cents]. `joint`: channels are shared out between all instruments
+    where they run out, else within each instrument and slot. Returns the placement and the channels as they
+    ended.
+    """
+    lanes = make_lanes()
+    best = _Run(Allocator(demand, wanted, lanes, n_notes), steps, joint)
+    if not best.allocator.shared:
+        return best.allocator.result(), lanes
+    crowded = _crowded(demand, best.allocator.shared)
+    step = np.array([steps[i] for i in demand.instrument.tolist()])
+    for width in WIDTHS_CENTS:
+        if width >= best.worst_cents:
+            break
+        close = np.where(crowded, width / step, 0.0)
+        attempt_lanes = make_lanes()
+        attempt = _Run(Allocator(demand, wanted, attempt_lanes, n_notes, close), steps, joint)
+        if attempt.worst_cents < best.worst_cents:
+            best, lanes = attempt, attempt_lanes
+    return best.allocator.result(), lanes
+
+
+def _crowded(demand: Demand, shared: dict[int, tuple[Move, ...]]) -> NDArray[np.bool_]:
+    """Notes that sound while some note had to share."""
+    index = {note: k for k, note in enumerate(demand.note.tolist())}
+    ticks = np.unique(demand.on_tick[[index[note] for note in shared]])
+    k = np.searchsorted(ticks, demand.on_tick, side="left")
+    result: NDArray[np.bool_] = (k < len(ticks)) & (ticks[np.minimum(k, len(ticks) - 1)] <= demand.end_tick)
+    return result
+
+
+@dataclass(slots=True)
+class _Run:
+    """One run of the allocator over all its notes."""
+
+    allocator: Allocator
+    steps: dict[int, float]
+    joint: bool
+    worst_cents: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        requests = self.allocator.requests
+        k = 0
+        while k < len(requests):
+            lane, joins = self.allocator.choose(k)
+            if lane is None:
+                k = _share_out(self.allocator, k, self.steps, self.joint)
+                continue
+            self.allocator.put(requests[k], lane, joins=joins)
+            k += 1
+        self.worst_cents = self._worst()
+
+    def _worst(self) -> float:
+        """Largest error at the start of any note that shares [cents]."""
+        shared = self.allocator.shared
+        errors = (
+            abs(shared[r.note][0][1] - r.value) * self.steps[r.instrument]
+            for r in self.allocator.requests
+            if r.note in shared
+        )
+        return max(errors, default=0.0)
+
+
+@dataclass(slots=True)
+class _Group:
+    """Notes of one instrument that start together and may be placed anew."""
+
+    instrument: int
+    step: float
+    members: list[Request] = field(default_factory=list)
+    settled: list[tuple[float, Lane]] = field(default_factory=list)  # cents and channel of notes that sound
+    own: Lane | None = None  # the instrument's own channel, if it is free
+
+    def clusters(self, width: float) -> tuple[list[tuple[Request, Lane]], list[list[Request]]]:
+        """Notes within `width` of a settled channel, and groups of the others no wider than twice that."""
+        covered: list[tuple[Request, Lane]] = []
+        groups: list[list[Request]] = []
+        for request in self.members:
+            cents = request.value * self.step
+            near = min(self.settled, key=lambda s: abs(s[0] - cents), default=None)
+            if near is not None and abs(near[0] - cents) <= width:
+                covered.append((request, near[1]))
+            elif groups and (request.value - groups[-1][0].value) * self.step <= 2 * width:
+                groups[-1].append(request)
+            else:
+                groups.append([request])
+        return covered, groups
+
+
+def _share_out(allocator: Allocator, k: int, steps: dict[int, float], joint: bool) -> int:
+    """Place all notes that start with request `k` anew; returns the index behind them."""
+    requests = allocator.requests
+    tick, low, high = requests[k].on_tick, k, k + 1
+    while low and requests[low - 1].on_tick == tick:
+        low -= 1
+    while high < len(requests) and requests[high].on_tick == tick:
+        high += 1
+    together = requests[low:high]
+    if not joint:
+        lone = (requests[k].instrument, requests[k].slot)
+        together = [r for r in together if (r.instrument, r.slot) == lone]
+        high = k + 1
+    groups, free = _open(allocator, together, steps, requests[k].slot, joint)
+    for group in groups:
+        group.members.sort(key=lambda r: (r.value, r.note))
+    width = _least_width(groups, len(free))
+    for group in groups:
+        _settle(allocator, group, width, free)
+    (allocator.lanes.pool if joint else allocator.lanes.held[requests[k].instrument]).extend(free)
+    return high
+
+
+def _open(
+    allocator: Allocator, together: list[Request], steps: dict[int, float], slot_id: int, joint: bool
+) -> tuple[list[_Group], list[Lane]]:
+    """The notes to be placed anew, and the channels free for them."""
+    lanes = allocator.lanes
+    tick, on = together[0].on_tick, together[0].on
+    groups: dict[int, _Group] = {}
+    held_by = list(lanes.held) if joint else [together[0].instrument]
+    free = list(lanes.pool)
+    lanes.pool.clear()
+    for instrument in held_by:
+        held = lanes.held[instrument]
+        group = groups[instrument] = _Group(instrument, steps[instrument])
+        for lane in list(held):
+            slot = lane.slots.get(slot_id)
+            if slot is not None and slot.end > on and slot.course[0][0] < tick:
+                group.settled.append((slot.at(tick) * group.step, lane))
+                continue
+            if slot is not None and slot.end > on:
+                slot.end = on - 1
+                lane.end = max(s.end for s in lane.slots.values())
+                lane.releases.clear()
+            if lane.home == instrument:
+                group.own = lane
+            else:
+                held.remove(lane)
+                free.append(lane)
+    for request in together:
+        placed = allocator.lane_of.get(request.note)
+        if placed is None or placed in free or placed is groups[request.instrument].own:
+            groups[request.instrument].members.append(request)
+    return [group for group in groups.values() if group.members], free
+
+
+def _least_width(groups: list[_Group], free: int) -> float:
+    """Smallest half-width of groups [cents] with which the free channels suffice."""
+
+    def fits(width: float) -> bool:
+        needed = (len(group.clusters(width)[1]) - (group.own is not None) for group in groups)
+        return sum(max(0, n) for n in needed) <= free
+
+    low, high = 0.0, 1.0
+    if fits(low):
+        return low
+    while not fits(high):
+        low, high = high, 2 * high
+    while high - low > 1e-3:
+        middle = (low + high) / 2
+        low, high = (low, middle) if fits(middle) else (middle, high)
+    return high
+
+
+def _settle(allocator: Allocator, group: _Group, width: float, free: list[Lane]) -> None:
+    """Place the notes of a group."""
+    covered, clusters = group.clusters(width)
+    for request, lane in covered:
+        allocator.put(request, lane, joins=True)
+    for cluster in clusters:
+        lane = group.own or free.pop(0)
+        if lane is not group.own:
+            allocator.lanes.held[group.instrument].append(lane)
+        group.own = None
+        low, high = cluster[0].value, cluster[-1].value
+        _start_cluster(allocator, cluster, lane, (low + high) // 2)
+
+
+def _start_cluster(allocator: Allocator, cluster: list[Request], lane: Lane, value: int) -> None:
+    """Start a channel in the middle tuning of notes that share it."""
+    first, *others = cluster
+    if all(r.value == value for r in cluster):
+        allocator.put(first, lane, joins=False)
+    else:
+        own = first.value
+        first.value, moves, first.moves = value, first.moves, []
+        allocator.put(first, lane, joins=False)
+        first.value, first.moves = own, moves
+        allocator.shared[first.note] = ((first.on_tick, value),)
+    for request in others:
+        allocator.put(request, lane, joins=True)
