@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +22,7 @@ from retune.cli.shared import (
 )
 from retune.errors import OutputError
 from retune.files import STANDARD_STREAM, read_input, refuse_same_file, write_output
+from retune.wording import plain
 
 if TYPE_CHECKING:
     from retune.encode import EncodedFile
@@ -36,8 +38,7 @@ if TYPE_CHECKING:
     "--output",
     "output_path",
     metavar="OUTPUT",
-    required=True,
-    help="Where to write the retuned file; - for standard output. Required.",
+    help="Where to write the retuned file; - for standard output. Has no default.",
 )
 @plan_option
 @click.option(
@@ -52,7 +53,7 @@ if TYPE_CHECKING:
 @encoding_options
 def command(
     input_path: str,
-    output_path: str,
+    output_path: str | None,
     plan_path: str | None,
     report_path: str | None,
     as_json: bool,
@@ -65,13 +66,12 @@ def command(
     not sound as intended, nothing is written and the exit status is 1.
     """
     options = options_from(values)
+    if output_path is None:
+        raise click.UsageError("say where to write the retuned file: -o OUTPUT")
     if output_path == STANDARD_STREAM and as_json:
         raise click.UsageError("--json and -o - both want standard output; use --report FILE")
     plan = read_plan_file(plan_path)
-    for own in (input_path, plan_path):
-        for target in (output_path, report_path):
-            if own is not None and target is not None:
-                refuse_same_file(own, target)
+    _refuse_overwriting(input_path, plan_path, output_path, report_path)
     conversion = convert_file(input_path, output_path, options, plan=plan, report_path=report_path)
     print_remarks(conversion.remarks, name=input_path, quiet=quiet)
     if as_json:
@@ -80,6 +80,20 @@ def command(
         from retune.cli.summary import conversion_summary
 
         click.echo(conversion_summary(conversion), nl=False)
+        for file in conversion.files:
+            click.echo(f"written: {plain(path_of(output_path, file))}")
+
+
+def _refuse_overwriting(
+    input_path: str, plan_path: str | None, output_path: str, report_path: str | None
+) -> None:
+    """Refuse to write over what is read, or to write two results into one file."""
+    for own in (input_path, plan_path):
+        for target in (output_path, report_path):
+            if own is not None and target is not None:
+                refuse_same_file(own, target)
+    if report_path is not None and os.path.realpath(report_path) == os.path.realpath(output_path):
+        raise OutputError(f"{plain(report_path)}: the report and the output are the same file; name two")
 
 
 def convert_file(

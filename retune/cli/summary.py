@@ -18,21 +18,20 @@ SHOWN_BARS = 3
 
 def conversion_summary(conversion: Conversion) -> str:
     """Return the figures before and after, and where the result is least pure."""
-    return _heading(conversion) + _figures(conversion) + _worst_bars(conversion)
+    if not len(conversion.analysis.harmony.windows):
+        return _heading(conversion) + "no pitched notes, so nothing was retuned\n"
+    return _heading(conversion) + _figures(conversion) + _worst_bars(conversion) + "\n"
 
 
 def _heading(conversion: Conversion) -> str:
     score = conversion.analysis.score
     title = f"{plain(score.title)}: " if score.title else ""
     windows = len(conversion.analysis.harmony.windows)
-    used = f"{conversion.checked.channels} channels"
+    music = f"{_count(len(score.notes), 'note')} in {_count(len(score.parts), 'part')}, {_count(windows, 'window')}"
+    used = _count(conversion.checked.channels, "channel")
     if len(conversion.files) > 1:
         used += f" in {len(conversion.files)} files"
-    encoding = conversion.analysis.options.encoding
-    return (
-        f"{title}{len(score.notes)} notes in {len(score.parts)} parts, {windows} windows; "
-        f"encoded as {encoding}, {used}\n\n"
-    )
+    return f"{title}{music}; encoded as {conversion.analysis.options.encoding}, {used}\n\n"
 
 
 def _figures(conversion: Conversion) -> str:
@@ -55,11 +54,16 @@ def _figures(conversion: Conversion) -> str:
 
 
 def _worst_bars(conversion: Conversion) -> str:
+    """Return the bars where purity gave way most, "" if none lies a cent from pure."""
     bars = [bar for bar in conversion.checked.worst_bars if bar.after_cents >= 1.0][:SHOWN_BARS]
     if not bars:
         return ""
     places = ", ".join(f"bar {bar.bar} ({bar.after_cents:.1f} cents)" for bar in bars)
-    return f"\nleast pure: {places}\n"
+    return f"least pure: {places}\n"
+
+
+def _count(number: int, thing: str) -> str:
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
 def _number(value: float) -> str:
