@@ -1,0 +1,87 @@
+"""A batch on the cores of this machine."""
+
+from __future__ import annotations
+
+import multiprocessing
+import signal
+from collections.abc import Generator, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+
+from retune.batch.manifest import REFUSED, Row
+from retune.batch.work import Task, run_task
+
+AHEAD = 4  # tasks handed out per worker before their turn, so that none waits and an interrupt loses little
+CRASHES_ALLOWED = 2  # a file that takes its worker down this often is given up
+
+
+def run_local(tasks: Sequence[Task], jobs: int) -> Generator[Row, None, None]:
+    """Rows of the tasks as they finish, by `jobs` processes (1: in this one).
+
+    A worker that dies (out of memory, killed) is replaced; the files it held are done again, each alone, and a
+    file that does it twice is refused.
+    """
+    if jobs <= 1 or len(tasks) <= 1:
+        yield from map(run_task, tasks)
+        return
+    left = {task.job: task for task in tasks}
+    try:
+        for row, task in _pooled(tasks, jobs):
+            del left[task.job]
+            yield row
+    except BrokenProcessPool:
+        yield from _after_a_crash(tuple(left.values()))
+
+
+def _pooled(tasks: Sequence[Task], jobs: int) -> Generator[tuple[Row, Task], None, None]:
+    waiting = iter(tasks)
+    executor = _executor(min(jobs, len(tasks)))
+    running: dict[Future[Row], Task] = {}
+    try:
+        for task, _ in zip(waiting, range(jobs * AHEAD), strict=False):
+            running[executor.submit(run_task, task)] = task
+        while running:
+            done, _ = wait(running, return_when=FIRST_COMPLETED)
+            for future in done:
+                task = running.pop(future)
+                yield future.result(), task
+                following = next(waiting, None)
+                if following is not None:
+                    running[executor.submit(run_task, following)] = following
+    finally:
+        # Runs on an interrupt too: what is being converted is finished or left without a trace.
+        executor.shutdown(wait=True, cancel_futures=True)
+
+
+def _after_a_crash(tasks: Sequence[Task]) -> Iterator[Row]:
+    """Each remaining file in a process of its own, so that the one at fault takes nobody with it."""
+    for task in tasks:
+        for _ in range(CRASHES_ALLOWED):
+            try:
+                yield from (row for row, _ in _pooled([task], 1))
+                break
+            except BrokenProcessPool:
+                continue
+        else:
+            reason = "the process that converted it was stopped by the system (out of memory?)"
+            yield Row(
+                source=task.job.source,
+                target=task.job.target,
+                status=REFUSED,
+                reason=reason,
+                recipe=task.recipe,
+            )
+
+
+def _executor(workers: int) -> ProcessPoolExecutor:
+    # A server process that has imported the stages once forks the workers: quick to start, and safe beside
+    # the threads of a progress display, where forking this process would not be.
+    methods = multiprocessing.get_all_start_methods()
+    context = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
+    if context.get_start_method() == "forkserver":
+        context.set_forkserver_preload(["retune.batch.preload"])
+    return ProcessPoolExecutor(workers, mp_context=context, initializer=_leave_interrupts_to_the_parent)
+
+
+def _leave_interrupts_to_the_parent() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)

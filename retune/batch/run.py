@@ -1,0 +1,150 @@
+"""The batch itself: tasks from jobs, rows into manifests, a summary at the end."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from retune.batch.jobs import Job
+from retune.batch.local import run_local
+from retune.batch.manifest import REFUSED, STATE_NAME, Row, RowWriter, read_rows, recipe_of
+from retune.batch.work import Task
+from retune.errors import OutputError
+from retune.files import write_atomically
+from retune.options import Options
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchResult:
+    """Rows of a batch, ordered by source."""
+
+    rows: tuple[Row, ...]
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """How many files there are of each status."""
+        return dict(Counter(row.status for row in self.rows))
+
+    @property
+    def refused(self) -> tuple[Row, ...]:
+        """The files that could not be converted."""
+        return tuple(row for row in self.rows if row.status == REFUSED)
+
+
+def run_batch(
+    jobs: Sequence[Job],
+    out_dir: str,
+    options: Options,
+    *,
+    plan_text: str = "",
+    plan_name: str = "plan",
+    processes: int | None = None,
+    manifest: str | None = None,
+    force: bool = False,
+    scheduler: str | None = None,
+    on_row: Callable[[Row], None] = lambda row: None,
+) -> BatchResult:
+    """Convert every job; one failing file never stops the rest.
+
+    Parameters
+    ----------
+    jobs
+        From `find_jobs`.
+    out_dir
+        Where the results go; also holds the state that lets the next run skip what is up to date.
+    options, plan_text, plan_name
+        As for a single conversion; the plan as text, because it may have to travel.
+    processes
+        How many; None for all cores.
+    manifest
+        A file that gets a row of JSON for each file.
+    force
+        Convert again what is up to date.
+    scheduler
+        Address of a dask scheduler to run on instead of this machine.
+    on_row
+        Called with each row as it comes.
+
+    Raises
+    ------
+    OutputError
+        If the output folder or the manifest cannot be written.
+    OptionError
+        If the scheduler does not answer.
+
+    """
+    _make_folder(out_dir)
+    state = Path(out_dir) / STATE_NAME
+    known = {} if force else read_rows(state)
+    recipe = recipe_of(options, plan_text)
+    absolute = scheduler is not None
+    tasks = [_task(job, options, plan_text, plan_name, recipe, known, absolute) for job in jobs]
+    if manifest is not None:
+        write_atomically(manifest, b"")
+    rows = _stream(tasks, [state, *([Path(manifest)] if manifest else [])], processes, scheduler, on_row)
+    _tidy(state, rows)
+    return BatchResult(rows=tuple(sorted(rows, key=lambda row: row.source)))
+
+
+def _task(
+    job: Job,
+    options: Options,
+    plan_text: str,
+    plan_name: str,
+    recipe: str,
+    known: dict[str, Row],
+    absolute: bool,
+) -> Task:
+    if absolute:
+        job = Job(os.path.abspath(job.source), os.path.abspath(job.target))
+    return Task(
+        job=job,
+        options=options,
+        plan_text=plan_text,
+        plan_name=plan_name,
+        recipe=recipe,
+        known=known.get(job.source),
+    )
+
+
+def _stream(
+    tasks: Sequence[Task],
+    paths: Sequence[Path],
+    processes: int | None,
+    scheduler: str | None,
+    on_row: Callable[[Row], None],
+) -> list[Row]:
+    if scheduler is not None:
+        from retune.batch.cluster import run_on_cluster
+
+        source = run_on_cluster(tasks, scheduler)
+    else:
+        source = run_local(tasks, processes or os.cpu_count() or 1)
+    writer = RowWriter(paths)
+    rows = []
+    try:
+        for row in source:
+            writer.add(row)
+            rows.append(row)
+            on_row(row)
+    finally:
+        source.close()  # ends the workers before anything else, on an interrupt too
+        writer.close()
+    return rows
+
+
+def _tidy(state: Path, rows: Sequence[Row]) -> None:
+    """Leave one row a file in the state: those of this run over those of earlier ones."""
+    merged = {**read_rows(state), **{row.source: row for row in rows}}
+    lines = "".join(merged[source].as_line() for source in sorted(merged))
+    write_atomically(state, lines.encode())
+
+
+def _make_folder(out_dir: str) -> None:
+    try:
+        os.makedirs(out_dir, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"{out_dir}: cannot be made a folder ({(error.strerror or '').lower()})") from None
