@@ -41,7 +41,9 @@ def single(key: str, word: str) -> str:
 def test_frequencies_printed_in_the_standard(word: str, hertz: float) -> None:
     """P. 1's table of frequency words, but for the row 00 00 01, which is a slip there."""
     cents = cents_of(single("40", word) + NOTE)
-    assert 1200 * np.log2(440.0 * 2 ** ((0x40 - 69) / 12 + cents / 1200) / hertz) == pytest.approx(0, abs=0.011)
+    assert 1200 * np.log2(440.0 * 2 ** ((0x40 - 69) / 12 + cents / 1200) / hertz) == pytest.approx(
+        0, abs=0.011
+    )
 
 
 @pytest.mark.parametrize(
