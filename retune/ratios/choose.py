@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from retune.harmony.model import Harmony
 
-EXACT_SEARCH_TONES = 6  # larger sets without a name: search these, then add the others one by one
+EXACT_SEARCH_TONES = 6  # of larger sets without a name only so many are searched
 _NO_CHORD = -1
 
 
@@ -137,14 +137,13 @@ def least_distance(steps: tuple[int, ...], prime_limit: int) -> dict[int, Pair]:
     """Find the candidate ratios for `steps` (semitones above the root) of least total harmonic distance.
 
     Exact for up to six tones. Of larger sets the six that lie nearest the root on the circle of fifths are
-    searched and the others placed one by one, each where it agrees best with those already there.
+    searched, and each of the others placed where it agrees best with those.
     """
     by_fifths = sorted({0, *steps}, key=lambda step: (min(step * 7 % 12, step * 5 % 12), step))
     searched = tuple(sorted(by_fifths[:EXACT_SEARCH_TONES]))
     placed = dict(zip(searched, _search(searched, prime_limit), strict=True))
-    for step in by_fifths[EXACT_SEARCH_TONES:]:
-        placed[step] = _best_ratio(step, placed, prime_limit)
-    return dict(sorted(placed.items()))
+    others = by_fifths[EXACT_SEARCH_TONES:]
+    return placed | {step: _best_ratio(step, placed, prime_limit) for step in others}
 
 
 def _search(steps: tuple[int, ...], prime_limit: int) -> list[Pair]:
@@ -167,7 +166,7 @@ def complete(placed: Mapping[int, Pair], prime_limit: int) -> RatioTable:
 
 
 def _best_ratio(step: int, placed: Mapping[int, Pair], prime_limit: int) -> Pair:
-    """Find the candidate of least summed log2(n·d) with the placed ratios, between its placed neighbours."""
+    """Find the candidate of least summed log2(n·d) with the placed ratios."""
     lower = [other for at, other in placed.items() if at < step]
     upper = [other for at, other in placed.items() if at > step]
     options = candidates(prime_limit)[step]
@@ -175,15 +174,8 @@ def _best_ratio(step: int, placed: Mapping[int, Pair], prime_limit: int) -> Pair
     for pair in options:
         if least and pair[0] * pair[1] >= least:
             break  # the root alone makes this one, and all that follow, worse
-        if _in_order(pair, lower, upper):
-            discord = prod([complexity(other, pair) for other in lower])
-            discord *= prod([complexity(pair, other) for other in upper])
-            if not least or discord < least:
-                best, least = pair, discord
+        discord = prod([complexity(other, pair) for other in lower])
+        discord *= prod([complexity(pair, other) for other in upper])
+        if not least or discord < least:
+            best, least = pair, discord
     return best
-
-
-def _in_order(pair: Pair, lower: list[Pair], upper: list[Pair]) -> bool:
-    """Tell whether the ratio lies above every placed lower pitch class and below every higher one."""
-    n, d = pair
-    return all(p * d < n * q for p, q in lower) and all(p * d > n * q for p, q in upper)

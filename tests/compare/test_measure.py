@@ -113,6 +113,16 @@ def test_presets_start_from_the_options_given():
             assert tuning.figures.displacement_max_cents == pytest.approx(0.0, abs=1e-6)
 
 
+def test_roots_that_do_not_sound_are_placed_by_the_ratios():
+    """Only the seventh of a G seventh chord sounds: F at +17.60 as 9/5 says that G sits at 0."""
+    seventh = analysis_of([[65]], [(7, "7")])
+    tuning = table_per_chord(seventh.score, seventh.harmony, seventh.ratios)
+    assert tuning.offsets["offset_cents"][0] == pytest.approx(17.596, abs=0.001)
+    measured = measure(seventh, tuning, name="table", kind="table")
+    assert measured.figures.displacement_max_cents == pytest.approx(0.0, abs=1e-9)
+    assert measured.displacement_cents.tolist() == pytest.approx([0.0], abs=1e-9)
+
+
 def test_reference_pitch_changes_no_figure(pump_compared):
     """Figures are relations between pitches; 415 Hz is a semitone lower (ISO 16 for 440)."""
     low = {t.name: t for t in compare(analysis_of(PUMP, PUMP_ROOTS, reference_hz=415.0)).tunings}

@@ -42,7 +42,7 @@ def test_the_same_comparison_gives_the_same_bytes(trio, kind):
     assert plot(trio, kind) == plot(trio, kind)
 
 
-@pytest.mark.parametrize("title", ["costs $5 and $x^$", "夕べの歌", "bell\a\x1b[31m"])
+@pytest.mark.parametrize("title", ["costs $x^$", "夕べの歌", "bell\a\x1b[31m"])
 def test_any_title_can_be_drawn(trio, title):
     """Dollar signs are no formula, and a script or sign the font lacks is no error."""
     assert plot(replace(trio, title=title), "png").startswith(b"\x89PNG")

@@ -88,13 +88,18 @@ def test_what_cannot_be_obeyed_is_said(call, message):
         choose_ratios(harmony_of("maj"), **call)
 
 
+def height(lower, upper):
+    """n·d of an interval, from sympy's own arithmetic."""
+    interval = sympy.Rational(*upper) / sympy.Rational(*lower)
+    return interval.p * interval.q
+
+
 def total_distance(pairs):
-    """Sum of log2(n·d) over all pairs, from sympy's own arithmetic; n·d multiplied up stays exact."""
+    """Sum of log2(n·d) over all pairs, as the product of n·d, which stays exact."""
     product_of_heights = sympy.Integer(1)
     for low in range(len(pairs)):
         for high in range(low + 1, len(pairs)):
-            interval = sympy.Rational(*pairs[high]) / sympy.Rational(*pairs[low])
-            product_of_heights *= interval.p * interval.q
+            product_of_heights *= height(pairs[low], pairs[high])
     return product_of_heights
 
 
@@ -123,6 +128,36 @@ def test_members_beyond_the_chord_type_count_as_chord_tones():
     """A minor triad with an added sixth agrees with the min6 row though the window says `min`."""
     with_sixth = table_for(INDEX_OF_SYMBOL["min"], bits(0, 3, 7, 9), 5)
     assert with_sixth.pairs[9] == chord_tones(INDEX_OF_SYMBOL["min6"], 5)[9]
+    # And a second passing over C E G A is a pure fifth under the A, over C E G a pure fourth under the G.
+    assert table_for(INDEX_OF_SYMBOL["maj"], bits(0, 4, 7, 9), 5).pairs[2] == (10, 9)
+    assert table_for(INDEX_OF_SYMBOL["maj"], bits(0, 4, 7), 5).pairs[2] == (9, 8)
+
+
+@pytest.mark.parametrize("limit", [5, 7, 13])
+@pytest.mark.parametrize("symbol", ["maj", "min", "7", "min7b5", "dim7", "min11"])
+def test_other_notes_have_the_least_distance_of_all_candidates(symbol, limit):
+    """The sum over pairs with chord tones, multiplied out exactly for every candidate."""
+    index = INDEX_OF_SYMBOL[symbol]
+    tones = chord_tones(index, limit)
+    found = table_for(index, CHORD_TYPES[index].members, limit)
+    for step in set(range(12)) - set(tones):
+
+        def distance(pair, at=step):
+            heights = [
+                height(*((pair, tone) if at < other else (tone, pair))) for other, tone in tones.items()
+            ]
+            return sympy.prod(heights)
+
+        assert distance(found.pairs[step]) == min(distance(pair) for pair in candidates(limit)[step])
+
+
+def test_large_sets_without_a_name_are_complete():
+    """Seven tones of a major scale above its tonic: the just scale of Helmholtz/Ellis 1885."""
+    scale = least_distance((0, 2, 4, 5, 7, 9, 11), 5)
+    assert set(scale) == {0, 2, 4, 5, 7, 9, 11}
+    assert [f"{n}/{d}" for n, d in (scale[step] for step in (4, 5, 7, 9, 11))] == [
+        "5/4", "4/3", "3/2", "5/3", "15/8",
+    ]  # fmt: skip
 
 
 def primes_of(table_):

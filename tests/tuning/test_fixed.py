@@ -94,6 +94,19 @@ def test_table_per_chord_joins_pieces_that_do_not_move():
     assert [tuple(row) for row in tuning.offsets] == [(0, 0, 3 * TPQ, 0.0)]
 
 
+def test_rows_last_as_long_as_the_pedal():
+    """A held pedal lets notes sound past their release, in both tunings."""
+    score = score_of((60, 0, 1))
+    score.notes["sounding_end_tick"] = 3 * TPQ
+    harmony = harmony_of(score, (0, 3, 0, "maj"))
+    harmony.pieces["end_tick"] = 3 * TPQ
+    for tuning in (
+        fixed_tuning(score, harmony, np.zeros(12)),
+        table_per_chord(score, harmony, choose_ratios(harmony)),
+    ):
+        assert tuning.offsets["end_tick"].tolist() == [3 * TPQ]
+
+
 @pytest.mark.parametrize("name", ["equal", "just"])
 def test_empty_scores_have_empty_tunings(name):
     score = score_of(drums=[(38, 0, 1)])
