@@ -15,10 +15,37 @@ source).
 """
 
 
+FIFTHS_ABOVE_ROOT = (0, -5, 2, -3, 4, -1, -6, 1, -4, 3, -2, 5)
+"""Way on the line of fifths from a root to the tone so many semitones above it: minor second, major second …"""
+OTHER_FIFTHS = {6: 6, 8: 8, 9: -9, 3: 9}  # augmented fourth and fifth, diminished seventh, augmented second
+
+
 def spell(pc: int, fifths: int, *, minor: bool = False) -> str:
     """Name of a pitch class in a key signature: `spell(6, 0)` is "F♯", `spell(10, 0)` is "B♭"."""
+    return name_of_fifth(place_of(pc, fifths, minor=minor))
+
+
+def place_of(pc: int, fifths: int, *, minor: bool = False) -> int:
+    """Place on the line of fifths at which a key signature has a pitch class."""
     lowest = fifths + (LOWEST_MINOR if minor else LOWEST_MAJOR)
-    return name_of_fifth(lowest + (7 * pc - lowest) % 12)
+    return lowest + (7 * pc - lowest) % 12
+
+
+def spell_in_chord(pc: int, window: np.void, key: np.void) -> str:
+    """Name of a pitch class in a window: a chord tone is a third, a fifth … of its root, others follow the key.
+
+    The major third of B is D♯ in any key.
+    """
+    fifths, minor = int(key["fifths"]), bool(key["minor"])
+    root, chord = int(window["root_pc"]), int(window["chord"])
+    step = (pc - root) % 12
+    if chord < 0 or step not in CHORD_TYPES[chord].intervals:
+        return spell(pc, fifths, minor=minor)
+    tones = set(CHORD_TYPES[chord].intervals)
+    # The rarer name where the usual one is taken: a fifth beside the tritone, a third beside the second, …
+    other = {6: 7 in tones, 8: 7 not in tones, 9: {3, 6} <= tones, 3: 4 in tones}.get(step, False)
+    way = OTHER_FIFTHS[step] if other else FIFTHS_ABOVE_ROOT[step]
+    return name_of_fifth(place_of(root, fifths, minor=minor) + way)
 
 
 def name_of_fifth(place: int) -> str:
@@ -36,5 +63,5 @@ def chord_label(window: np.void, key: np.void) -> str:
     else:
         symbol = "(" + " ".join(str(s) for s in range(12) if int(window["members"]) >> s & 1) + ")"
     bass = int(window["bass_pc"])
-    under = "" if bass == int(window["root_pc"]) else "/" + spell(bass, fifths, minor=minor)
+    under = "" if bass == int(window["root_pc"]) else "/" + spell_in_chord(bass, window, key)
     return root + ("" if symbol == "maj" else symbol) + under

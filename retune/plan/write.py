@@ -7,7 +7,7 @@ import textwrap
 from collections import Counter, defaultdict
 from typing import TYPE_CHECKING
 
-from retune.harmony.spelling import spell
+from retune.harmony.spelling import spell, spell_in_chord
 from retune.harmony.vocabulary import CHORD_TYPES
 from retune.plan.apply import chord_symbol, key_at
 from retune.plan.read import PLAN_FORMAT
@@ -88,7 +88,7 @@ def _row(score: Score, harmony: Harmony, ratios: Ratios, window: int) -> Row:
         row["chord"] = symbol
     if members != _members_of(symbol):
         row["tones"] = " ".join(_name(root + s, key) for s in steps)
-    row["bass"] = _name(int(found["bass_pc"]), key)
+    row["bass"] = spell_in_chord(int(found["bass_pc"]), found, key)
     pairs = ratios.tables[ratios.table_of_window[window]].pairs
     row["ratios"] = format_ratios({s: pairs[s] for s in steps})
     return row

@@ -84,6 +84,9 @@ def test_table_shows_bar_beat_chord_and_ratios():
         "bar", "beat", "chord", "ratios", "above", "the", "root", "displacement", "non-chord", "tones",
     ]  # fmt: skip
     assert lines[1].split()[:6] == ["1", "1", "G", "1", "5/4", "3/2"]
+    assert any(line.split()[:3] == ["9", "1", "B7/D♯"] for line in lines), (
+        "the third of B is D♯ in G major too"
+    )
     assert "Purity gave way" in result.text or "No compromise" in result.text
     assert result.err == ""
 

@@ -1,0 +1,151 @@
+"""The documentation says what the program does.
+
+Console examples of the README are run and compared. After a change that is meant, `RETUNE_UPDATE=1 pytest
+tests/test_docs.py` writes their new output, and docs/commands.md, into the files.
+"""
+
+from __future__ import annotations
+
+import ast
+import os
+import re
+import shlex
+import shutil
+from pathlib import Path
+
+import click
+import pytest
+
+from retune.cli import manual
+from retune.cli.main import COMMANDS, retune
+from tests.cli.run import run
+
+ROOT = Path(__file__).parents[1]
+README = ROOT / "README.md"
+DOCS = ROOT / "docs"
+UPDATE = bool(os.environ.get("RETUNE_UPDATE"))
+CONSOLE = re.compile(r"^```console\n\$ (.*)\n((?:.*\n)*?)```$", re.MULTILINE)
+EXAMPLES = [match[1] for match in CONSOLE.finditer(README.read_text(encoding="utf-8"))]
+
+
+def read(path: Path) -> str:
+    return path.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("example", EXAMPLES)
+def test_readme_shows_what_the_command_prints(example, tmp_path, monkeypatch):
+    shutil.copytree(
+        ROOT / "sample_scores", tmp_path / "sample_scores", ignore=shutil.ignore_patterns("*.py", "_*")
+    )
+    monkeypatch.chdir(tmp_path)
+    program, *arguments = shlex.split(example)
+    assert program == "retune"
+    result = run(*arguments)
+    assert result.status == 0, result.err
+    text = read(README)
+    (shown,) = (match for match in CONSOLE.finditer(text) if match[1] == example)
+    if UPDATE:
+        README.write_text(text[: shown.start(2)] + result.text + text[shown.end(2) :], encoding="utf-8")
+    else:
+        assert shown[2] == result.text
+
+
+def test_readme_has_examples():
+    assert len(EXAMPLES) >= 4
+
+
+def test_python_example_of_the_readme_runs(tmp_path, monkeypatch, capsys):
+    (tmp_path / "sample_scores").mkdir()
+    shutil.copy(ROOT / "sample_scores" / "evening_hymn.mid", tmp_path / "sample_scores")
+    monkeypatch.chdir(tmp_path)
+    (code,) = re.findall(r"^```python\n(.*?)^```$", read(README), re.MULTILINE | re.DOTALL)
+    exec(compile(code, "README.md", "exec"), {})
+    assert 0.5 < float(capsys.readouterr().out) <= 1.0
+    assert (tmp_path / "hymn.mid").stat().st_size > 1000
+
+
+def test_readme_starts_with_two_commands_that_set_everything_up():
+    blocks = re.findall(r"^```(\w*)\n(.*?)^```$", read(README), re.MULTILINE | re.DOTALL)
+    (first, convert), (second, test) = blocks[:2]
+    assert (first, second) == ("sh", "sh")
+    assert convert.count("\n") == test.count("\n") == 1
+    assert all(block.startswith("python3 -m venv ") for block in (convert, test))
+    assert "retune convert sample_scores/" in convert
+    assert all(step in test for step in ("ruff check", "ruff format --check", "mypy", "pytest"))
+
+
+def test_command_reference_is_not_stale():
+    page = DOCS / "commands.md"
+    if UPDATE:
+        page.write_text(manual.page(), encoding="utf-8")
+    assert read(page) == manual.page(), "run: python -m retune.cli.manual > docs/commands.md"
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_help_states_meaning_unit_and_default(name):
+    command = retune.get_command(click.Context(retune), name)
+    assert command is not None
+    assert command.help
+    assert command.name == name
+    for parameter in command.params:
+        if isinstance(parameter, click.Option):
+            assert parameter.help, parameter.name
+            if not parameter.is_flag:
+                assert re.search(r"Default|default", parameter.help), parameter.name
+
+
+def test_every_page_can_be_reached_from_the_index():
+    index = read(DOCS / "index.md")
+    for page in DOCS.rglob("*.md"):
+        name = page.relative_to(DOCS).as_posix()
+        assert name == "index.md" or f"({name})" in index, name
+
+
+@pytest.mark.parametrize(
+    "page", [README, ROOT / "DEVELOPERS.md", *sorted(DOCS.rglob("*.md"))], ids=lambda p: p.name
+)
+def test_links_lead_somewhere(page):
+    for target in re.findall(r"\]\(([^)\s]+)\)", read(page)):
+        path, _, anchor = target.partition("#")
+        if path.startswith(("http:", "https:")):
+            continue
+        file = page.parent / path if path else page
+        assert file.exists(), target
+        if anchor:
+            headings = re.findall(r"^#+ (.*)$", read(file), re.MULTILINE)
+            slugs = {re.sub(r"[^\w\- ]", "", heading.lower()).replace(" ", "-") for heading in headings}
+            assert anchor in slugs, target
+
+
+def remark_codes() -> set[str]:
+    """Slugs of all remarks in the source: the `code` of every `Remark(...)`, or of helpers that pass one on."""
+    codes = set()
+    for path in (ROOT / "retune").rglob("*.py"):
+        for node in ast.walk(ast.parse(read(path))):
+            if isinstance(node, ast.Call):
+                for keyword in node.keywords:
+                    if keyword.arg == "code" and isinstance(keyword.value, ast.Constant):
+                        codes.add(keyword.value.value)
+    return codes
+
+
+def test_every_remark_is_explained():
+    explained = set(re.findall(r"^\| `([\w-]+)` \|", read(DOCS / "messages.md"), re.MULTILINE))
+    assert remark_codes() <= explained
+    assert explained <= set(
+        re.findall(r'"([a-z0-9-]+)"', "".join(read(p) for p in (ROOT / "retune").rglob("*.py")))
+    )
+
+
+def test_stage_table_names_what_exists():
+    """DEVELOPERS.md: folder, main function and tests of each row are there."""
+    rows = re.findall(
+        r"^\| `(retune/\w+/)` \|.*\| `([\w.]+)` \| `(tests/[\w/]+)` \|$", read(ROOT / "DEVELOPERS.md"), re.M
+    )
+    assert len(rows) >= 6
+    for folder, function, tests in rows:
+        assert (ROOT / folder).is_dir()
+        assert any((ROOT / tests).glob("test_*.py")), tests
+        assert re.search(
+            rf"^def {function.split('.')[-1]}\(", "".join(read(p) for p in (ROOT / folder).glob("*.py")), re.M
+        )
