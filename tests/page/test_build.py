@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from html.parser import HTMLParser
+from importlib.resources import files
 
 import numpy as np
 import pytest
@@ -161,3 +162,45 @@ def test_plan_name_is_a_plain_file_name(title: str, name: str):
 def test_temperament_names_read_as_people_write_them():
     assert temperament_words("werckmeister-iii") == "Werckmeister III"
     assert temperament_words("just on D") == "Just on D"
+
+
+# Simulation of colour blindness, linear RGB (Machado, Oliveira and Fernandes, IEEE TVCG 15(6), 2009, severity 1;
+# matrices from memory).
+COLOUR_BLIND = {
+    "none": np.eye(3),
+    "protan": np.array(
+        [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]]
+    ),
+    "deutan": np.array(
+        [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]]
+    ),
+    "tritan": np.array(
+        [[1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602], [0.004733, 0.691367, 0.303900]]
+    ),
+}
+SRGB_TO_XYZ = np.array(  # IEC 61966-2-1
+    [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
+)
+
+
+def lab(rgb: np.ndarray, sight: np.ndarray) -> np.ndarray:
+    """CIE L*a*b* (1976) of an sRGB colour as seen with a kind of sight."""
+    share = rgb / 255
+    linear = np.where(share <= 0.04045, share / 12.92, ((share + 0.055) / 1.055) ** 2.4)
+    xyz = SRGB_TO_XYZ @ np.clip(sight @ linear, 0, 1) / (SRGB_TO_XYZ @ np.ones(3))
+    f = np.where(xyz > 216 / 24389, np.cbrt(xyz), (24389 / 27 * xyz + 16) / 116)
+    return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
+
+
+@pytest.mark.parametrize("sight", COLOUR_BLIND)
+def test_flat_tempered_and_sharp_stay_apart_for_colour_blind_readers(sight: str):
+    """A difference of 2.3 is just noticeable (CIE 1976); ten times that is asked for."""
+    script = files("retune.page").joinpath("assets", "paint.js").read_text(encoding="utf-8")
+    found = re.findall(r"flat: \[(.*?)\], zero: \[(.*?)\], sharp: \[(.*?)\]", script)
+    assert len(found) == 2, "light and dark"
+    for look in found:
+        flat, zero, sharp = (
+            lab(np.array([float(c) for c in colour.split(",")]), COLOUR_BLIND[sight]) for colour in look
+        )
+        for one, other in ((flat, zero), (zero, sharp), (flat, sharp)):
+            assert np.linalg.norm(one - other) > 23

@@ -1,7 +1,7 @@
 // What the reader changes: roots, chords, ratios, splits, joins, fixed parts; how it would sound; the plan file.
 
-const LARGEST_TERM = 100000; // as the reader of plan files has it
-const FARTHEST_CENTS = 70; // a ratio further from its step than this is a slip of the pen
+const LARGEST_TERM = 1000000; // as the reader of plan files has it
+const FARTHEST_CENTS = 50; // a plan gives each ratio to the semitone it lies nearest to
 
 /** Read "5/4" (or "7:4") as a ratio in lowest terms within one octave. Throws a sentence for the reader. */
 function parseRatio(text, step) {
@@ -18,7 +18,7 @@ function parseRatio(text, step) {
   let off = ratioCents(pair) - 100 * step;
   if (off > 600) off -= 1200;
   if (Math.abs(off) > FARTHEST_CENTS) {
-    throw new Error(`${ratioText(pair)} lies ${signed(off, 0)} cents from this tone; write one that is nearer`);
+    throw new Error(`${ratioText(pair)} lies ${signed(off, 0)} cents from this tone; write one within ${FARTHEST_CENTS}`);
   }
   return pair;
 }
@@ -185,26 +185,24 @@ function plainText(text) {
   return text.replace(/\p{C}|\p{Zl}|\p{Zp}/gu, "·");
 }
 
-/** Ratios as the plan has them; "6:11/8" where the nearest step would be another one. */
-function ratiosText(window) {
-  return memberSteps(window)
-    .map((step) => {
-      const pair = window.ratios[step];
-      const nearest = Math.round(ratioCents(pair) / 100) % 12;
-      return (nearest === step ? "" : `${step}:`) + ratioText(pair);
-    })
-    .join(" ");
+function ratiosText(window, ratios = window.ratios) {
+  return memberSteps(window).map((step) => ratioText(ratios[step])).join(" ");
 }
 
+/** A row for a window. Ratios that its chord type takes by itself are left to the program. */
 function planRow(music, window) {
-  const names = (steps) => steps.map((step) => asciiName(music.pitchName(window.root + step, window.spelling)));
+  const name = (step) => asciiName(music.pitchName(window.root + step, window.spelling));
+  const type = music.chordTypes.get(window.chord);
+  const named = type && memberSteps(window).join() === type.intervals.join();
+  const usual = named && ratiosText(window) === ratiosText(window, music.data.tables[type.table]);
   const fields = [
     ["at", placeText(music, window.start)],
     ["to", placeText(music, Math.min(window.end, music.endTick))],
-    ["root", names([0])[0]],
-    window.chord ? ["chord", window.chord] : ["tones", names(memberSteps(window)).join(" ")],
+    ["root", name(0)],
+    ...(type ? [["chord", window.chord]] : []),
+    ...(named ? [] : [["tones", memberSteps(window).map(name).join(" ")]]),
     ["bass", asciiName(music.pitchName(window.bass, window.spelling))],
-    ["ratios", ratiosText(window)],
+    ...(usual ? [] : [["ratios", ratiosText(window)]]),
   ];
   return `{${fields.map(([field, value]) => `${field} = ${JSON.stringify(value)}`).join(", ")}}`;
 }
@@ -228,11 +226,11 @@ function planText(music, edits) {
     `# Plan for ${plainText(music.data.source)}, saved from the page.`,
     "#",
     "# Have it obeyed:  retune convert INPUT -o out.mid --plan this-file",
-    "# Places are bar.beat. Rows you delete are decided anew. Rows marked “changed” are yours.",
+    "# Places are bar.beat. What is not here is decided anew. Rows under “changed” are yours.",
     "",
     "format = 1",
     "",
-    "# Parts whose tuning must not be touched (name, number or program:0-7). The parts of this piece:",
+    "# Parts whose tuning must not be touched, by name, number or program. The parts of this piece:",
     ...music.parts.map((part, i) => `#   ${i + 1}  ${plainText(part.name)}`),
     `fixed = [${fixed.map((part) => JSON.stringify(part)).join(", ")}]`,
     "",

@@ -160,7 +160,7 @@ class Page {
   }
 
   _showTunings() {
-    const main = this.tunings.filter(({ id }) => ["original", "retuned", "edited"].includes(id));
+    const main = this.tunings.filter(({ id }) => MAIN_TUNINGS.includes(id));
     const other = this.tunings.filter((tuning) => !main.includes(tuning));
     const focused = this.choices.contains(document.activeElement);
     this.choices.replaceChildren(...main.map((tuning) => {

@@ -13,6 +13,13 @@ class ChordPanel {
     for (const type of this.music.data.chords) this.chord.append(new Option(type.name, type.symbol));
     at("chord-before").addEventListener("click", () => page.chooseWindow(page.chosen - 1));
     at("chord-after").addEventListener("click", () => page.chooseWindow(page.chosen + 1));
+    this.all = at("all-tunings");
+    this.all.addEventListener("click", () => {
+      const open = this.all.getAttribute("aria-expanded") !== "true";
+      this.all.setAttribute("aria-expanded", String(open));
+      this.all.textContent = open ? "Show fewer tunings" : "Show every tuning";
+      this.showTunings();
+    });
     at("hear").addEventListener("click", () => this.toggleSound());
     at("chord-notes-box").addEventListener("toggle", () => this.showNotes());
     at("edit").addEventListener("submit", (event) => event.preventDefault());
@@ -86,7 +93,9 @@ class ChordPanel {
     table.tHead.replaceChildren(
       base ? tableRow("th", ["Hear it in", ...others.map((tone) => pitch(tone.step))]) : "",
     );
-    const rows = base ? page.tunings : [];
+    const every = this.all.getAttribute("aria-expanded") === "true";
+    const first = (tuning) => MAIN_TUNINGS.includes(tuning.id) || tuning === page.shownTuning;
+    const rows = base ? page.tunings.filter((tuning) => every || first(tuning)) : [];
     table.tBodies[0].replaceChildren(...rows.map((tuning) => {
       const from = tuning.offsetAt(base.note, base.tick) - deviation(window, base.step);
       const figures = others.map(({ note, tick, step }) => {

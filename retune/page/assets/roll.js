@@ -183,7 +183,7 @@ class ScoreView {
     button.setAttribute(
       "aria-label",
       `${this.music.where(window.start)}: ${chordWords(this.music, window)}, ${proportion(window)}, ` +
-        `root ${signed(window.displacement)} cents`,
+        `root ${signed(window.displacement)} cents${window.changed ? ", changed" : ""}`,
     );
     button.title = `${chordWords(this.music, window)}  ${proportion(window)}`;
     button.addEventListener("click", () => this.page.chooseWindow(index, { sound: true }));

@@ -233,6 +233,8 @@ function deviation(window, step) {
   return ratioCents(window.ratios[step]) - 100 * step;
 }
 
+const MAIN_TUNINGS = ["original", "retuned", "edited"]; // always at hand; the others in a list
+
 /** A tuning that gives every pitch class one offset: twelve numbers. */
 class ClassTuning {
   constructor({ id, name, about, classes }, music) {
