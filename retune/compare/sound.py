@@ -34,6 +34,7 @@ SLOPE, INTERCEPT = 0.0207, 18.96  # s1, s2
 AMPLITUDE_EXPONENT, FLUCTUATION_EXPONENT = 0.1, 3.11  # Vassilakis 2001
 PARTIALS = 6  # harmonic, of amplitude 1/k: the tones of Vassilakis' own table of dyads
 ROUGHNESS_GRID_CENTS = 0.1  # dyads nearer than this are worked out once; chosen, far below any effect
+DYADS_AT_ONCE = 20_000  # bounds the memory: each has 66 pairs of partials
 
 
 def beat_rates(notes: TunedNotes, pairs: Pairs) -> Floats:
@@ -95,8 +96,12 @@ def mean_roughness(notes: TunedNotes) -> float | None:
     low, high = np.minimum(pitch[a], pitch[b]), np.maximum(pitch[a], pitch[b])
     dyads, of_pair = np.unique(low << 32 | high, return_inverse=True)
     weight = np.bincount(of_pair, weights=ticks)
-    f1, f2 = (
-        key_to_hz(tone * (ROUGHNESS_GRID_CENTS / 100.0), np.zeros(len(dyads)))
-        for tone in (dyads >> 32, dyads & 0xFFFFFFFF)
-    )
-    return float(100.0 * (roughness(f1, f2) * weight).sum() / weight.sum())
+    total = 0.0
+    for first in range(0, len(dyads), DYADS_AT_ONCE):
+        some = slice(first, first + DYADS_AT_ONCE)
+        f1, f2 = (
+            key_to_hz(tone * (ROUGHNESS_GRID_CENTS / 100.0), np.zeros(len(tone)))
+            for tone in (dyads[some] >> 32, dyads[some] & 0xFFFFFFFF)
+        )
+        total += float(roughness(f1, f2) @ weight[some])
+    return 100.0 * total / float(weight.sum())

@@ -110,6 +110,13 @@ def test_means_weigh_by_the_time_pairs_sound():
     assert mean_roughness(notes) == pytest.approx(expected, rel=1e-4)
 
 
+def test_many_dyads_are_measured_in_portions(monkeypatch):
+    score = score_of([(0, at, 1, 60) for at in range(6)] + [(1, at, 1, 61 + at) for at in range(6)])
+    whole = mean_roughness(equal_tempered(score))
+    monkeypatch.setattr("retune.compare.sound.DYADS_AT_ONCE", 4)
+    assert mean_roughness(equal_tempered(score)) == pytest.approx(whole, rel=1e-12)
+
+
 def test_a_line_alone_has_neither_beats_nor_roughness():
     notes = equal_tempered(score_of([(0, 0, 1, 60), (0, 1, 1, 64)]))
     assert mean_beat_rate(notes, consonant_pairs(notes)) is None
