@@ -138,7 +138,7 @@ def test_own_temperament_may_stand_on_another_note(tmp_path):
 def test_own_temperament_must_be_utf8(tmp_path):
     path = tmp_path / "organ.toml"
     path.write_bytes(b"# tuned by J\xfcrgen\n")
-    with pytest.raises(OptionError, match="organ.toml: not UTF-8 text"):
+    with pytest.raises(OptionError, match=r"organ\.toml: not UTF-8 text"):
         temperament(str(path))
 
 
