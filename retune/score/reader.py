@@ -117,6 +117,9 @@ def _assemble(
         np.array([track.end_tick for track in tracks], dtype=np.int64),
         end_tick,
     )
+    for track_index, release, onset in table.misplaced.tolist():
+        messages = tracks[track_index].messages
+        messages[release], messages[onset] = messages[onset], messages[release]
     settings = _Settings()
     for index, (track, of_track) in enumerate(zip(tracks, columns, strict=True)):
         settings.add(index, of_track, track.messages)
@@ -134,7 +137,12 @@ def _assemble(
         end_tick=end_tick,
         title=names[0],
     )
-    found = (*remarks, *settings.remarks(score), *_unreleased_remarks(score, table))
+    found = (
+        *remarks,
+        *settings.remarks(score),
+        *_misplaced_remarks(score, table),
+        *_unreleased_remarks(score, table),
+    )
     return dataclasses.replace(score, remarks=found)
 
 
@@ -183,6 +191,18 @@ class _Settings:
             )
 
 
+def _misplaced_remarks(score: Score, table: NoteTable) -> Iterator[Remark]:
+    """One remark a track for the releases that were moved behind their note-ons."""
+    for track in np.unique(table.misplaced[:, 0]).tolist():
+        mine = table.misplaced[table.misplaced[:, 0] == track]
+        yield Remark(
+            code="release-first",
+            message=f"track {track + 1}: the release of a note of no length stood before the note; "
+            f"they were put in order{times(len(mine))}",
+            where=score.where(int(score.tracks[track].ticks[mine[0, 1]])),
+        )
+
+
 def _unreleased_remarks(score: Score, table: NoteTable) -> Iterator[Remark]:
     """One remark a track for the notes the file never releases."""
     notes = score.notes[table.unreleased]
@@ -191,7 +211,7 @@ def _unreleased_remarks(score: Score, table: NoteTable) -> Iterator[Remark]:
         count = len(mine)
         yield Remark(
             code="unreleased",
-            message=f"track {track + 1} never releases {count} note{'s' * (count > 1)}; "
-            "taken to sound until the channel is silenced or the track ends",
+            message=f"track {track + 1}: {count} note{'s have' if count > 1 else ' has'} no release; taken to end "
+            "with the next release of the key, or with the track",
             where=score.where(int(mine["onset_tick"][0])),
         )

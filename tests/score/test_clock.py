@@ -5,7 +5,7 @@ from __future__ import annotations
 import mido
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from retune.score import read_score
@@ -58,6 +58,7 @@ def test_frame_rate_outside_the_standard() -> None:
     assert [remark.code for remark in score.remarks] == ["frame-rate"]
 
 
+@settings(deadline=None)
 @given(
     st.integers(1, 960),
     st.lists(st.tuples(st.integers(0, 5000), st.integers(1, 0xFFFFFF)), max_size=8),

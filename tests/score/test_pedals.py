@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from retune.score import read_score
@@ -68,58 +68,79 @@ def test_pedal_of_another_port() -> None:
     assert read_score(data).notes["sounding_end_tick"].tolist() == [32]
 
 
-EVENTS = st.sampled_from((ON, OFF, DOWN, UP, SOSTENUTO, LIFT, "B0 79 00", "B0 78 00", "B0 7B 00"))
+CONTROLS = {"sustain": (64, 127), "lift": (64, 0), "sostenuto": (66, 64), "free": (66, 63)} | {
+    "reset": (121, 0),
+    "silence": (120, 0),
+    "release all": (123, 0),
+}
 
 
-@given(st.lists(st.tuples(st.sampled_from((0, 5)), EVENTS), max_size=25))
-def test_sounding_ends_are_those_of_a_receiver(events: list[tuple[int, str]]) -> None:
-    """Against a receiver that plays event after event."""
-    data = smf(" ".join(f"{delta:02X} {event}" for delta, event in events))
-    found = read_score(data).notes
-    end_tick = sum(delta for delta, _ in events)
-    held: list[int] = []  # notes whose keys are down, oldest first
-    caught: set[int] = set()
-    ringing: set[int] = set()  # released, but held by a pedal
-    ends: dict[int, int] = {}
-    sustain = sostenuto = False
-    closed = {int(row["on_event"]) for row in found if row["off_event"] >= 0}
+class Receiver:
+    """Plays event after event on one channel; `ends` holds when each note fell silent."""
+
+    def __init__(self, released: set[int]) -> None:
+        self.released = (
+            released  # notes that have a release of their own, which All Notes Off does not replace
+        )
+        self.keys: dict[int, int] = {}  # key held down -> note
+        self.caught: set[int] = set()
+        self.ringing: set[int] = set()
+        self.sustain = self.sostenuto = False
+        self.ends: dict[int, int] = {}
+
+    def release(self, key: int, tick: int) -> None:
+        note = self.keys.pop(key)
+        self.ends[note] = tick
+        if self.sustain or note in self.caught:
+            self.ringing.add(note)
+
+    def control(self, kind: str, tick: int) -> None:
+        if kind in ("silence", "release all"):
+            for key, note in list(self.keys.items()):
+                if note not in self.released:
+                    self.release(key, tick)
+        if kind == "silence":
+            self.ends |= dict.fromkeys(self.ringing, tick)
+            self.ringing.clear()
+        if kind == "sostenuto" and not self.sostenuto:
+            self.caught |= set(self.keys.values())
+        if kind in ("free", "reset"):
+            self.caught.clear()
+        self.sustain = kind == "sustain" or (self.sustain and kind not in ("lift", "reset"))
+        self.sostenuto = kind == "sostenuto" or (self.sostenuto and kind not in ("free", "reset"))
+        for note in [note for note in self.ringing if not self.sustain and note not in self.caught]:
+            self.ringing.remove(note)
+            self.ends[note] = tick
+
+
+KEYS_AND_CONTROLS = st.one_of(st.integers(60, 63), st.sampled_from(sorted(CONTROLS)))
+
+
+@settings(deadline=None)
+@given(st.lists(st.tuples(st.sampled_from((0, 5)), KEYS_AND_CONTROLS), max_size=25))
+def test_sounding_ends_are_those_of_a_receiver(events: list[tuple[int, int | str]]) -> None:
+    """A key in the list goes down, or up if it is down."""
+    track, down = bytearray(), set()
+    for delta, event in events:
+        if isinstance(event, str):
+            track += bytes((delta, 0xB0, *CONTROLS[event]))
+        else:
+            track += bytes((delta, 0x80 if event in down else 0x90, event, 64))
+            down ^= {event}
+    found = read_score(smf(bytes(track))).notes
+    receiver = Receiver({int(row["on_event"]) for row in found if row["off_event"] >= 0})
     tick = 0
-
-    def release(note: int) -> None:
-        held.remove(note)
-        ends[note] = tick
-        if sustain or note in caught:
-            ringing.add(note)
-
+    down.clear()
     for index, (delta, event) in enumerate(events):
         tick += delta
-        if event == ON:
-            held.append(index)
-        elif event == OFF:
-            if held:
-                release(held[0])
-        elif event == DOWN:
-            sustain = True
-        elif event == SOSTENUTO:
-            if not sostenuto:
-                caught |= set(held)
-            sostenuto = True
-        elif event == "B0 78 00":
-            ends |= dict.fromkeys(ringing, tick)
-            ringing.clear()
-            for note in [note for note in held if note not in closed]:
-                held.remove(note)
-                ends[note] = tick
-        elif event == "B0 7B 00":
-            for note in [note for note in held if note not in closed]:
-                release(note)
-        if event in (UP, "B0 79 00"):
-            sustain = False
-        if event in (LIFT, "B0 79 00"):
-            sostenuto = False
-            caught.clear()
-        for note in [note for note in ringing if not sustain and note not in caught]:
-            ringing.remove(note)
-            ends[note] = tick
-    ends |= dict.fromkeys([*held, *ringing], end_tick)
+        if isinstance(event, str):
+            receiver.control(event, tick)
+        elif event in down:
+            if event in receiver.keys:
+                receiver.release(event, tick)
+        else:
+            receiver.keys[event] = index
+        down ^= {event} if isinstance(event, int) else set()
+    left = [*receiver.keys.values(), *receiver.ringing]
+    ends = receiver.ends | dict.fromkeys(left, tick)
     assert {int(row["on_event"]): int(row["sounding_end_tick"]) for row in found} == ends

@@ -303,9 +303,10 @@ class TestHostile:
         with pytest.raises(InputError, match="more than 64 MB"):
             read_score(header(1) + bytes(64 << 20))
 
-    def test_events_beyond_the_limit(self) -> None:
-        with pytest.raises(InputError, match="more than 16 MB of events"):
-            read_score(smf(b"\x00\x90\x3c\x40" * (4 << 20)))
+    def test_events_beyond_the_limit(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr("retune.score.repair.MOST_EVENT_BYTES", 2 << 20)
+        with pytest.raises(InputError, match="more than 2 MB of events"):
+            read_score(smf(b"\x00\x90\x3c\x40" * (1 << 19)))
 
     def test_tracks_beyond_the_limit(self) -> None:
         with pytest.raises(InputError, match="more than 32767 tracks"):

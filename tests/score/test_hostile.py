@@ -1,0 +1,72 @@
+"""No bytes at all lead to anything but a score or one clear line."""
+
+from __future__ import annotations
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from retune.errors import RetuneError
+from retune.score import Score, read_score
+from tests.score.build import codes, header, smf, write
+from tests.score.real_music import WORKS, real_file
+
+
+def read_or_refuse(data: bytes) -> None:
+    """Read to a score that holds what it promises, or refuse in one line."""
+    try:
+        score = read_score(data)
+    except RetuneError as refusal:
+        line = str(refusal)
+    else:
+        line = ""
+        check_score(score)
+    assert "\n" not in line
+
+
+def check_score(score: Score) -> None:
+    """Check what the other stages rely on, and that the score written is a sound file."""
+    assert np.all(score.notes["sounding_end_tick"] >= score.notes["onset_tick"])
+    assert all(np.all(np.diff(track.ticks) >= 0) for track in score.tracks)
+    assert np.all(np.isfinite(score.clock.seconds(score.notes["onset_tick"])))
+    score.where(score.end_tick)
+    again = read_score(write(score))
+    assert np.array_equal(again.notes, score.notes)
+    assert [
+        remark.code for remark in again.remarks if remark.code not in ("unreleased", "odd-meta", "frame-rate")
+    ] == []
+
+
+@settings(deadline=None)
+@given(st.binary(max_size=200))
+def test_any_bytes(data: bytes) -> None:
+    read_or_refuse(data)
+
+
+@settings(deadline=None)
+@given(st.binary(max_size=200))
+def test_any_events(track: bytes) -> None:
+    read_or_refuse(smf(track))
+
+
+@settings(deadline=None)
+@given(st.binary(min_size=8, max_size=200))
+def test_any_chunks(data: bytes) -> None:
+    read_or_refuse(header(1) + b"MTrk" + data)
+
+
+@settings(deadline=None, max_examples=50)
+@given(st.sampled_from(WORKS), st.data())
+def test_damaged_real_file(work: str, data: st.DataObject) -> None:
+    """Bytes changed, taken out, put in; the end cut off."""
+    damaged = bytearray(real_file(work)[:1500])
+    for _ in range(data.draw(st.integers(1, 5))):
+        at = data.draw(st.integers(0, len(damaged) - 1))
+        removed = data.draw(st.integers(0, 3))
+        damaged[at : at + removed] = data.draw(st.binary(max_size=4))
+    read_or_refuse(bytes(damaged))
+
+
+def test_many_notes_at_one_tick() -> None:
+    """Twenty thousand notes at tick 0 that are never released are one remark."""
+    assert codes(smf(b"\x00\x90" + b"\x3c\x40\x00" * 19_999 + b"\x3c\x40")) == ["unreleased"]
