@@ -1,0 +1,109 @@
+"""The music through a SoundFont, measured in the audio."""
+
+from __future__ import annotations
+
+import io
+import shutil
+
+import mido
+import numpy as np
+import pytest
+
+from retune.errors import OptionError
+from retune.listen import Wishes, preview
+from retune.listen.heard import heard
+from retune.listen.soundfont import STEADY_PROGRAM, TICKS_PER_SECOND, midi_of
+from tests.listen.measure import cents, decibels, measured_hz
+from tests.tuning.build import hints, score_of, tuned
+
+CHORD = [(0, 0.0, 4.0, 60), (1, 4.0, 4.0, 64), (2, 8.0, 4.0, 67)]  # broken, so that no partial covers another
+NEAR_HZ = (261.6, 327.0, 392.4)
+NOTE_S = 2.0
+PLAYERS = [
+    pytest.param("midirenderer", id="midirenderer"),
+    pytest.param(
+        "fluidsynth",
+        id="fluidsynth",
+        marks=pytest.mark.skipif(shutil.which("fluidsynth") is None, reason="fluidsynth is not installed"),
+    ),
+]
+
+
+def major_chord() -> tuple:
+    score = score_of(CHORD, programs={0: 52, 1: 48, 2: 73})
+    harmony, _, tuning, _ = tuned(score, hints([(0, "maj")], 12.0))
+    return score, harmony, tuning
+
+
+def hz_of_notes(hear: str, player: str) -> list[float]:
+    """Fundamental of each of the three notes."""
+    sounding = preview(*major_chord(), Wishes(sound="soundfont", player=player, hear=hear))
+    edges_s = [(NOTE_S * i + 0.3, NOTE_S * (i + 1) - 0.1) for i in range(3)]
+    parts = [sounding.samples[int(a * sounding.rate) : int(b * sounding.rate)] for a, b in edges_s]
+    return [measured_hz(part, near, sounding.rate) for part, near in zip(parts, NEAR_HZ, strict=True)]
+
+
+@pytest.mark.parametrize("player", PLAYERS)
+def test_a_major_chord_is_pure_within_a_cent_and_was_tempered_before(player: str) -> None:
+    """4:5:6 is 386.314 and 701.955 cents (Helmholtz/Ellis, App. XX).
+
+    One cent is what the players can do: FluidSynth's source turns pitch into whole cents.
+    """
+    pytest.importorskip("midirenderer")
+    root, third, fifth = hz_of_notes("retuned", player)
+    assert cents(third, root) == pytest.approx(386.314, abs=1.0)
+    assert cents(fifth, root) == pytest.approx(701.955, abs=1.0)
+    root, third, fifth = hz_of_notes("original", player)
+    assert cents(third, root) == pytest.approx(400.0, abs=1.0)
+    assert cents(fifth, root) == pytest.approx(700.0, abs=1.0)
+
+
+def test_peak_and_length() -> None:
+    pytest.importorskip("midirenderer")
+    sounding = preview(*major_chord(), Wishes(sound="soundfont", first_bar=1, times=2, rate=48000))
+    assert len(sounding.samples) == 2 * 2 * 48000
+    assert decibels(np.abs(sounding.samples).max()) == pytest.approx(-12.0, abs=0.001)
+
+
+@pytest.mark.parametrize(("own", "programs"), [(False, {STEADY_PROGRAM}), (True, {52, 48, 73})])
+def test_programs_are_steady_unless_the_original_ones_are_wanted(own: bool, programs: set[int]) -> None:
+    score, _, tuning = major_chord()
+    file = mido.MidiFile(file=io.BytesIO(midi_of(score, heard(score, tuning.offsets), own_programs=own)))
+    found = {m.program for track in file.tracks for m in track if m.type == "program_change"}
+    assert programs <= found
+    assert own or found == programs
+
+
+def test_the_file_that_is_played_decodes_to_the_offsets_that_were_solved() -> None:
+    """Many overlapping and repeated notes in several parts: none may get another's offset."""
+    from retune.check import decode
+
+    rng = np.random.default_rng(4)
+    notes = [
+        (part, float(q) / 2, float(rng.integers(1, 6)) / 2, int(rng.integers(40, 80)))
+        for part in range(4)
+        for q in range(0, 60, 2)
+    ]
+    score = score_of(notes)
+    _, _, tuning, _ = tuned(score)
+    rows = heard(score, tuning.offsets)
+    sounding = decode(midi_of(score, rows, own_programs=False))
+    first = np.flatnonzero(np.diff(rows["tone"], prepend=-1) != 0)
+    wanted = sorted(zip(rows["start_s"][first], rows["key"][first], rows["offset_cents"][first], strict=True))
+    begin = sounding.curve[np.flatnonzero(np.diff(sounding.curve["note"], prepend=-1) != 0)]
+    onset_s = sounding.notes["onset_tick"][begin["note"]] / TICKS_PER_SECOND
+    played = sorted(zip(onset_s, sounding.notes["key"][begin["note"]], begin["cents"], strict=True))
+    assert len(wanted) == len(played) == len(notes)
+    np.testing.assert_allclose(played, wanted, atol=0.02)  # cents: a bend step is 0.024; seconds: far less
+
+
+def test_a_file_that_is_no_soundfont_is_said_to_be_none() -> None:
+    pytest.importorskip("midirenderer")
+    with pytest.raises(OptionError, match=r"the SoundFont cannot be played: .*; use an SF2 file"):
+        preview(*major_chord(), Wishes(sound="soundfont", player="midirenderer", soundfont=b"no font"))
+
+
+def test_a_player_that_is_not_there_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PATH", "")
+    with pytest.raises(OptionError, match="a SoundFont needs fluidsynth, which is not installed"):
+        preview(*major_chord(), Wishes(sound="soundfont", player="fluidsynth"))
