@@ -8,6 +8,7 @@ from retune.batch.manifest import REFUSED, Row
 from retune.batch.work import Task, run_task
 from retune.errors import OptionError
 
+CONNECT_SECONDS = 5
 RETRIES = 3  # a task whose worker is lost goes to another this often
 
 
@@ -22,7 +23,7 @@ def run_on_cluster(tasks: Sequence[Task], address: str) -> Generator[Row, None, 
     except ImportError:
         raise OptionError("scheduler: needs the cluster extra; pip install 'retune[cluster]'") from None
     try:
-        client = Client(address, timeout=10)
+        client = Client(address, timeout=CONNECT_SECONDS)
     except (OSError, ValueError, TimeoutError) as error:
         raise OptionError(f"scheduler: no scheduler answers at {address} ({error})") from None
     try:

@@ -7,6 +7,7 @@ import signal
 from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from itertools import islice
 
 from retune.batch.manifest import REFUSED, Row
 from retune.batch.work import Task, run_task
@@ -38,7 +39,7 @@ def _pooled(tasks: Sequence[Task], jobs: int) -> Generator[tuple[Row, Task], Non
     executor = _executor(min(jobs, len(tasks)))
     running: dict[Future[Row], Task] = {}
     try:
-        for task, _ in zip(waiting, range(jobs * AHEAD), strict=False):
+        for task in islice(waiting, jobs * AHEAD):
             running[executor.submit(run_task, task)] = task
         while running:
             done, _ = wait(running, return_when=FIRST_COMPLETED)

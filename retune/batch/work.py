@@ -13,6 +13,10 @@ from retune.errors import RetuneError
 from retune.options import Options
 
 
+CHOICE = "pattern"
+"""The only remark of the reader that tells of a choice; every other tells of something that was amiss."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Task:
     """A job with all it needs; plain data, so that it can travel to another machine."""
@@ -57,7 +61,7 @@ def _convert(task: Task) -> Row:
         path = beside(job.target, file.suffix, file.extension)
         write_atomically(path, file.data)
         written[path] = sha256(file.data)
-    mended = any(remark.code.startswith("mended") for remark in conversion.analysis.score.remarks)
+    mended = any(remark.code != CHOICE for remark in conversion.analysis.score.remarks)
     return Row(
         source=job.source,
         target=job.target,

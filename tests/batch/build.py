@@ -1,0 +1,21 @@
+"""Small pieces that differ."""
+
+import io
+
+import mido
+
+
+def piece(seed: int, bars: int = 4) -> bytes:
+    """Four voices in a cycle of chords, transposed by the seed."""
+    file = mido.MidiFile(type=1, ticks_per_beat=96)
+    cycle = [(60, 64, 67), (57, 60, 64), (62, 65, 69), (59, 62, 67)]
+    for voice in range(3):
+        track = mido.MidiTrack([mido.MetaMessage("track_name", name=f"voice {voice}")])
+        for bar in range(bars):
+            key = cycle[bar % 4][voice] + seed % 12
+            track.append(mido.Message("note_on", channel=voice, note=key, velocity=70, time=0))
+            track.append(mido.Message("note_off", channel=voice, note=key, velocity=64, time=384))
+        file.tracks.append(track)
+    data = io.BytesIO()
+    file.save(file=data)
+    return data.getvalue()

@@ -1,0 +1,150 @@
+"""Batches with real files and real processes."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from retune.batch import find_jobs, run_batch
+from retune.batch.manifest import STATE_NAME, read_rows
+from retune.errors import OptionError
+from retune.options import Options
+from retune.pipeline import convert
+from tests.batch.build import piece
+
+
+def batch(music: Path, out: Path, **more):
+    return run_batch(find_jobs([str(music)], str(out)), str(out), Options(), **more)
+
+
+def tree(folder: Path) -> dict[str, bytes]:
+    return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*.mid"))}
+
+
+def test_every_file_becomes_what_a_single_conversion_makes_of_it(music, tmp_path):
+    out = tmp_path / "out"
+    result = batch(music, out, processes=1)
+    assert result.counts == {"converted": 6}
+    for source, data in tree(music).items():
+        if not source.startswith("."):
+            assert (out / source).read_bytes() == convert(data).files[0].data
+
+
+def test_the_same_bytes_at_any_number_of_processes(music, tmp_path):
+    batch(music, tmp_path / "one", processes=1)
+    batch(music, tmp_path / "two", processes=2)
+    assert tree(tmp_path / "one") == tree(tmp_path / "two")
+    assert len(tree(tmp_path / "one")) == 6
+
+
+@pytest.mark.parametrize("processes", [1, 2])
+def test_a_failing_file_never_stops_the_rest(music, tmp_path, processes):
+    (music / "songs" / "piece 3.mid").write_bytes(b"this is no music")
+    (music / "songs" / "piece 5.mid").write_bytes(piece(5)[:-9])  # cut short: can be mended
+    result = batch(music, tmp_path / "out", processes=processes)
+    assert result.counts == {"converted": 4, "mended": 1, "refused": 1}
+    assert result.refused[0].source.endswith("piece 3.mid")
+    assert "piece 3.mid" in result.refused[0].reason
+    assert not (tmp_path / "out" / "songs" / "piece 3.mid").exists()
+
+
+def test_what_is_up_to_date_is_left_alone(music, tmp_path):
+    out = tmp_path / "out"
+    batch(music, out, processes=1)
+    stamp = (out / "songs" / "piece 1.mid").stat().st_mtime_ns
+    (music / "songs" / "piece 3.mid").write_bytes(piece(8))  # a changed input
+    (out / "songs" / "piece 5.mid").write_bytes(b"spoilt")  # a spoilt output
+    (out / "hymns" / "old" / "piece 0.mid").unlink()  # a missing output
+    again = batch(music, out, processes=1)
+    assert again.counts == {"up to date": 3, "converted": 3}
+    assert (out / "songs" / "piece 1.mid").stat().st_mtime_ns == stamp
+    assert batch(music, out, processes=1).counts == {"up to date": 6}
+    assert batch(music, out, processes=1, force=True).counts == {"converted": 6}
+    other = run_batch(find_jobs([str(music)], str(out)), str(out), Options(prime_limit=7), processes=1)
+    assert other.counts == {"converted": 6}
+
+
+def test_the_manifest_has_a_row_a_file(music, tmp_path):
+    manifest = tmp_path / "rows.jsonl"
+    batch(music, tmp_path / "out", processes=2, manifest=str(manifest))
+    rows = [json.loads(line) for line in manifest.read_text().splitlines()]
+    assert len(rows) == 6
+    for row in rows:
+        assert row["format"] == 1
+        assert row["status"] == "converted"
+        assert row["figures"]["share_within_1_cent"] > 0.9
+        assert len(row["input_sha256"]) == 64
+        assert row["seconds"] > 0
+        assert set(row["output_sha256"]) == {row["target"]}
+
+
+def test_a_torn_line_of_an_interrupted_run_is_done_again(music, tmp_path):
+    out = tmp_path / "out"
+    batch(music, out, processes=1)
+    state = out / STATE_NAME
+    state.write_text(state.read_text()[:-40])
+    assert batch(music, out, processes=1).counts == {"up to date": 5, "converted": 1}
+    assert len(read_rows(state)) == 6
+
+
+def test_an_interrupted_batch_leaves_nothing_half_written_and_finishes_later(tmp_path):
+    music, out = tmp_path / "music", tmp_path / "out"
+    music.mkdir()
+    for i in range(60):
+        (music / f"{i:02}.mid").write_bytes(piece(i, bars=40))
+    code = (
+        "import sys; from retune.batch import find_jobs, run_batch; from retune.options import Options\n"
+        "if __name__ == '__main__':\n"
+        f"    run_batch(find_jobs([{str(music)!r}], {str(out)!r}), {str(out)!r}, Options(), processes=2)\n"
+    )
+    script = tmp_path / "run.py"
+    script.write_text(code)
+    running = subprocess.Popen([sys.executable, str(script)], stderr=subprocess.DEVNULL)
+    deadline = time.monotonic() + 60
+    while time.monotonic() < deadline and len(list(out.glob("*.mid"))) < 3:
+        time.sleep(0.01)
+    running.send_signal(signal.SIGINT)
+    assert running.wait(timeout=60) != 0
+    done = len(list(out.glob("*.mid")))
+    assert 3 <= done < 60
+    assert not list(out.rglob("*.tmp"))
+    counts = batch(music, out, processes=2).counts
+    assert counts["up to date"] + counts["converted"] == 60, counts
+    assert counts["up to date"] >= 1
+    assert tree(out)["00.mid"] == convert((music / "00.mid").read_bytes()).files[0].data
+
+
+def test_a_real_cluster_that_loses_a_worker_converts_every_file_once(tmp_path):
+    """dask.distributed on loopback, two worker processes, one killed while it works."""
+    distributed = pytest.importorskip("distributed")
+    music, out = tmp_path / "music", tmp_path / "out"
+    music.mkdir()
+    for i in range(12):
+        (music / f"{i:02}.mid").write_bytes(piece(i, bars=20))
+    killed = []
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None, silence_logs=50
+    ) as cluster:
+
+        def kill_one(row):
+            if not killed:
+                killed.append(next(iter(cluster.workers.values())).pid)
+                os.kill(killed[0], signal.SIGKILL)
+
+        jobs = find_jobs([str(music)], str(out))
+        result = run_batch(jobs, str(out), Options(), scheduler=cluster.scheduler_address, on_row=kill_one)
+    assert killed
+    assert result.counts == {"converted": 12}
+    assert sorted(row.source for row in result.rows) == [str(music / f"{i:02}.mid") for i in range(12)]
+    assert tree(out)["07.mid"] == convert((music / "07.mid").read_bytes()).files[0].data
+
+
+def test_no_scheduler_answers(music, tmp_path):
+    pytest.importorskip("distributed")
+    with pytest.raises(OptionError, match=r"no scheduler answers at tcp://127\.0\.0\.1:9"):
+        batch(music, tmp_path / "out", scheduler="tcp://127.0.0.1:9")
