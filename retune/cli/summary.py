@@ -20,7 +20,7 @@ def conversion_summary(conversion: Conversion) -> str:
     """Return the figures before and after, and where the result is least pure."""
     if not len(conversion.analysis.harmony.windows):
         return _heading(conversion) + "no pitched notes, so nothing was retuned\n"
-    return _heading(conversion) + _figures(conversion) + _worst_bars(conversion) + "\n"
+    return _heading(conversion) + _figures(conversion) + "\n" + _worst_bars(conversion)
 
 
 def _heading(conversion: Conversion) -> str:
