@@ -9,14 +9,10 @@ import numpy as np
 
 from retune.check.decode import decode, decode_score
 from retune.check.fidelity import Comparison, compare, note_at
-from retune.check.figures import figures
-from retune.check.lines import Moves, comma_jumps, odd_steps
 from retune.check.matching import NoteColumns, match_notes
-from retune.check.pairs import consonant_pairs, per_bar
 from retune.check.realised import Realised, realised
-from retune.check.report import BarDeviation, CheckReport, LineReport
+from retune.check.report import CheckReport, Measured
 from retune.check.sounding import FloatArray, IntArray, Sounding, joined
-from retune.check.tuned import equal_tempered, heard_as
 from retune.errors import Remark
 from retune.harmony.model import Harmony
 from retune.options import Options
@@ -29,7 +25,6 @@ from retune.units import reference_shift_cents
 ALLOWED_ERROR_CENTS = 0.5
 """Half a step of the coarsest encoding (MPE at 48 semitones: 0.29; one-byte tables: 0.5), see docs/checking.md."""
 ROUNDING_CENTS = 0.01  # on top of an error that was announced: sums of rounded numbers
-WORST_BARS = 5
 
 
 class WrittenFile(Protocol):
@@ -97,20 +92,14 @@ def check(
     if error is not None:
         problems += _judge(score, error, allowed)
         problems += [f"the file needs mending: {remark}" for remark in _new_damage(both)]
-    measured = _Measured(both)
     shift = 0.0 if options is None else reference_shift_cents(options.reference_hz)
     return CheckReport(
         problems=tuple(problems),
-        before=figures(measured.before, harmony, ratios=ratios, pairs=measured.pairs_before),
-        after=figures(
-            measured.after, harmony, ratios=ratios, reference_cents=shift, pairs=measured.pairs_after
-        ),
         fidelity=fidelity,
         error=error,
         allowed_error_cents=allowed,
         channels=both.decoded.channels,
-        lines=measured.lines(score),
-        worst_bars=measured.worst_bars(score),
+        measured=Measured(both=both, harmony=harmony, ratios=ratios, reference_cents=shift),
         remarks=(*both.decoded.remarks, *_tail_remarks(both, error, allowed)),
     )
 
@@ -190,38 +179,3 @@ def _tail_remarks(both: Comparison, error: Realised | None, allowed: float) -> l
         where = both.score.where(int(both.score.notes["release_tick"][mine[ringing[0]]]))
         remarks.append(Remark(code="pedal", message=text, where=where))
     return remarks
-
-
-class _Measured:
-    """Both files as notes with pitches, and their pairs."""
-
-    def __init__(self, both: Comparison) -> None:
-        score, original = both.score, both.original
-        own = np.arange(len(original.notes))
-        self.before = heard_as(score, original, own) if original.has_own_tuning else equal_tempered(score)
-        self.after = heard_as(score, both.decoded, both.place)
-        self.pairs_before = consonant_pairs(self.before)
-        self.pairs_after = consonant_pairs(self.after)
-
-    def lines(self, score: Score) -> LineReport:
-        return LineReport(
-            comma_jumps=_places(score, comma_jumps(self.after)),
-            odd_steps=_places(score, odd_steps(self.after)),
-        )
-
-    def worst_bars(self, score: Score) -> tuple[BarDeviation, ...]:
-        before = dict(zip(*(a.tolist() for a in per_bar(self.pairs_before, score.meters)), strict=True))
-        bars, cents = per_bar(self.pairs_after, score.meters)
-        worst = np.argsort(-cents, kind="stable")[:WORST_BARS]
-        return tuple(
-            BarDeviation(bar=int(bars[k]), before_cents=before.get(int(bars[k])), after_cents=float(cents[k]))
-            for k in worst
-        )
-
-
-def _places(score: Score, moves: Moves) -> tuple[str, ...]:
-    """Each move as a person finds it."""
-    return tuple(
-        f"{note_at(score, note)}: {cents:.1f} cents"
-        for note, cents in zip(moves.later.tolist(), moves.cents.tolist(), strict=True)
-    )
