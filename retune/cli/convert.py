@@ -1,4 +1,4 @@
-"""`retune convert`: the main job, one file in, one retuned file out."""
+"""`retune convert`: the main job, one file in, one retuned file out; many files go to `many`."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from retune.cli.many import Batch, batch_from, batch_options, convert_many
 from retune.cli.shared import (
     encoding_options,
     json_option,
@@ -32,13 +33,18 @@ if TYPE_CHECKING:
 
 
 @click.command("convert")
-@click.argument("input_path", metavar="INPUT")
+@click.argument("inputs", metavar="INPUT...", nargs=-1, required=True)
 @click.option(
     "-o",
     "--output",
     "output_path",
     metavar="OUTPUT",
     help="Where to write the retuned file; - for standard output. Has no default.",
+)
+@click.option(
+    "--out-dir",
+    metavar="DIR",
+    help="Where to write the results of many files, folders or patterns, in the same tree. Has no default.",
 )
 @plan_option
 @click.option(
@@ -51,37 +57,53 @@ if TYPE_CHECKING:
 @quiet_option
 @tuning_options
 @encoding_options
+@batch_options
 def command(
-    input_path: str,
+    inputs: tuple[str, ...],
     output_path: str | None,
+    out_dir: str | None,
     plan_path: str | None,
     report_path: str | None,
     as_json: bool,
     quiet: bool,
     **values: Any,
 ) -> None:
-    """Retune INPUT to just intonation and write OUTPUT.
+    """Retune INPUT to just intonation and write OUTPUT, or many inputs into a folder.
 
-    INPUT is a MIDI file, or - for standard input. The result is decoded again before it is written: if it does
-    not sound as intended, nothing is written and the exit status is 1.
+    INPUT is a MIDI file, or - for standard input; with --out-dir also a folder or a pattern. The result is
+    decoded again before it is written: if it does not sound as intended, nothing is written and the exit status
+    is 1.
     """
-    options = options_from(values)
+    options, batch = options_from(values), batch_from(values)
+    plan = read_plan_file(plan_path)
+    if out_dir is not None:
+        if output_path is not None or report_path is not None:
+            raise click.UsageError("--out-dir goes without -o and --report; --manifest tells of every file")
+        convert_many(inputs, out_dir, options, plan=plan, batch=batch, as_json=as_json, quiet=quiet)
+        return
+    if batch != Batch():
+        raise click.UsageError("--manifest, --jobs, --force and --scheduler go with --out-dir")
+    if len(inputs) > 1:
+        raise click.UsageError(f"{len(inputs)} inputs need a folder for their results: --out-dir DIR")
     if output_path is None:
         raise click.UsageError("say where to write the retuned file: -o OUTPUT")
     if output_path == STANDARD_STREAM and as_json:
         raise click.UsageError("--json and -o - both want standard output; use --report FILE")
-    plan = read_plan_file(plan_path)
-    _refuse_overwriting(input_path, plan_path, output_path, report_path)
-    conversion = convert_file(input_path, output_path, options, plan=plan, report_path=report_path)
-    print_remarks(conversion.remarks, name=input_path, quiet=quiet)
+    _refuse_overwriting(inputs[0], plan_path, output_path, report_path)
+    conversion = convert_file(inputs[0], output_path, options, plan=plan, report_path=report_path)
+    print_remarks(conversion.remarks, name=inputs[0], quiet=quiet)
     if as_json:
         print_json(conversion.report)
     elif not quiet and output_path != STANDARD_STREAM:
-        from retune.cli.summary import conversion_summary
+        _print_summary(conversion, output_path)
 
-        click.echo(conversion_summary(conversion), nl=False)
-        for file in conversion.files:
-            click.echo(f"written: {plain(path_of(output_path, file))}")
+
+def _print_summary(conversion: Conversion, output_path: str) -> None:
+    from retune.cli.summary import conversion_summary
+
+    click.echo(conversion_summary(conversion), nl=False)
+    for file in conversion.files:
+        click.echo(f"written: {plain(path_of(output_path, file))}")
 
 
 def _refuse_overwriting(

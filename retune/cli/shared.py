@@ -201,7 +201,8 @@ _QUIET = click.option("--quiet", "-q", is_flag=True, help="Print no remarks and 
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON on stdout instead of a table.")
 
 
-def _with(options: Iterable[Callable[[Any], Any]], function: Function) -> Function:
+def with_options(options: Iterable[Callable[[Any], Any]], function: Function) -> Function:
+    """Add options to a command; help lists them in the order given."""
     for option in reversed(tuple(options)):
         function = option(function)
     return function
@@ -209,27 +210,27 @@ def _with(options: Iterable[Callable[[Any], Any]], function: Function) -> Functi
 
 def tuning_options(function: Function) -> Function:
     """Add --preset --prime-limit --drift-limit --hold-limit --reference --home --fixed --chords."""
-    return _with(_TUNING, function)
+    return with_options(_TUNING, function)
 
 
 def encoding_options(function: Function) -> Function:
     """Add --encoding --bend-range --glide --when-full."""
-    return _with(_ENCODING, function)
+    return with_options(_ENCODING, function)
 
 
 def plan_option(function: Function) -> Function:
     """Add --plan FILE, which arrives as `plan_path`."""
-    return _with((_PLAN,), function)
+    return with_options((_PLAN,), function)
 
 
 def quiet_option(function: Function) -> Function:
     """Add --quiet."""
-    return _with((_QUIET,), function)
+    return with_options((_QUIET,), function)
 
 
 def json_option(function: Function) -> Function:
     """Add --json, which arrives as `as_json`."""
-    return _with((_JSON,), function)
+    return with_options((_JSON,), function)
 
 
 def options_from(values: dict[str, Any]) -> Options:
