@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from retune.collector import without_collector
 from retune.errors import CheckFailed, InputError, Remark
 from retune.harmony import Harmony, find_harmony, hints_from_markers
 from retune.options import Options
@@ -47,6 +48,7 @@ class Conversion:
         return conversion_report(self)
 
 
+@without_collector
 def analyze(
     data: bytes, options: Options | None = None, *, name: str = "input", plan: Plan | None = None
 ) -> Analysis:
@@ -92,6 +94,7 @@ def tune(analysis: Analysis, options: Options | None = None, *, explain: bool = 
     return tuning
 
 
+@without_collector
 def convert(
     data: bytes, options: Options | None = None, *, name: str = "input", plan: Plan | None = None
 ) -> Conversion:
