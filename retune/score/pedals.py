@@ -47,15 +47,22 @@ def sounding_ends(
     release, sounding = release.copy(), release.copy()
     note_channel = on["port"] << 4 | on["channel"]
     control_channel = controls["port"] << 4 | controls["channel"]
-    by_rank = np.argsort(control_rank)
+    controls_by_channel = np.lexsort((control_rank, control_channel))
+    notes_by_channel = np.argsort(note_channel, kind="stable")
     for channel in np.unique(control_channel):
-        mine = by_rank[control_channel[by_rank] == channel]
-        notes = np.flatnonzero(note_channel == channel)
+        mine = _of(channel, control_channel, controls_by_channel)
+        notes = _of(channel, note_channel, notes_by_channel)
         timeline = _Timeline(controls[mine], control_rank[mine], end_tick)
         released = timeline.close_unreleased(on_rank[notes], (release_rank[notes], release[notes]))
         release[notes] = released[1]
         sounding[notes] = timeline.sounding_end(on_rank[notes], released)[1]
     return release, np.maximum(sounding, release)
+
+
+def _of(channel: int, channels: IntArray, order: IntArray) -> IntArray:
+    """Indices at which `channels`, which `order` sorts, is `channel`; in the order of `order`."""
+    first, last = np.searchsorted(channels, (channel, channel + 1), sorter=order)
+    return order[first:last]
 
 
 class _Timeline:

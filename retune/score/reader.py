@@ -15,7 +15,7 @@ from retune.score.clock import TempoEvent, build_clock
 from retune.score.columns import Columns, port_at, read_columns
 from retune.score.events import VLQ_MAX, times
 from retune.score.meters import MeterEvent, build_meters
-from retune.score.model import Score, Track
+from retune.score.model import IntArray, Score, Track
 from retune.score.notes import NoteTable, read_notes
 from retune.score.parts import SetupEvent, build_parts, is_setup
 from retune.score.repair import Repaired, repair
@@ -193,25 +193,28 @@ class _Settings:
 
 def _misplaced_remarks(score: Score, table: NoteTable) -> Iterator[Remark]:
     """One remark a track for the releases that were moved behind their note-ons."""
-    for track in np.unique(table.misplaced[:, 0]).tolist():
-        mine = table.misplaced[table.misplaced[:, 0] == track]
+    for track, first, count in _by_track(table.misplaced[:, 0]):
         yield Remark(
             code="release-first",
             message=f"track {track + 1}: the release of a note of no length stood before the note; "
-            f"they were put in order{times(len(mine))}",
-            where=score.where(int(score.tracks[track].ticks[mine[0, 1]])),
+            f"they were put in order{times(count)}",
+            where=score.where(int(score.tracks[track].ticks[table.misplaced[first, 1]])),
         )
 
 
 def _unreleased_remarks(score: Score, table: NoteTable) -> Iterator[Remark]:
     """One remark a track for the notes the file never releases."""
     notes = score.notes[table.unreleased]
-    for track in np.unique(notes["track"]).tolist():
-        mine = notes[notes["track"] == track]
-        count = len(mine)
+    for track, first, count in _by_track(notes["track"]):
         yield Remark(
             code="unreleased",
             message=f"track {track + 1}: {count} note{'s have' if count > 1 else ' has'} no release; taken to end "
             "with the next release of the key, or with the track",
-            where=score.where(int(mine["onset_tick"][0])),
+            where=score.where(int(notes["onset_tick"][first])),
         )
+
+
+def _by_track(tracks: IntArray) -> list[tuple[int, int, int]]:
+    """(track, index of its first row, number of its rows) for every track that has rows."""
+    columns = np.unique(tracks, return_index=True, return_counts=True)
+    return list(zip(*(column.tolist() for column in columns), strict=True))

@@ -65,9 +65,14 @@ def midi_files(draw: st.DrawFn) -> bytes:
 @settings(deadline=None)
 @given(midi_files())
 def test_any_file_is_written_back_byte_for_byte(data: bytes) -> None:
+    """But for a release that stands before its note of no length and changes places with it."""
     score = read_score(data)
-    assert write(score) == data
-    assert [remark.code for remark in score.remarks if remark.code != "unreleased"] == []
+    codes = {remark.code for remark in score.remarks}
+    assert codes <= {"unreleased", "release-first"}
+    if "release-first" in codes:
+        assert timed(write(score)) == timed(data)
+    else:
+        assert write(score) == data
 
 
 @settings(deadline=None)
