@@ -83,6 +83,23 @@ def hymn_page(hymn: tuple[Analysis, Tuning], tmp_path_factory: pytest.TempPathFa
 
 
 @pytest.fixture(scope="session")
+def cadence_bytes() -> bytes:
+    """C major, G7 and C major again in four voices, no note held or repeated between them but C and G."""
+    chords = [(48, 64, 67, 72), (43, 59, 65, 74), (48, 60, 64, 67)]
+    voices = {f"Voice {v + 1}": [(2 * t, 2, chord[v]) for t, chord in enumerate(chords)] for v in range(4)}
+    return _midi_bytes(voices)
+
+
+@pytest.fixture(scope="session")
+def cadence_page(cadence_bytes: bytes, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The page of the three chords."""
+    analysis = analyze(cadence_bytes, Options())
+    path = tmp_path_factory.mktemp("cadence") / "cadence.html"
+    path.write_text(build_page(analysis, tune(analysis)), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="session")
 def browser() -> Iterator[Any]:
     """Chromium, started once."""
     program = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)

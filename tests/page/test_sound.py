@@ -135,10 +135,13 @@ def test_a_change_of_tuning_moves_a_sounding_note_without_a_gap(
 
 
 def test_notes_start_and_end_softly(lone_notes: tuple[Path, Tuning], open_page: Callable[..., Any]):
-    samples = render(open_page(lone_notes[0]), "original", 0, 4)
+    page = open_page(lone_notes[0])
+    samples = render(page, "original", 0, 4)
     steady = np.abs(np.diff(samples[RATE : 2 * RATE])).max()
     assert np.abs(np.diff(samples)).max() < 1.05 * steady
     assert np.abs(samples[round(3.3 * RATE) :]).max() < 1e-4
+    high = np.abs(render(page, "original", 12, 13))  # the highest note goes through three periods in 2 ms
+    assert high[: round(0.002 * RATE)].max() < 0.35 * high[RATE // 2 :].max()
 
 
 def test_the_loudest_cluster_stays_below_full_scale(
@@ -154,13 +157,15 @@ def test_the_loudest_cluster_stays_below_full_scale(
 
 
 def test_a_loop_repeats_its_stretch(lone_notes: tuple[Path, Tuning], open_page: Callable[..., Any]):
+    """Looped from 2 s to 3.5 s: the low note for a second, half a second of silence, and so again."""
     page = open_page(lone_notes[0])
-    samples = render(page, "original", 0.5, 4.5, loop={"from": 0.5, "to": 1.5})
+    samples = render(page, "original", 2, 6.5, loop={"from": 2, "to": 3.5})
     low = key_to_hz(45.0, 0.0)
-    for second in range(4):  # the file itself is silent from 3 s and rises to middle C at 4 s
-        steady = samples[round((second + 0.15) * RATE) : round((second + 0.95) * RATE)]
+    for start in (0, 1.5, 3):
+        steady = samples[round((start + 0.15) * RATE) : round((start + 0.95) * RATE)]
         assert np.abs(steady).max() > 0.05
         assert cents_apart(measured_hz(steady, low), low) < 0.1
+        assert np.abs(samples[round((start + 1.3) * RATE) : round((start + 1.48) * RATE)]).max() < 1e-4
 
 
 def test_tempo_stretches_time_and_leaves_pitch(

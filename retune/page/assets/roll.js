@@ -188,7 +188,9 @@ class ScoreView {
     button.title = `${chordWords(this.music, window)}  ${proportion(window)}`;
     button.addEventListener("click", () => this.page.chooseWindow(index, { sound: true }));
     button.addEventListener("keydown", (event) => this._chordKey(event, index));
-    this.chordLayer.append(button);
+    const later = [...this.chordButtons.keys()].filter((other) => other > index);
+    const next = this.chordButtons.get(later.reduce((a, b) => Math.min(a, b), Infinity));
+    this.chordLayer.insertBefore(button, next ?? null); // read in order of time
     this.chordButtons.set(index, button);
   }
 
