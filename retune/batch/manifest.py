@@ -44,10 +44,8 @@ class Row:
         return self.status != REFUSED
 
     def as_line(self) -> str:
-        """The row as one line of JSON."""
-        return (
-            json.dumps({"format": FORMAT, "retune": __version__, **asdict(self)}, ensure_ascii=False) + "\n"
-        )
+        """The row as one line of JSON, in ASCII: a file name need not be Unicode, and JSON can escape it."""
+        return json.dumps({"format": FORMAT, "retune": __version__, **asdict(self)}) + "\n"
 
 
 def recipe_of(options: Options, plan_text: str = "") -> str:

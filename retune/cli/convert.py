@@ -138,7 +138,7 @@ def convert_file(
     for file in conversion.files:
         write_output(path_of(output_path, file), file.data)
     if report_path is not None:
-        write_output(report_path, to_json(conversion.report).encode())
+        write_output(report_path, to_json(conversion.report))
     return conversion
 
 

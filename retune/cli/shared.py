@@ -263,14 +263,18 @@ def read_plan_file(path: str | None) -> Plan | None:
     return read_plan(text, name=path)
 
 
-def to_json(content: Any) -> str:
-    """Return a value as one line of JSON; numbers that are not finite have no place in it."""
-    return json.dumps(content, ensure_ascii=False, separators=(",", ":"), allow_nan=False) + "\n"
+def to_json(content: Any) -> bytes:
+    """Return a value as one line of JSON in UTF-8; numbers that are not finite have no place in it."""
+    compact = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    try:
+        return compact.encode(content).encode() + b"\n"
+    except UnicodeEncodeError:  # a file name that is not Unicode: JSON can escape it
+        return json.dumps(content, separators=(",", ":"), allow_nan=False).encode() + b"\n"
 
 
 def print_json(content: Any) -> None:
     """Print a value as one JSON document on stdout, in UTF-8 whatever the terminal speaks."""
-    click.echo(to_json(content).encode(), nl=False)
+    click.echo(to_json(content), nl=False)
 
 
 def print_remarks(remarks: Iterable[Remark], *, name: str = "", quiet: bool = False) -> None:

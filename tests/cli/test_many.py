@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import sys
 
 import pytest
 
@@ -74,6 +75,19 @@ def test_a_process_of_its_own_uses_several_cores(folder, tmp_path):
     result = process("convert", folder, "--out-dir", tmp_path / "out", "--jobs", "2", timeout=120)
     assert (result.status, result.err) == (0, "")
     assert result.text.startswith("2 converted in ")
+
+
+@pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="file names are Unicode there")
+def test_names_that_are_not_unicode(tmp_path):
+    name = os.fsdecode(b"caf\xe9.mid")
+    shutil.copy(HYMN, tmp_path / name)
+    out = tmp_path / "out"
+    result = run("convert", tmp_path / name, "--out-dir", out, "--jobs", "1", "--json")
+    assert (result.status, result.err) == (0, "")
+    assert json.loads(result.out)["files"][0]["target"] == str(out / name)
+    assert (out / name).exists()
+    assert run("convert", tmp_path / name, "-o", tmp_path / "x.mid").status == 0
+    assert "caf·.mid: no such file" in run("convert", out / "no" / name, "-o", "x.mid").err
 
 
 @pytest.mark.parametrize(
