@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 IntArray = NDArray[np.int64]
 
 USUAL_BARS = 4
-LONGEST_BARS = 8
+LONGEST_BARS = 6
 SHORTEST_BARS = 1.5
 REST_BEATS = 0.5  # silence of all parts this long ends a phrase
 LONG_CHORD = 1.5  # an arrival lasts at least this many times the middle length of a window

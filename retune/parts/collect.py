@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from retune.harmony.model import Role
 from retune.parts.model import Move, Rule, Sheet, SheetNote, SheetOptions, Sheets
 from retune.parts.names import Key, chord_kind, chord_tone, chord_words, degree, function_words, pitch
+from retune.parts.places import places
 from retune.units import reference_shift_cents
 from retune.wording import plain
 
@@ -75,8 +76,8 @@ class _Source:
         self.last_row = np.searchsorted(tuning.offsets["note"], index, side="right")
         self.first_piece = np.searchsorted(harmony.pieces["note"], index)
         self.cents = tuning.offsets["offset_cents"] - reference_shift_cents(reference_hz)
-        self.row_bars, self.row_beats = score.meters.bar_beat(tuning.offsets["start_tick"])
-        self.bars, self.beats = score.meters.bar_beat(score.notes["onset_tick"])
+        self.row_bars, self.row_beats = places(score.meters, tuning.offsets["start_tick"])
+        self.bars, self.beats = places(score.meters, score.notes["onset_tick"])
         self.seconds = score.clock.seconds(score.notes["release_tick"]) - score.clock.seconds(
             score.notes["onset_tick"]
         )

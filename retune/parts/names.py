@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from retune.harmony.model import Role
 from retune.harmony.spelling import LETTERS, name_of_fifth, spell
 from retune.harmony.vocabulary import CHORD_TYPES
+from retune.parts.places import REACH
 
 # Steps on the line of fifths from the root to a chord tone (textbook spelling: a third is two letters up).
 _FIFTHS_UP = {0: 0, 1: -5, 2: 2, 3: -3, 4: 4, 5: -1, 6: -6, 7: 1, 8: 8, 9: 3, 10: -2, 11: 5}
@@ -15,7 +16,6 @@ _MOST_SIGNS = 2
 _SIGNS = {-2: "𝄫", -1: "♭", 0: "", 1: "♯", 2: "𝄪"}
 _ASCII_SIGNS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
 _FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾", 1 / 3: "⅓", 2 / 3: "⅔"}
-_FRACTION_REACH = 0.04  # of a beat: performed timing this near is shown as the plain fraction
 MINUS = "−"
 
 # Names of the degrees above a root in English textbook usage (common practice, no source).
@@ -112,11 +112,11 @@ def signed(cents: int) -> str:
 
 def beat_words(beat: float) -> str:
     """Return a beat as a musician writes it: 3, 2½, 1⅔; anything else to a hundredth."""
-    whole = int(beat + _FRACTION_REACH)
+    whole = int(beat + REACH)
     rest = beat - whole
-    if abs(rest) <= _FRACTION_REACH:
+    if abs(rest) <= REACH:
         return str(whole)
     for value, sign in _FRACTIONS.items():
-        if abs(rest - value) <= _FRACTION_REACH:
+        if abs(rest - value) <= REACH:
             return f"{whole}{sign}"
     return f"{beat:.2f}"

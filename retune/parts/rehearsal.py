@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from retune.harmony.model import Role
 from retune.parts.model import SlowChord, Voice
 from retune.parts.names import chord_tone, chord_words, degree, pitch
+from retune.parts.places import place
 from retune.units import key_to_hz, ratio_to_cents, reference_shift_cents
 from retune.wording import plain
 
@@ -120,12 +121,12 @@ def _slow_chord(
             pitch=pitch(int(keys[i]), chord_tone(root_name, int(keys[i] - root) % 12, chord)),
             cents=round(float(built.cents[i] - shift)),
             degree=degree(int(keys[i] - root) % 12, chord),
-            hint=_hint(built, place),
+            hint=_hint(built, turn),
         )
-        for place, i in enumerate(built.order)
+        for turn, i in enumerate(built.order)
     )
-    bar, beat = score.meters.bar_beat(int(row["start_tick"]))
-    return SlowChord(bar=int(bar), beat=float(beat), name=chord_words(root_name, chord), voices=voices)
+    bar, beat = place(score.meters, int(row["start_tick"]))
+    return SlowChord(bar=bar, beat=beat, name=chord_words(root_name, chord), voices=voices)
 
 
 def _place(keys: IntArray, i: int, root: int, chord: int) -> tuple[int, int]:
@@ -136,12 +137,12 @@ def _place(keys: IntArray, i: int, root: int, chord: int) -> tuple[int, int]:
     return {"fifth": 1, "root": 2, **_LATE_DEGREES}.get(name, 5), int(keys[i])
 
 
-def _hint(chord: _Built, place: int) -> str:
-    """Return what the voice that comes in at `place` listens to, and hears while still on piano pitch."""
-    mine = chord.order[place]
-    if place == 0:
+def _hint(chord: _Built, turn: int) -> str:
+    """Return what the voice that comes in at `turn` listens to, and hears while still on piano pitch."""
+    mine = chord.order[turn]
+    if turn == 0:
         return "hold it steady; all others tune to it"
-    ratios = {other: chord.ratio(mine, other) for other in chord.order[:place]}
+    ratios = {other: chord.ratio(mine, other) for other in chord.order[:turn]}
     partner = min(ratios, key=lambda other: ratios[other][0] * ratios[other][1])
     distance = int(chord.keys[mine] - chord.keys[partner])
     who = chord.names[partner]
@@ -155,9 +156,11 @@ def _hint(chord: _Built, place: int) -> str:
     lower = mine if distance < 0 else partner
     hz = key_to_hz(float(chord.keys[lower]), float(chord.cents[lower]))
     rate = beat_rate(hz, (n, m), wide)
-    heard = "it sounds rough" if rate > ROUGH_BEATS else f"it beats {rate:.1f} times a second"
+    heard = "sounds rough" if rate > ROUGH_BEATS else f"beats {rate:.1f} times a second"
     side = "high" if (wide > 0) == (distance > 0) else "low"
-    return f"{target}. As on a piano, {abs(wide):.0f} too {side}, {heard}; move until it stands still"
+    return (
+        f"{target}. At piano pitch it is {abs(wide):.0f} too {side} and {heard}; move until it stands still"
+    )
 
 
 def _interval_words(semitones: int) -> str:

@@ -17,6 +17,7 @@ from retune.harmony.spelling import spell
 from retune.listen.heard import HEARD_DTYPE
 from retune.listen.tone import render_tones
 from retune.parts.names import beat_words, chord_words, pitch
+from retune.parts.places import place
 from retune.parts.rehearsal import interval_ratio
 from retune.plots.style import AFTER, BEFORE
 from retune.units import key_to_hz
@@ -72,9 +73,9 @@ def picture(
         axes[0, column].set_xlabel(f"frequency [Hz]: {_meeting_words(keys, meeting)}")
     axes[0, 0].set_ylabel("level [dB]")
     axes[1, 0].set_ylabel("loudness of these partials")
-    bar, beat = score.meters.bar_beat(int(row["start_tick"]))
+    bar, beat = place(score.meters, int(row["start_tick"]))
     root = _root_name(harmony, int(row["start_tick"]), int(row["root_pc"]))
-    where = f"bar {int(bar)}, beat {beat_words(float(beat))}: {chord_words(root, int(row['chord']))}"
+    where = f"bar {bar}, beat {beat_words(beat)}: {chord_words(root, int(row['chord']))}"
     figure.suptitle(f"{title} · {where}" if title else where, x=0.01, ha="left")
     return figure
 

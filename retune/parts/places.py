@@ -1,0 +1,27 @@
+"""Bar and beat as a player counts them: a note played a little early belongs to the beat it leads to."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from retune.score.model import Meters
+
+REACH = 0.04  # of a beat: performed timing this near a place is taken for the place (judgement, no source)
+
+
+def places(meters: Meters, ticks: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Bars and beats of ticks; what lies just before a bar line is beat 1 of the next bar."""
+    bars, beats = meters.bar_beat(ticks)
+    k = np.searchsorted(meters.change_ticks, ticks, side="right") - 1
+    early = beats > meters.numerator[k] + 1.0 - REACH
+    return bars + early, np.where(early, 1.0, beats)
+
+
+def place(meters: Meters, tick: int) -> tuple[int, float]:
+    """Bar and beat of one tick (see `places`)."""
+    bars, beats = places(meters, np.array([tick], dtype=np.int64))
+    return int(bars[0]), float(beats[0])

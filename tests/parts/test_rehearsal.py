@@ -1,0 +1,95 @@
+"""Chords to tune slowly."""
+
+from __future__ import annotations
+
+import pytest
+
+from retune.parts.rehearsal import beat_rate, interval_ratio
+from retune.units import key_to_hz, ratio_to_cents
+from tests.parts.build import HYMN, HYMN_CHORDS, chord_hints, score_of, sheets_of
+
+# Beats a second of tempered intervals at A4 = 440 Hz as piano tuners list them (common practice, no source; each
+# value also follows from |n·f − m·g| of the two coinciding partials).
+TUNERS_TABLE = [
+    (53, 57, (5, 4), 6.93),
+    (57, 61, (5, 4), 8.73),
+    (53, 56, (6, 5), 9.42),
+    (57, 60, (6, 5), 11.87),
+    (53, 58, (4, 3), 0.79),
+    (53, 60, (3, 2), 0.59),
+    (53, 62, (5, 3), 7.92),
+    (57, 65, (8, 5), 13.86),
+]
+
+
+@pytest.mark.parametrize(("low", "high", "ratio", "beats"), TUNERS_TABLE)
+def test_beats_of_tempered_intervals(low: int, high: int, ratio: tuple[int, int], beats: float) -> None:
+    f, g = (float(key_to_hz(float(key), 0.0)) for key in (low, high))
+    assert abs(ratio[0] * f - ratio[1] * g) == pytest.approx(beats, abs=0.006)
+    off = 100.0 * (high - low) - ratio_to_cents(*ratio)
+    assert beat_rate(f, ratio, off) == pytest.approx(beats, abs=0.006)
+
+
+@pytest.mark.parametrize(
+    ("lower", "upper", "semitones", "ratio"),
+    [
+        ((1, 1), (5, 4), 4, (5, 4)),
+        ((1, 1), (5, 4), 16, (5, 2)),
+        ((1, 1), (3, 2), 19, (3, 1)),
+        ((5, 4), (1, 1), 8, (8, 5)),  # a third below its root
+        ((5, 4), (3, 2), 3, (6, 5)),
+        ((3, 2), (5, 4), 9, (5, 3)),
+        ((1, 1), (1, 1), 0, (1, 1)),
+        ((1, 1), (1, 1), 36, (8, 1)),
+    ],
+)
+def test_ratio_of_two_voices(
+    lower: tuple[int, int], upper: tuple[int, int], semitones: int, ratio: tuple[int, int]
+) -> None:
+    assert interval_ratio(lower, upper, semitones) == ratio
+
+
+def test_voices_come_in_as_bass_fifth_octave_third() -> None:
+    """The order in which choirs tune a chord (common practice, no source)."""
+    chord = sheets_of(score_of(HYMN), HYMN_CHORDS).chords[0]
+    assert (chord.bar, chord.beat, chord.name) == (1, 1.0, "C major triad")
+    assert [(v.part, str(v.pitch), v.degree) for v in chord.voices] == [
+        ("Bass", "C3", "root"),
+        ("Alto", "G4", "fifth"),
+        ("Soprano", "C5", "root"),
+        ("Tenor", "E4", "third"),
+    ]
+    root, fifth, octave, third = (v.cents for v in chord.voices)
+    assert (fifth - root, octave - root) == (2, 0)
+    assert third - root in (-13, -14)  # −13.69, both ends rounded
+
+
+def test_the_third_is_told_how_it_beats_at_piano_pitch() -> None:
+    """E4 over C3 is 5:2; left 13.69 cents high it beats 5·f·|2^(x/1200) − 1| = 5.19 a second (C3 = 130.8 Hz)."""
+    third = sheets_of(score_of(HYMN), HYMN_CHORDS).chords[0].voices[-1]
+    assert "pure octave and major third above Bass (5:2)" in third.hint
+    assert "14 too high and beats 5.2 times a second" in third.hint
+
+
+def test_a_low_third_above_the_bass_is_told_against_the_bass() -> None:
+    """First inversion: the third is the bass and stands first; the root lies 8:5 above it."""
+    score = score_of({"A": [(0.0, 4.0, 64)], "B": [(0.0, 4.0, 67)], "C": [(0.0, 4.0, 72)]})
+    voices = sheets_of(score, chord_hints((0, "maj"))).chords[0].voices
+    assert [v.degree for v in voices] == ["third", "fifth", "root"]
+    assert "pure minor third above A (6:5). At piano pitch it is 16 too low" in voices[1].hint
+    assert "pure fourth above B (4:3). At piano pitch it is 2 too high" in voices[2].hint
+
+
+def test_every_kind_of_chord_comes_before_a_second_of_one_kind() -> None:
+    notes = {"Low": [], "Mid": [], "High": []}
+    plan = [(0, 4, 7), (5, 9, 12), (0, 4, 7), (7, 11, 14), (0, 4, 7)]
+    for bar, chord in enumerate(plan):
+        for name, key in zip(notes, chord, strict=True):
+            notes[name].append((4.0 * bar, 4.0, 48 + key))
+    hints = chord_hints((0, "maj"), (5, "maj"), (0, "maj"), (7, "maj"), (0, "maj"))
+    from retune.parts import SheetOptions
+
+    three = sheets_of(score_of(notes), hints, SheetOptions(chords=3)).chords
+    assert [c.name[0] for c in three] == ["C", "F", "G"]
+    assert len(sheets_of(score_of(notes), hints, SheetOptions(chords=9)).chords) == 5
+    assert sheets_of(score_of(notes), hints, SheetOptions(chords=0)).chords == ()
