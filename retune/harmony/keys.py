@@ -32,7 +32,7 @@ def find_keys(score: Score, steps: Steps) -> NDArray[np.void]:
     """KEY_DTYPE rows from the first onset to the last sounding end; none without pitched notes."""
     if not len(steps):
         return np.zeros(0, dtype=KEY_DTYPE)
-    section = steps.grid.beat_index(steps.bounds[:-1]) // SECTION_BEATS
+    section = np.floor((np.cumsum(steps.beats) - steps.beats) / SECTION_BEATS + 1e-6)
     first = np.flatnonzero(np.concatenate([[True], section[1:] != section[:-1]]))
     fit = key_fit(np.add.reduceat(steps.amount, first, axis=0))
     path = best_path(fit, np.full(len(first), KEY_CHANGE_COST))

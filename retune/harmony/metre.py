@@ -1,100 +1,90 @@
 """Where the beats lie: metrical strength from the notated metre or, where they disagree, from the notes.
 
-Files made from performances often carry a tempo map whose beat has the right length but not the right place.
-The notes then tell the phase of the beat.
+Files made from performances often carry a tempo map whose beat has the right length but not the right place,
+and bars that begin nowhere in particular. The harmony itself then tells where the bars begin: it changes
+there.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.score.model import FloatArray, IntArray, Meters, Score
+from retune.score.model import FloatArray, IntArray, Meters
 
-PHASE_CELLS = 48  # resolution of the search for the phase of the beat: a 48th of a beat
+PHASE_CELLS = 48  # resolution of the search for the phase: a 48th of a beat
 PHASE_DOUBT = (
-    0.6  # the notated phase stands unless it explains less than this share of what the best one does
+    0.6  # the notated place stands unless it explains less than this share of what the best one does
 )
 NEAR_BEATS = 0.09  # an onset this close to a place of the grid stands on it (performed timing)
+DOWNBEAT, HALF_BAR, BEAT, HALF_BEAT = 1.0, 0.6, 0.35, 0.12
+"""How much of the change of harmony is expected on each metrical level (experiment)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grid:
-    """The metrical grid of a score."""
+    """The metrical grid of a score. A cycle is a bar, or four beats where the bars are shorter than three."""
 
     change_ticks: IntArray  # (n_meters,)
-    bar_beats: FloatArray  # (n_meters,) beats of a bar
+    cycle_beats: FloatArray  # (n_meters,) beats of a cycle
     beat_length: FloatArray  # (n_meters,) ticks
-    phase: float  # beats by which the sounding beat lies behind the notated one, 0 <= phase < 1
+    phase: float = 0.0  # beats by which the cycle lies behind the notated one, 0 <= phase < cycle_beats
 
-    @classmethod
-    def trivial(cls) -> Grid:
-        """The grid of a score without notes."""
-        return cls(
-            change_ticks=np.zeros(1, np.int64), bar_beats=np.ones(1), beat_length=np.ones(1), phase=0.0
-        )
-
-    def _place(self, ticks: IntArray) -> tuple[IntArray, FloatArray]:
+    def place(self, ticks: IntArray) -> tuple[FloatArray, FloatArray]:
+        """(beats since a downbeat of the metre in force, beats of its cycle) of each tick."""
         k = np.clip(np.searchsorted(self.change_ticks, ticks, side="right") - 1, 0, None)
-        return k, (ticks - self.change_ticks[k]) / self.beat_length[k] - self.phase
+        beats = (ticks - self.change_ticks[k]) / self.beat_length[k] - self.phase
+        return beats, self.cycle_beats[k]
 
     def beat_ticks(self, ticks: IntArray) -> FloatArray:
         """Ticks of a beat at each tick."""
-        return self.beat_length[self._place(ticks)[0]]
-
-    def beat_index(self, ticks: IntArray) -> IntArray:
-        """A running number of the beat each tick lies in."""
-        k, beats = self._place(ticks)
-        lengths = np.append(np.diff(self.change_ticks) / self.beat_length[:-1], 0.0)
-        before = np.concatenate([[0.0], np.cumsum(np.ceil(lengths))[:-1]]) if len(lengths) else np.zeros(1)
-        return np.floor(before[k] + beats + NEAR_BEATS).astype(np.int64)
-
-    def cycle(self, ticks: IntArray) -> tuple[FloatArray, FloatArray]:
-        """Beats since the start of the metrical cycle, its length: a bar, or four beats if bars are short."""
-        k, beats = self._place(ticks)
-        bar = self.bar_beats[k]
-        length = np.where(bar <= 2, 4.0, bar)
-        return np.mod(beats, length), length
+        k = np.clip(np.searchsorted(self.change_ticks, ticks, side="right") - 1, 0, None)
+        result: FloatArray = self.beat_length[k]
+        return result
 
     def strength(self, ticks: IntArray) -> IntArray:
         """0 downbeat, 1 half-bar, 2 beat, 3 half of a beat, 4 quarter of one, 5 elsewhere."""
-        k, beats = self._place(ticks)
-        bar = self.bar_beats[k]
+        beats, cycle = self.place(ticks)
+        half = np.where(np.mod(cycle, 2) == 0, cycle / 2, cycle)
 
         def on(unit: float | FloatArray) -> NDArray[np.bool_]:
-            off = np.mod(beats + unit / 2, unit) - unit / 2
-            return np.abs(off) < NEAR_BEATS
+            result: NDArray[np.bool_] = np.abs(np.mod(beats + unit / 2, unit) - unit / 2) < NEAR_BEATS
+            return result
 
-        half = np.where(np.mod(bar, 2) == 0, bar / 2, bar)
-        levels = [on(bar), on(half), on(1.0), on(0.5), on(0.25)]
-        return np.select(levels, [0, 1, 2, 3, 4], default=5).astype(np.int64)
+        return np.select([on(cycle), on(half), on(1.0), on(0.5), on(0.25)], [0, 1, 2, 3, 4], default=5)
 
 
-def find_grid(score: Score, onset: IntArray, notes: NDArray[np.void]) -> Grid:
-    """Grid of the notated metre, shifted where the onsets plainly keep another phase."""
-    meters = score.meters
-    beat, bar_beats = _notated(meters)
-    grid = Grid(change_ticks=meters.change_ticks, bar_beats=bar_beats, beat_length=beat, phase=0.0)
-    _, beats = grid._place(onset)
-    crowd = np.bincount(
-        np.floor(np.mod(beats, 1.0) * PHASE_CELLS + 0.5).astype(np.int64) % PHASE_CELLS, minlength=PHASE_CELLS
-    )
-    near = crowd + 0.5 * (np.roll(crowd, 1) + np.roll(crowd, -1))
-    quarter = PHASE_CELLS // 4
-    fit = near + 0.6 * np.roll(near, 2 * quarter) + 0.3 * (np.roll(near, quarter) + np.roll(near, -quarter))
-    best = int(fit.argmax())
-    if fit[0] >= PHASE_DOUBT * fit[best]:
-        return grid
-    return Grid(
-        change_ticks=grid.change_ticks, bar_beats=bar_beats, beat_length=beat, phase=best / PHASE_CELLS
-    )
-
-
-def _notated(meters: Meters) -> tuple[FloatArray, FloatArray]:
-    """(ticks of a beat, beats of a bar); compound metres beat in threes (common practice, no source)."""
+def notated_grid(meters: Meters) -> Grid:
+    """Grid of the notated metre; compound metres beat in threes (common practice, no source)."""
     unit = meters.ticks_per_quarter * 4.0 / meters.denominator
     compound = (meters.numerator % 3 == 0) & (meters.numerator > 3) & (meters.denominator >= 8)
     group = np.where(compound, 3, 1)
-    return unit * group, meters.numerator / group
+    beats = meters.numerator / group
+    cycle = np.where(beats < 3, 4.0, beats)
+    return Grid(change_ticks=meters.change_ticks, cycle_beats=cycle, beat_length=unit * group)
+
+
+def shifted_grid(grid: Grid, starts: IntArray, novelty: FloatArray) -> Grid:
+    """The grid, moved where the changes of harmony (`novelty` of the step at each start) plainly say so."""
+    beats, cycle = grid.place(starts)
+    length = int(np.bincount(np.rint(cycle).astype(np.int64)).argmax())
+    cells = length * PHASE_CELLS
+    usual = np.rint(cycle) == length
+    cell = np.rint(beats[usual] * PHASE_CELLS).astype(np.int64) % cells
+    crowd = np.bincount(cell, weights=novelty[usual], minlength=cells)
+    near = sum(np.roll(crowd, shift) * (1 - abs(shift) / 3) for shift in range(-2, 3))
+    fit = np.zeros(cells)
+    for half_beat in range(2 * length):
+        if half_beat == 0:
+            expected = DOWNBEAT
+        elif half_beat == length and length % 2 == 0:
+            expected = HALF_BAR
+        else:
+            expected = HALF_BEAT if half_beat % 2 else BEAT
+        fit += expected * np.roll(near, -half_beat * PHASE_CELLS // 2)
+    best = int(fit.argmax())
+    if fit[0] >= PHASE_DOUBT * fit[best]:
+        return grid
+    return replace(grid, phase=best / PHASE_CELLS)

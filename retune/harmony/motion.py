@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.harmony.weights import Weights
-from retune.score.model import FloatArray, IntArray, Score
+from retune.score.model import FloatArray, IntArray
 
 NONE = 99  # no neighbour on that side
 
@@ -19,6 +19,12 @@ class Motion:
 
     into: IntArray  # (n,)
     out: IntArray  # (n,)
+
+    @property
+    def near(self) -> NDArray[np.bool_]:
+        """(n,) True where a note is reached by step or repetition."""
+        result: NDArray[np.bool_] = np.abs(self.into) <= 2
+        return result
 
     def ornament(self, strength: IntArray, weights: Weights) -> FloatArray:
         """(n,) how far each note speaks for the harmony, from how it moves and where it stands."""
@@ -33,7 +39,7 @@ class Motion:
         return result
 
 
-def find_motion(notes: NDArray[np.void], first: IntArray, score: Score) -> Motion:
+def find_motion(notes: NDArray[np.void], first: IntArray) -> Motion:
     """Motion of every note; `first` is the step each starts in. Notes of a part in one step are one chord.
 
     The neighbour of a note is the nearest in pitch of the chord before or after it in the same part.

@@ -5,13 +5,20 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.harmony.candidates import TYPES
 from retune.harmony.steps import Steps
-from retune.harmony.templates import TYPES
 from retune.harmony.vocabulary import CHORD_TYPES
 from retune.score.model import FloatArray, IntArray
 
-PRESENT = 0.35  # a pitch class this loud, against the loudest of the window, is a chord tone (experiment)
-HEARD = 0.5  # what the decoder's own chord type is worth against a better literal fit (experiment)
+PRESENT: FloatArray = np.array([0.0, 0.4, 0.4, 0.1, 0.1, 0.45, 0.25, 0.1, 0.3, 0.4, 0.25, 0.3])
+"""From this loudness on, against the loudest of the window, an interval above the root is a chord tone
+(experiment).
+
+Low for what makes a triad, high for what is mostly passing.
+"""
+GAIN: FloatArray = np.array([1.0, 1.0, 1.0, 2.0, 2.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0])
+"""A third says more than any other tone what the chord is: beside one, a fourth or second is ornament (experiment)."""
+HEARD = 0.1  # what the chord type of the decoder is worth against a better literal fit (experiment)
 NAMED = 0.55  # a chord type must explain this share of the sound, or the set has no name (experiment)
 
 MEMBERS: IntArray = np.array([chord.members for chord in CHORD_TYPES])
@@ -42,7 +49,7 @@ def name_windows(windows: NDArray[np.void], steps: Steps, first: IntArray, candi
         root[nameless] = salience.argmax(axis=1)
         over = _above(amount, root)
     chord[nameless] = -1
-    heard = over >= PRESENT * over.max(axis=1, keepdims=True)
+    heard = over > PRESENT * over.max(axis=1, keepdims=True)
     heard[:, 0] = True
     literal = (heard << np.arange(12)).sum(axis=1)
     windows["root_pc"] = root
@@ -61,7 +68,7 @@ def _best_type(over: FloatArray, heard: IntArray) -> tuple[IntArray, FloatArray]
     """(n,) chord type that fits the amounts above the root best, and the share of the sound it explains."""
     loudest = np.maximum(over.max(axis=1, keepdims=True), 1e-12)
     level = np.minimum(over / loudest, 1.0)
-    surplus = level - PRESENT
+    surplus = (level - PRESENT) * GAIN
     fit = surplus @ TABLE.T - np.maximum(surplus, 0) @ (1.0 - TABLE).T
     fit[np.arange(len(fit)), heard] += HEARD
     chord = fit.argmax(axis=1)

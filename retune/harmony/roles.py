@@ -30,7 +30,7 @@ def find_roles(
     belongs = _belongs(notes["key"][note], window, windows)
     starts = gather_onsets(notes["onset_tick"].astype(np.int64), score.clock)
     first = np.searchsorted(starts, notes["onset_tick"], side="right") - 1
-    motion = find_motion(notes, first, score)
+    motion = find_motion(notes, first)
     into, out = motion.into[note], motion.out[note]
     step_in, step_out = _is_step(into), _is_step(out)
     weak = grid.strength(starts)[first][note] > 2

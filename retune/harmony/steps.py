@@ -12,14 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.metre import Grid, find_grid
+from retune.harmony.metre import Grid, notated_grid, shifted_grid
 from retune.harmony.motion import Motion, find_motion
 from retune.harmony.weights import WEIGHTS, Weights
 from retune.score.model import Clock, FloatArray, IntArray, Score
 
-GATHER_SECONDS = (
-    0.060  # experiment: onsets of rolled chords and of the performed pop songs lie closer than this
-)
+GATHER_SECONDS = 0.060  # experiment: the notes of rolled and of performed chords start closer than this
+MELODY_VOICES, CHORDAL_VOICES = 1.2, 1.6  # notes at once in a melody, in a part that plays chords (averages)
+MELODY_NEAR = 0.6  # share of the notes of a melody that are reached by step or repetition
 MAX_STEPS_OF_A_NOTE = 256  # a note held longer is an organ point that no longer tells the harmony
 
 
@@ -43,25 +43,36 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     """Cut the pitched notes of a score into steps."""
     notes = score.notes[score.pitched]
     if not len(notes):
-        return _empty()
+        return _empty(score)
     onset = notes["onset_tick"].astype(np.int64)
     starts = gather_onsets(onset, score.clock)
     end = np.maximum(notes["sounding_end_tick"], notes["release_tick"]).astype(np.int64)
     bounds = np.append(starts, max(int(end.max()), int(starts[-1]) + 1))
     first = np.searchsorted(starts, onset, side="right") - 1
-    grid = find_grid(score, onset, notes)
     key = notes["key"].astype(np.int64)
-    beats = np.diff(bounds) / grid.beat_ticks(starts)
-    motion = find_motion(notes, first, score)
+    lengths = np.diff(bounds)
     note, step, overlap = _overlaps(bounds, first, notes, weights)
-    share = overlap / np.diff(bounds)[step]
+    share = overlap / lengths[step]
+    bass = _lowest(key, note, step, share, len(lengths))
+    attack = np.bincount(first, minlength=len(lengths)).astype(np.float64)
+    grid = notated_grid(score.meters)
+    beats = lengths / grid.beat_ticks(starts)
+    bass_weight = _bass_weight(bass, beats, weights)
+    cell = step * 12 + key[note] % 12
+    sounds = _by_pitch_class(cell, overlap, len(beats))
+    grid = shifted_grid(grid, starts, _novelty(sounds, beats, bass, bass_weight, attack))
+    motion = find_motion(notes, first)
+    speaks = motion.ornament(grid.strength(starts)[first], weights)[note]
+    speaks *= np.where(step == first[note], 1.0, weights.held)
+    speaks *= _part_weight(notes["part"].astype(np.int64), motion, note, step, share, len(beats), weights)
+    voices = _by_pitch_class(cell, share * speaks, len(beats))
     return Steps(
         bounds=bounds,
         beats=beats,
-        amount=_amounts(key, note, step, first, share, beats, motion, grid, starts, weights),
-        bass=(bass := _lowest(key, note, step, share, len(beats))),
-        bass_weight=_bass_weight(bass, grid.beat_index(starts), weights),
-        attack=np.bincount(first, minlength=len(beats)).astype(np.float64),
+        amount=beats[:, None] * np.minimum(voices, voices**weights.voices_power),
+        bass=bass,
+        bass_weight=bass_weight,
+        attack=attack,
         grid=grid,
     )
 
@@ -97,28 +108,57 @@ def _overlaps(
     return note, step, held + weights.pedal * (ringing - held)
 
 
-def _amounts(
-    key: IntArray,
+def _by_pitch_class(cell: IntArray, weight: FloatArray, n: int) -> FloatArray:
+    """(n, 12) summed weights of the cells 12·step + pitch class."""
+    total = np.bincount(cell, weights=weight, minlength=12 * n)
+    return total.astype(np.float64).reshape(-1, 12)
+
+
+def _part_weight(
+    part: IntArray,
+    motion: Motion,
     note: IntArray,
     step: IntArray,
-    first: IntArray,
     share: FloatArray,
-    beats: FloatArray,
-    motion: Motion,
-    grid: Grid,
-    starts: IntArray,
+    n: int,
     weights: Weights,
 ) -> FloatArray:
-    """(n_steps, 12) evidence for each pitch class; doublings saturate, a step counts by its length."""
-    starts_here = step == first[note]
-    weight = np.where(starts_here, 1.0, weights.held)
-    flow = motion.ornament(grid.strength(starts)[first], weights)
-    weight = weight * flow[note]
-    cell = np.bincount(step * 12 + key[note] % 12, weights=share * weight, minlength=12 * len(beats))
-    voices = cell.reshape(-1, 12)
-    result: FloatArray = beats[:, None] ** weights.length_power * np.minimum(
-        voices, voices**weights.voices_power
-    )
+    """(n_pairs,) 1, less for a melody (a single line, mostly by step) beside a part that plays chords."""
+    parts = int(part.max()) + 1
+    voices = np.bincount(part[note] * n + step, weights=share, minlength=parts * n).reshape(parts, n)
+    polyphony = voices.sum(axis=1) / np.maximum((voices > 0).sum(axis=1), 1)
+    if not (polyphony >= CHORDAL_VOICES).any():
+        return np.ones(len(note))
+    sings = np.bincount(part, weights=motion.near, minlength=parts) / np.maximum(np.bincount(part), 1)
+    melody = (polyphony < MELODY_VOICES) & (sings >= MELODY_NEAR)
+    result: FloatArray = np.where(melody, weights.melody, 1.0)[part[note]]
+    return result
+
+
+def _novelty(
+    sounds: FloatArray, beats: FloatArray, bass: IntArray, bass_weight: FloatArray, attack: FloatArray
+) -> FloatArray:
+    """(n,) how much the harmony seems to change at the start of each step.
+
+    One less the cosine between the pitch classes of the beat before and the beat after, stressed where the bass
+    moves and where many notes start together.
+    """
+    edges = np.concatenate([[0.0], np.cumsum(beats)])
+    total = np.vstack([np.zeros(12), np.cumsum(sounds, axis=0)])
+
+    def until(places: FloatArray) -> FloatArray:
+        at = np.clip(np.searchsorted(edges, places, side="right") - 1, 0, len(beats) - 1)
+        part = np.clip((places - edges[at]) / beats[at], 0.0, 1.0)
+        result: FloatArray = total[at] + part[:, None] * sounds[at]
+        return result
+
+    here = total[:-1]
+    after, before = until(edges[:-1] + 1.0) - here, here - until(edges[:-1] - 1.0)
+    size = np.linalg.norm(after, axis=1) * np.linalg.norm(before, axis=1)
+    likeness = (after * before).sum(axis=1) / np.maximum(size, 1e-9)
+    moves = np.concatenate([[1.0], (np.diff(bass) != 0) * bass_weight[1:]])
+    crowd = np.minimum(attack / max(1.0, float(np.percentile(attack, 90))), 1.0)
+    result: FloatArray = (1.0 - likeness) * (0.3 + moves) * (0.3 + crowd)
     return result
 
 
@@ -134,13 +174,12 @@ def _lowest(key: IntArray, note: IntArray, step: IntArray, share: FloatArray, n:
     return lowest
 
 
-def _bass_weight(bass: IntArray, beat: IntArray, weights: Weights) -> FloatArray:
-    """1 where the lowest note is about as low as the lowest of its neighbourhood, less the higher it lies."""
+def _bass_weight(bass: IntArray, beats: FloatArray, weights: Weights) -> FloatArray:
+    """1 where the lowest note is about as low as the lowest within a beat, less the higher it lies."""
     known = bass >= 0
-    if not known.any():
-        return np.zeros(len(bass))
-    index = np.unique(beat, return_inverse=True)[1]
-    low = np.full(int(index.max()) + 3, 999, dtype=np.int64)
+    beat = np.floor(np.cumsum(beats) - beats + 1e-6).astype(np.int64)
+    index = np.cumsum(np.concatenate([[0], np.diff(beat) > 0]))
+    low = np.full(int(index[-1]) + 3, 999, dtype=np.int64)
     np.minimum.at(low, index[known] + 1, bass[known])
     around = np.minimum(np.minimum(low[:-2], low[1:-1]), low[2:])[index]
     result: FloatArray = np.where(
@@ -149,7 +188,7 @@ def _bass_weight(bass: IntArray, beat: IntArray, weights: Weights) -> FloatArray
     return result
 
 
-def _empty() -> Steps:
+def _empty(score: Score) -> Steps:
     none = np.zeros(0)
     return Steps(
         bounds=np.zeros(1, dtype=np.int64),
@@ -158,5 +197,5 @@ def _empty() -> Steps:
         bass=np.zeros(0, dtype=np.int64),
         bass_weight=none,
         attack=none,
-        grid=Grid.trivial(),
+        grid=notated_grid(score.meters),
     )
