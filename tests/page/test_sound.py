@@ -199,6 +199,7 @@ def test_playing_live_and_switching_uses_the_same_oscillators_at_the_new_frequen
         "() => [...retunePage.page.player.voices].filter((v) => v.gain.gain.value > 0.05).length === 4",
         timeout=3000,
     )
+    page.wait_for_timeout(120)  # the notes have grown to their full level
     first = {row["note"]: row["offset_cents"] for row in tuning.offsets[::-1]}
     keys = analysis.score.notes["key"].astype(float)
     voices = sounding(page)

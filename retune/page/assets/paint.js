@@ -147,10 +147,7 @@ class Painter {
   /** Notes between the frame's ticks. `state` says what is selected, dimmed and sounding. */
   paintNotes(g, frame, tuning, state) {
     const { music, look } = this;
-    const figures = frame.rowHeight >= FIGURE_HEIGHT;
-    g.font = `${Math.min(frame.rowHeight - 1, 11)}px system-ui, sans-serif`;
-    g.textBaseline = "middle";
-    g.textAlign = "left";
+    const figures = []; // written last, so that no note covers the figure of another
     for (const note of music.notesBetween(frame.fromTick, frame.toTick)) {
       g.globalAlpha = state.dimmed(music.part[note]) ? 0.25 : 1;
       if (music.isPercussion(note)) {
@@ -167,6 +164,17 @@ class Painter {
       }
     }
     g.globalAlpha = 1;
+    if (frame.rowHeight >= FIGURE_HEIGHT) this._writeFigures(g, frame, figures);
+  }
+
+  _writeFigures(g, frame, figures) {
+    g.font = `${Math.min(frame.rowHeight - 1, 11)}px system-ui, sans-serif`;
+    g.textBaseline = "middle";
+    g.textAlign = "left";
+    for (const { cents, x, y } of figures) {
+      g.fillStyle = this.colours.text(cents);
+      g.fillText(signed(cents, 0), x, y + frame.rowHeight / 2 + 0.5);
+    }
   }
 
   _paintNote(g, frame, note, steps, figures) {
@@ -181,9 +189,8 @@ class Painter {
       const width = Math.max(to - from - (i + 1 < steps.length ? 0 : 1), 2);
       g.fillStyle = this.colours.fill(cents);
       g.fillRect(from, y + 0.5, width, frame.rowHeight - 1);
-      if (figures && width > 25 && (i === 0 || Math.abs(cents - steps[i - 1][1]) >= 0.5)) {
-        g.fillStyle = this.colours.text(cents);
-        g.fillText(signed(cents, 0), Math.max(from, GUTTER) + 3, y + frame.rowHeight / 2 + 0.5);
+      if (width > 25 && (i === 0 || Math.abs(cents - steps[i - 1][1]) >= 0.5)) {
+        figures.push({ cents, x: Math.max(from, GUTTER) + 3, y });
       }
     }
   }
