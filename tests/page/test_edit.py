@@ -133,6 +133,22 @@ def test_root_chord_split_join_and_fixed_part_reach_the_plan(
     assert page.evaluate("retunePage.page.shownTuning.id") == "retuned"
 
 
+def test_what_was_fixed_and_limited_before_stays_in_the_plan(
+    hymn_bytes: bytes, tmp_path: Path, open_page: Opener
+):
+    given = read_plan(
+        'fixed = ["Tenor"]\nsections = [{bars = "2-3", drift_limit = 0, hold_limit = "none"}]\n'
+    )
+    analysis = analyze(hymn_bytes, Options(fixed=("Bass",)), plan=given)
+    path = tmp_path / "fixed.html"
+    path.write_text(build_page(analysis, tune(analysis)), encoding="utf-8")
+    page = open_page(path)
+    assert page.get_by_label("Leave the tuning of Bass as it is").is_disabled()
+    plan = read_plan(saved_plan(page))
+    assert plan.fixed == ("Bass", "Tenor")
+    assert plan.sections == given.sections
+
+
 def test_a_split_window_gives_two_rows(hymn_bytes: bytes, hymn_page: Path, open_page: Opener):
     page = open_page(hymn_page)
     split = page.evaluate(

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import mido
 import numpy as np
 import pytest
 
@@ -269,6 +271,25 @@ def test_print_holds_music_chords_and_figures_and_no_controls(
         assert not page.locator(hidden).is_visible()
     for shown in (".figures", ".compromises", "#print-chords"):
         assert page.locator(shown).is_visible()
+
+
+def test_percussion_alone_plays_and_has_no_chords(tmp_path: Path, open_page: Opener):
+    track = mido.MidiTrack()
+    for _ in range(8):
+        track.append(mido.Message("note_on", channel=9, note=38, velocity=90))
+        track.append(mido.Message("note_off", channel=9, note=38, time=480))
+    out = io.BytesIO()
+    mido.MidiFile(tracks=[track]).save(file=out)
+    analysis = analyze(out.getvalue(), Options())
+    path = tmp_path / "drums.html"
+    path.write_text(build_page(analysis, tune(analysis)), encoding="utf-8")
+    page = open_page(path)
+    assert not page.locator("#chord-panel").is_visible()
+    page.click("#play")
+    for key in "hl.,s":
+        page.keyboard.press(key)
+    assert player(page, "[player.state, player.held]") == ["stopped", False]
+    assert page.locator("#parts tbody td").last.inner_text() == "percussion"
 
 
 def test_a_page_without_chords_or_compromises_opens(

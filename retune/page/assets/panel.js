@@ -38,6 +38,7 @@ class ChordPanel {
   /** One note for each key of the chord: the one that sounds longest in it, and when it is first heard there. */
   tones() {
     const { music, window } = this;
+    if (!window) return [];
     const longest = new Map();
     for (const note of music.notesBetween(window.start, window.end)) {
       const step = (music.key[note] - window.root + 120) % 12;
@@ -62,6 +63,7 @@ class ChordPanel {
   // --- showing -----------------------------------------------------------------------------------
   show() {
     const { music, window, page } = this;
+    document.getElementById("chord-panel").hidden = !window; // percussion alone has no chords
     if (!window) return;
     const name = document.getElementById("chord-name");
     const numbers = document.createElement("small");
