@@ -17,6 +17,7 @@ IntArray = NDArray[np.int64]
 USUAL_BARS = 4
 LONGEST_BARS = 6
 SHORTEST_BARS = 1.5
+MOST_BARS = 100_000  # above this a file holds nonsense, and the whole is one phrase
 REST_BEATS = 0.5  # silence of all parts this long ends a phrase
 LONG_CHORD = 1.5  # an arrival lasts at least this many times the middle length of a window
 _REST, _CADENCE, _BAR = 3.0, 2.0, 1.0  # which sign is believed before which
@@ -36,8 +37,10 @@ def find_phrases(score: Score, harmony: Harmony, start_tick: int, end_tick: int)
     From each start the best sign between `SHORTEST_BARS` and `LONGEST_BARS` ahead is taken: a rest before a
     cadence before a bar line; among equals the one nearest to four bars.
     """
-    ticks, strength = _signs(score, harmony)
     bar = 4.0 * score.clock.ticks_per_quarter * score.meters.numerator[0] / score.meters.denominator[0]
+    if end_tick - start_tick > MOST_BARS * bar or score.end_tick > MOST_BARS * bar:
+        return (Phrase(start_tick=start_tick, end_tick=end_tick),)
+    ticks, strength = _signs(score, harmony)
     phrases = []
     at = start_tick
     while end_tick - at > LONGEST_BARS * bar:

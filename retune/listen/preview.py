@@ -28,6 +28,7 @@ Progress = "Callable[[float], None] | None"
 
 REST_GAIN = 0.3  # the other parts beside the one that is practised: about 10 dB softer, by ear
 EDGE_S = 0.02  # fade at a cut in the middle of the music
+MOST_SAMPLES = 2 * 3600 * 48000  # what is held in memory while it is worked on, 8 bytes each
 TAIL_S = 0.3  # silence after the last note
 GAP_S = 0.5  # between the two halves of a phrase and before the next phrase
 MARK_BEAT_S = 0.16  # between the two clicks that announce the retuned half
@@ -117,7 +118,17 @@ def _excerpt(score: Score, wishes: Wishes) -> _Excerpt:
             raise OptionError(f"{wanted}: nothing sounds there; the music has bars {bars[0]} to {bars[1]}")
         start, end = from_tick, to_tick
     start_s, end_s = score.clock.seconds(np.array([start, end]))
+    _refuse_too_long(float(end_s - start_s), wishes)
     return _Excerpt(start, end, float(start_s), float(end_s - start_s) / wishes.speed)
+
+
+def _refuse_too_long(music_s: float, wishes: Wishes) -> None:
+    total_s = music_s / wishes.speed * wishes.times * (2 if wishes.hear == "ab" else 1)
+    if total_s * wishes.rate > MOST_SAMPLES:
+        raise OptionError(
+            f"this would be {total_s / 3600.0:.1f} hours of sound, too long to hold in memory; "
+            "choose bars (--bars) or play fewer times"
+        )
 
 
 def _choose(score: Score, harmony: Harmony, rows: cut.Rows, roots: FloatArray, wishes: Wishes) -> cut.Rows:

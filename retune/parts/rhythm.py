@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.errors import OptionError
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
@@ -17,6 +19,7 @@ IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 
 DIVISIONS = 24  # holds thirty-second notes (3), triplet eighths (8) and triplet sixteenths (4)
+MOST_BARS = 20_000
 _STEPS = np.array([6, 8, 3, 4])  # what a beat may be divided into …
 _SHYNESS = np.array(
     [0.0, 0.3, 0.6, 0.8]
@@ -62,7 +65,13 @@ def on_grid(quarters: FloatArray) -> IntArray:
 
 
 def measures(meters: Meters, end: int) -> list[Measure]:
-    """Return the bars from the start of the file to grid position `end`, at least one."""
+    """Return the bars from the start of the file to grid position `end`, at least one.
+
+    Raises `OptionError` when there are more than `MOST_BARS`.
+    """
+    bar = 4.0 * DIVISIONS * float(np.min(meters.numerator / meters.denominator))
+    if end / bar > MOST_BARS:
+        raise OptionError(f"more than {MOST_BARS} bars: too long to write as notation; use .html or .csv")
     starts = np.rint(np.asarray(meters.change_ticks) / meters.ticks_per_quarter * DIVISIONS).astype(int)
     result: list[Measure] = []
     for k, start in enumerate(starts):

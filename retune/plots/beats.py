@@ -36,6 +36,7 @@ FloatArray = NDArray[np.float64]
 RATE = 22050
 SECONDS = 4.0
 SHOWN_S = 1.5
+DRAWN_STEP = 40  # of so many samples of a slow curve one is drawn
 BAND = 0.02  # half of the band around the meeting partials, as a share of their frequency
 _THIRDS = (3, 4)
 
@@ -175,7 +176,7 @@ def _loudness(axes: Axes, samples: FloatArray, partials: tuple[float, float], co
     spectrum[(hz < centre - half) | (hz > centre + half)] = 0.0
     envelope = 2.0 * np.abs(np.fft.ifft(spectrum))
     seconds = np.arange(len(samples)) / RATE
-    shown = (seconds > 1.0) & (seconds < 1.0 + SHOWN_S)
+    shown = slice(RATE, RATE + int(SHOWN_S * RATE), DRAWN_STEP)
     axes.plot(seconds[shown] - 1.0, envelope[shown], color=colour, linewidth=1.4)
     axes.set_ylim(bottom=0.0)
     axes.set_xlabel("time [s]")

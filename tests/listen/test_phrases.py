@@ -63,3 +63,8 @@ def test_phrases_fill_the_piece_without_gap_and_none_is_too_long(raw: list[tuple
     assert edges[-1] == end
     assert np.diff(edges).max(initial=0) <= LONGEST_BARS * BAR
     assert np.diff(edges).min(initial=1) > 0
+
+
+def test_a_file_of_endless_bars_is_one_phrase() -> None:
+    score = score_of([(0, 0.0, 1.0, 60), (0, 4e5 + 5.0, 1.0, 60)])
+    assert len(find_phrases(score, find_harmony(score), 0, int(score.end_tick))) == 1

@@ -210,3 +210,8 @@ def test_a_silent_stretch_of_a_part_is_said_to_be_silent() -> None:
     harmony, _, tuning, _ = tuned(score)
     with pytest.raises(OptionError, match="the parts asked for are silent there"):
         preview(score, harmony, tuning, Wishes(parts=("voice 0",), first_bar=2))
+
+
+def test_hours_of_sound_are_refused_before_memory_runs_out() -> None:
+    with pytest.raises(OptionError, match=r"this would be 5\.6 hours of sound, too long"):
+        heard(times=1000, speed=0.5)

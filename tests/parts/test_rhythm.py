@@ -9,7 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from retune.parts.rhythm import DIVISIONS, Measure, on_grid, voices, written
+from retune.errors import OptionError
+from retune.parts.rhythm import DIVISIONS, Measure, measures, on_grid, voices, written
+from tests.parts.build import score_of
 
 VALUES = {"whole": 96, "half": 48, "quarter": 24, "eighth": 12, "16th": 6, "32nd": 3, "64th": 1.5}
 
@@ -69,3 +71,9 @@ def test_no_voice_overlaps_itself(raw: list[tuple[int, int]]) -> None:
         assert all(a[1] <= b[0] for a, b in itertools.pairwise(mine))
     deepest = max((sum(a <= s < b for a, b in stretches) for s, _ in stretches), default=0)
     assert len(set(found)) == deepest
+
+
+def test_a_file_of_endless_bars_is_refused() -> None:
+    meters = score_of({"One": [(0.0, 1.0, 60)]}).meters
+    with pytest.raises(OptionError, match="more than 20000 bars: too long to write as notation"):
+        measures(meters, 10**9)
