@@ -177,5 +177,5 @@ def _tail_remarks(both: Comparison, error: Realised | None, allowed: float) -> l
     if len(ringing):
         text = f"{len(ringing)} of {len(mine)} notes ring on longer or shorter under the pedal"
         where = both.score.where(int(both.score.notes["release_tick"][mine[ringing[0]]]))
-        remarks.append(Remark(code="pedal", message=text, where=where))
+        remarks.append(Remark(code="ring", message=text, where=where))
     return remarks

@@ -10,6 +10,7 @@ from retune.wording import plain
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from retune.check import Figures
     from retune.pipeline import Conversion
 
 NOTHING = "–"
@@ -20,7 +21,10 @@ def conversion_summary(conversion: Conversion) -> str:
     """Return the figures before and after, and where the result is least pure."""
     if not len(conversion.analysis.harmony.windows):
         return _heading(conversion) + "no pitched notes, so nothing was retuned\n"
-    return _heading(conversion) + _figures(conversion) + "\n" + _worst_bars(conversion)
+    checked = conversion.checked
+    return (
+        _heading(conversion) + figures_table(checked.before, checked.after) + "\n" + _worst_bars(conversion)
+    )
 
 
 def _heading(conversion: Conversion) -> str:
@@ -34,8 +38,8 @@ def _heading(conversion: Conversion) -> str:
     return f"{title}{music}; encoded as {conversion.analysis.options.encoding}, {used}\n\n"
 
 
-def _figures(conversion: Conversion) -> str:
-    before, after = conversion.checked.before, conversion.checked.after
+def figures_table(before: Figures, after: Figures) -> str:
+    """Return the figures of two tunings side by side."""
 
     def row(name: str, field: str, form: Callable[[float], str], unit: str) -> tuple[str, ...]:
         values = (getattr(before, field), getattr(after, field))

@@ -222,7 +222,7 @@ def test_tail_under_the_pedal_that_moves_is_a_remark() -> None:
     assert report.ok
     assert [remark.code for remark in report.remarks] == ["tails-move"]
     shorter = smf("00 B0 40 7F 00 90 40 40 30 80 40 40 10 B0 40 00 20 B0 40 00")
-    assert [remark.code for remark in check(score, shorter).remarks] == ["pedal"]
+    assert [remark.code for remark in check(score, shorter).remarks] == ["ring"]
 
 
 def test_equal_notes_of_two_parts_are_told_apart_by_their_pitch() -> None:
