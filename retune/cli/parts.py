@@ -31,7 +31,7 @@ KINDS = ("html", "csv", "md", "musicxml")
     "output_path",
     metavar="OUTPUT",
     required=True,
-    help="Where to write: .html to print, .csv, .md, or .musicxml for notation; - for standard output. Required.",
+    help="Where to write: .html to print, .csv, .md, .musicxml; - for standard output. Has no default.",
 )
 @click.option(
     "--as",

@@ -30,7 +30,7 @@ ENDINGS = ("svg", "png", "pdf")
     "output_path",
     metavar="OUTPUT",
     required=True,
-    help="Where to write: .svg, .png or .pdf; - for SVG on standard output. Required.",
+    help="Where to write: .svg, .png or .pdf; - for SVG on standard output. Has no default.",
 )
 @click.option(
     "--kind",

@@ -46,7 +46,7 @@ def _sounds() -> tuple[str, ...]:
     "output_path",
     metavar="OUTPUT",
     required=True,
-    help="Where to write: .wav or .flac for sound, .html for a page; - for WAV on standard output. Required.",
+    help="Where to write: .wav, .flac, or .html for a page; - for WAV on standard output. Has no default.",
 )
 @click.option(
     "--hear",

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 IntArray = NDArray[np.int64]
 
 RULES = 4  # habits told on a sheet
+RULE_SPREAD_CENTS = 6  # a habit whose notes differ by more is none (judgement)
 
 
 def collect_sheets(
@@ -164,7 +165,7 @@ def _words(score: Score) -> dict[tuple[int, int], str]:
 def _rules(notes: tuple[SheetNote, ...]) -> tuple[Rule, ...]:
     """Return what marked notes of one function have in common, the commonest first.
 
-    A function whose notes lie on both sides of zero gives no rule.
+    A function met once, on both sides of zero, or with widely differing cents gives no rule.
     """
     groups: dict[str, list[int]] = {}
     for note in notes:
@@ -174,5 +175,5 @@ def _rules(notes: tuple[SheetNote, ...]) -> tuple[Rule, ...]:
     return tuple(
         Rule(where=where, count=len(cents), low=min(cents), high=max(cents))
         for where, cents in ordered
-        if min(cents) * max(cents) > 0
+        if len(cents) > 1 and min(cents) * max(cents) > 0 and max(cents) - min(cents) <= RULE_SPREAD_CENTS
     )[:RULES]

@@ -104,14 +104,20 @@ def test_notes_outside_the_chord_say_what_they_are() -> None:
     assert (passing.function, passing.degree) == ("passing note over C major triad", "")
 
 
-def test_rules_tell_habits_and_only_those_with_one_side() -> None:
-    sheets = sheets_of(score_of(HYMN), HYMN_CHORDS)
-    for sheet in sheets.sheets:
-        for rule in sheet.rules:
-            assert rule.low * rule.high > 0
-            assert rule.low <= rule.high
-    (tenor,) = [sheet for sheet in sheets.sheets if sheet.name == "Tenor"]
-    assert [rule.where for rule in tenor.rules if rule.low < 0] == ["third of a major triad"]
+def test_rules_tell_habits_met_more_than_once_and_only_those() -> None:
+    """Root position C, F and C: the middle voice sings a third each time, the upper a fifth, the lower a root."""
+    parts: dict[str, list] = {"Low": [], "Mid": [], "High": []}
+    for bar, chord in enumerate([(48, 52, 55), (53, 57, 60), (48, 52, 55)]):
+        for name, key in zip(parts, chord, strict=True):
+            parts[name].append((4.0 * bar, 4.0, key))
+    hints = chord_hints((0, "maj"), (5, "maj"), (0, "maj"))
+    sheets = sheets_of(score_of(parts), hints, drift_limit_cents=0.0)
+    rules = {sheet.name: sheet.rules for sheet in sheets.sheets}
+    (third,) = rules["Mid"]
+    assert (third.where, third.count, third.low, third.high) == ("third of a major triad", 3, -14, -14)
+    assert rules["Low"] == rules["High"] == ()
+    once = sheets_of(score_of(HYMN), HYMN_CHORDS, drift_limit_cents=0.0)
+    assert all(sheet.rules == () for sheet in once.sheets)
 
 
 def test_a_note_played_early_belongs_to_the_bar_it_leads_to() -> None:
