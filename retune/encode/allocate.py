@@ -41,6 +41,7 @@ class Slot:
     end_tick: int = 0
     last_change: int = 0  # tick of the last row of `course`
     course: list[Move] = field(default_factory=list)
+    notes: list[int] = field(default_factory=list)  # put on it since the course began
 
     def at(self, tick: int) -> int:
         """Value in force at a tick."""
@@ -51,6 +52,7 @@ class Slot:
     def start(self, tick: int, value: int) -> None:
         """Begin a new course."""
         self.course, self.value, self.last_change, self.end_tick = [(tick, value)], value, tick, tick
+        self.notes = []
 
     def follow(self, moves: list[Move]) -> None:
         """Go on with the moves of a note that joined, where they lie behind what is settled."""
@@ -82,6 +84,10 @@ class Lane:
     slots: dict[int, Slot] = field(default_factory=dict)
     releases: dict[int, int] = field(default_factory=dict)  # key -> rank of its last note-off
     first_user: int = -1
+
+    def has_key(self, request: Request) -> bool:
+        """True if the key of a note is down already, so that two releases could be confused."""
+        return self.releases.get(request.key, -1) > request.on
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,6 +136,7 @@ class Placement:
     lane: IntArray
     start_value: IntArray
     shared: dict[int, tuple[Move, ...]]  # notes that got a tuning not their own: its course
+    cut: dict[int, int]  # notes whose channel was given away while a pedal (or mono mode) held them: tick
 
 
 @dataclass(slots=True, kw_only=True)
@@ -141,6 +148,7 @@ class Lanes:
     quota: dict[int, int]
     busy_ranks: dict[int, list[int]]  # ranks of all events on each instrument's own channel
     mono: frozenset[int] = frozenset()  # instruments in mono mode: the newest note rules their one channel
+    apart: bool = False  # every note on a channel of its own while there are any (MPE)
     more: Callable[[], list[Lane]] | None = None  # opens a further port
     held: dict[int, list[Lane]] = field(init=False)
 
@@ -200,13 +208,14 @@ class Allocator:
         n_notes: int,
         close: NDArray[np.float64] | None = None,
     ) -> None:
-        """`close` (n,) is how far from its tuning each note may be put beside others in the first place [steps]."""
+        """`close` (n,): how far from its tuning a note may join others in the first place [steps]; -1: not at all."""
         self.lanes = lanes
         self.requests = demand.cast()
         self.close = close
         self.lane = np.full(n_notes, -1, np.int64)
         self.start_value = np.zeros(n_notes, np.int64)
         self.shared: dict[int, tuple[Move, ...]] = {}
+        self.cut: dict[int, int] = {}
         self.lane_of: dict[int, Lane] = {}
         first, tick, value = wanted.first.tolist(), wanted.tick.tolist(), wanted.value.tolist()
         for request in self.requests:
@@ -221,6 +230,8 @@ class Allocator:
         lanes, instrument, on, tick = self.lanes, request.instrument, request.on, request.on_tick
         if instrument in lanes.mono:
             return lanes.homes[instrument], False
+        if lanes.apart:
+            return self._choose_apart(k)
         same: Lane | None = None
         quiet: Lane | None = None
         ringing: Lane | None = None
@@ -233,7 +244,7 @@ class Allocator:
                     quiet = lane
             elif slot.end > on:
                 if slot.at(tick) == request.value and slot.agrees(tick, request.end_tick, request.moves):
-                    if lane.releases.get(request.key, -1) < on:
+                    if not lane.has_key(request):
                         return lane, True
                     doubled = lane
             elif slot.value == request.value:
@@ -243,7 +254,7 @@ class Allocator:
                     quiet = lane
             elif ringing is None or lane.end < ringing.end:
                 ringing = lane
-        if self.close is not None and (near := self._near(request, float(self.close[k]))) is not None:
+        if (near := self._near(k)) is not None:
             return near, True
         chosen = same or quiet
         if chosen is None and len(held) < lanes.quota[instrument]:
@@ -256,15 +267,45 @@ class Allocator:
         chosen = lanes.take_new(instrument) or lanes.take_idle(instrument, on, request.end)
         return chosen or lanes.take_further(instrument), False
 
-    def _near(self, request: Request, close: float) -> Lane | None:
+    def _choose_apart(self, k: int) -> tuple[Lane | None, bool]:
+        """The channel released longest ago; else one that sounds alike; else one whose keys are all up.
+
+        M1-100-UM v1.1 A.3, and 2.2.6: notes that only the pedal holds no longer follow their channel. Where
+        it is crowded, notes that sound alike share first of all.
+        """
+        request, crowded = self.requests[k], self.close is not None and self.close[k] >= 0
+        held = self.lanes.held[request.instrument]
+        idle = min((lane for lane in held if lane.end < request.on), key=lambda a: a.end, default=None)
+        if idle is not None and not crowded:
+            return idle, False
+        for lane in held:
+            slot = lane.slots.get(request.slot)
+            if slot is None or slot.end < request.on or lane.has_key(request):
+                continue
+            if slot.at(request.on_tick) == request.value and slot.agrees(
+                request.on_tick, request.end_tick, request.moves
+            ):
+                return lane, True
+        if (near := self._near(k)) is not None:
+            return near, True
+        if idle is not None:
+            return idle, False
+        up = [lane for lane in held if max(lane.releases.values()) < request.on]
+        return min(up, key=lambda a: max(a.releases.values()), default=None), False
+
+    def _near(self, k: int) -> Lane | None:
         """A channel that sounds in nearly the wanted tuning."""
-        if close <= 0.0:
+        if self.close is None or self.close[k] <= 0.0:
             return None
         best: Lane | None = None
-        least = close
+        least, request = float(self.close[k]), self.requests[k]
         for lane in self.lanes.held[request.instrument]:
             slot = lane.slots.get(request.slot)
-            if slot is not None and slot.end > request.on:
+            if (
+                slot is not None
+                and slot.end > request.on
+                and not (self.lanes.apart and lane.has_key(request))
+            ):
                 distance = abs(slot.at(request.on_tick) - request.value)
                 if distance <= least:
                     best, least = lane, distance
@@ -277,7 +318,10 @@ class Allocator:
             slot = lane.slots[request.slot] = Slot()
         tick = request.on_tick
         if not joins:
+            if slot.end > request.on:
+                self.cut.update(dict.fromkeys(slot.notes, tick))
             slot.start(tick, request.value)
+        slot.notes.append(request.note)
         own = not joins or (
             slot.at(tick) == request.value and slot.agrees(tick, request.end_tick, request.moves)
         )
@@ -297,4 +341,4 @@ class Allocator:
 
     def result(self) -> Placement:
         """Where the notes are by now."""
-        return Placement(lane=self.lane, start_value=self.start_value, shared=self.shared)
+        return Placement(lane=self.lane, start_value=self.start_value, shared=self.shared, cut=self.cut)

@@ -7,7 +7,7 @@ notes that want different tunings at the same time.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from math import ceil
 
 import mido
@@ -21,8 +21,9 @@ from retune.encode.lines import Line, Voice
 from retune.encode.losses import losses
 from retune.encode.messages import RPN_BEND_RANGE
 from retune.encode.model import Encoded, EncodedFile
+from retune.encode.relabel import Address
 from retune.encode.rewrite import FileRewrite, Place
-from retune.encode.spread import Music, Spread, spread_notes, write_spread
+from retune.encode.spread import Music, Spread, channels_used, spread_notes, write_spread
 from retune.encode.timeline import OtherEvent, read_timeline
 from retune.encode.wanted import wanted_steps
 from retune.options import Options
@@ -47,18 +48,26 @@ def write_bends(score: Score, tuning: Tuning, spread: Spread, ranges: list[int])
     error, remarks = losses(spread, tuning)
     return Encoded(
         files=(EncodedFile(data=write_tracks(format=format_, division=score.division, tracks=tracks)),),
-        channels_used=spread.channels_used,
+        channels_used=channels_used(spread.music, spread.placement.lane),
         worst_error_cents=error,
         remarks=remarks,
     )
 
 
-def read_music(score: Score, tuning: Tuning, options: Options) -> tuple[Music, list[int]]:
-    """Instruments, wanted bends, and the bend range of each instrument [semitones]."""
+def read_music(
+    score: Score, tuning: Tuning, options: Options, managed: Collection[Address] = ()
+) -> tuple[Music, list[int]]:
+    """Instruments, wanted bends, and the bend range of each instrument [semitones].
+
+    The bends that the input gives to `managed` addresses need no room: they go to another channel.
+    """
     timeline = read_timeline(score)
     instruments, of_part = find_instruments(score, timeline.others)
     of_note = of_part[score.notes["part"]] if len(score.parts) else np.zeros(0, np.int64)
     extents = bend_extents(instruments, timeline.others)
+    for instrument in instruments:
+        if (instrument.port, instrument.channel) in managed:
+            extents[instrument.index] = BendExtent()
     ranges = choose_ranges(tuning, of_note, extents, options.bend_range_semitones)
     steps = np.array([bend_step_cents(r) for r in ranges] or [1.0])
     wanted = wanted_steps(tuning, len(score.notes), steps[of_note])
@@ -103,7 +112,7 @@ class BendConductor(Conductor):
 
     def send_tuning(self, line: Line, voice: Voice, place: Place) -> None:
         """Send the bend if it is not there already, or was sent by another track on the same tick."""
-        value = self._total(line, voice)
+        value = self.total(line, voice)
         if value != line.bend or (line.sent[0] == place.tick and line.sent[1] != place.track):
             line.bend, line.sent = value, (place.tick, place.track)
             self._insert(build.bend(line.channel, value), line, place)
@@ -124,7 +133,7 @@ class BendConductor(Conductor):
         if not voice.range_semitones or home.owner is not voice:
             home.bend = BEND_CENTRE + event.message.pitch
             return
-        home.bend, home.sent = self._total(home, voice), (event.tick, event.track)
+        home.bend, home.sent = self.total(home, voice), (event.tick, event.track)
         self.file.replace(event.track, event.index, build.bend(home.channel, home.bend))
 
     def data_entry(self, voice: Voice, event: OtherEvent, after: Place) -> None:
@@ -146,7 +155,7 @@ class BendConductor(Conductor):
             if line.owner is voice and line.ringing_until >= event.tick:
                 self.send_tuning(line, voice, after)
 
-    def _total(self, line: Line, voice: Voice) -> int:
+    def total(self, line: Line, voice: Voice) -> int:
         """Bend for the tuning in force and the input's own bend."""
         steps = line.values.get(0, 0)
         if voice.bend.value:

@@ -6,13 +6,14 @@ from collections.abc import Callable
 
 from retune.encode.bend import encode_bend
 from retune.encode.model import Encoded
+from retune.encode.mpe import encode_mpe
 from retune.options import Options
 from retune.score.model import Score
 from retune.tuning.model import Tuning
 
 Encoder = Callable[[Score, Tuning, Options], Encoded]
 
-_ENCODERS: dict[str, Encoder] = {"bend": encode_bend}
+_ENCODERS: dict[str, Encoder] = {"bend": encode_bend, "mpe": encode_mpe}
 
 
 def encode(score: Score, tuning: Tuning, options: Options) -> Encoded:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from retune.errors import Remark
 
@@ -14,6 +15,13 @@ class EncodedFile:
     data: bytes
     suffix: str = ""
     extension: str = ".mid"
+
+    def beside(self, path: str) -> str:
+        """Return where this file goes if the main file goes to `path`: there itself, any other beside it."""
+        if not self.suffix:
+            return path
+        main = Path(path)
+        return str(main.with_name(main.stem + self.suffix + self.extension))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

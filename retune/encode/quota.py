@@ -16,7 +16,7 @@ def quotas(demand: Demand, wanted: Wanted, instruments: list[int], free: int) ->
     so that the tails of one chord need not follow the bends of the next. An instrument that never changes its
     bend keeps to its own channel.
     """
-    needs = {i: needed_channels(demand, wanted, i) for i in instruments}
+    needs = {i: needed_channels(demand, wanted, [i]) for i in instruments}
     left = len(instruments) + free - sum(need for need, _ in needs.values())
     result = {i: need for i, (need, _) in needs.items()}
     hungry = [i for i, (_, several) in needs.items() if several]
@@ -32,13 +32,13 @@ def quotas(demand: Demand, wanted: Wanted, instruments: list[int], free: int) ->
     return result
 
 
-def needed_channels(demand: Demand, wanted: Wanted, instrument: int) -> tuple[int, bool]:
-    """Most channels an instrument needs at one time, and whether it wants more than one tuning at all.
+def needed_channels(demand: Demand, wanted: Wanted, instruments: list[int]) -> tuple[int, bool]:
+    """Most channels that some instruments together need at one time, and whether they want more than one tuning.
 
     Notes that keep one tuning need as many channels as there are different tunings in a slot; a note that
     moves is counted as a tuning of its own.
     """
-    chosen = np.nonzero(demand.instrument == instrument)[0]
+    chosen = np.nonzero(np.isin(demand.instrument, instruments))[0]
     if not len(chosen):
         return 1, False
     note = demand.note[chosen]
@@ -60,12 +60,14 @@ def needed_channels(demand: Demand, wanted: Wanted, instrument: int) -> tuple[in
     begin = np.nonzero(starts)[0]
     stop = np.append(begin[1:], len(on)) - 1
     return max(
-        _overlap(on[begin[slot[begin] == s]], reach[stop[slot[begin] == s]]) for s in np.unique(slot)
+        most_at_once(on[begin[slot[begin] == s]], reach[stop[slot[begin] == s]]) for s in np.unique(slot)
     ), several
 
 
-def _overlap(on: IntArray, end: IntArray) -> int:
+def most_at_once(on: IntArray, end: IntArray) -> int:
     """Most intervals that overlap."""
+    if not len(on):
+        return 0
     ticks = np.concatenate([on, end])
     change = np.concatenate([np.ones(len(on), np.int64), -np.ones(len(end), np.int64)])
     order = np.lexsort((change, ticks))

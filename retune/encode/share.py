@@ -20,7 +20,9 @@ from numpy.typing import NDArray
 from retune.encode.allocate import Allocator, Demand, Lane, Lanes, Move, Placement, Request
 from retune.encode.wanted import Wanted
 
+WIDEST_CENTS = 1e6
 WIDTHS_CENTS = (
+    0.0,
     0.25,
     0.5,
     1.0,
@@ -55,7 +57,7 @@ def place_notes(
     for width in WIDTHS_CENTS:
         if width >= best.worst_cents:
             break
-        close = np.where(crowded, width / step, 0.0)
+        close = np.where(crowded, width / step, -1.0)
         attempt_lanes = make_lanes()
         attempt = _Run(Allocator(demand, wanted, attempt_lanes, n_notes, close), steps, joint)
         if attempt.worst_cents < best.worst_cents:
@@ -113,6 +115,7 @@ class _Group:
     members: list[Request] = field(default_factory=list)
     settled: list[tuple[float, Lane]] = field(default_factory=list)  # cents and channel of notes that sound
     own: Lane | None = None  # the instrument's own channel, if it is free
+    apart: bool = False  # equal keys never share a channel
 
     def clusters(self, width: float) -> tuple[list[tuple[Request, Lane]], list[list[Request]]]:
         """Notes within `width` of a settled channel, and groups of the others no wider than twice that."""
@@ -120,14 +123,20 @@ class _Group:
         groups: list[list[Request]] = []
         for request in self.members:
             cents = request.value * self.step
-            near = min(self.settled, key=lambda s: abs(s[0] - cents), default=None)
+            open_to = (s for s in self.settled if not (self.apart and s[1].has_key(request)))
+            near = min(open_to, key=lambda s: abs(s[0] - cents), default=None)
             if near is not None and abs(near[0] - cents) <= width:
                 covered.append((request, near[1]))
-            elif groups and (request.value - groups[-1][0].value) * self.step <= 2 * width:
+            elif groups and self._fits(request, groups[-1], width):
                 groups[-1].append(request)
             else:
                 groups.append([request])
         return covered, groups
+
+    def _fits(self, request: Request, group: list[Request], width: float) -> bool:
+        if (request.value - group[0].value) * self.step > 2 * width:
+            return False
+        return not self.apart or all(other.key != request.key for other in group)
 
 
 def _share_out(allocator: Allocator, k: int, steps: dict[int, float], joint: bool) -> int:
@@ -165,7 +174,7 @@ def _open(
     lanes.pool.clear()
     for instrument in held_by:
         held = lanes.held[instrument]
-        group = groups[instrument] = _Group(instrument, steps[instrument])
+        group = groups[instrument] = _Group(instrument, steps[instrument], apart=lanes.apart)
         for lane in list(held):
             slot = lane.slots.get(slot_id)
             if slot is not None and slot.end > on and slot.course[0][0] < tick:
@@ -199,6 +208,9 @@ def _least_width(groups: list[_Group], free: int) -> float:
         return low
     while not fits(high):
         low, high = high, 2 * high
+        if high > WIDEST_CENTS:  # more equal keys at once than channels: they have to share after all
+            for group in groups:
+                group.apart = False
     while high - low > 1e-3:
         middle = (low + high) / 2
         low, high = (low, middle) if fits(middle) else (middle, high)

@@ -6,7 +6,7 @@ Used by every encoding that tunes whole channels (pitch bend, scale/octave table
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, field
 from functools import partial
 from operator import itemgetter
@@ -66,55 +66,60 @@ class Spread:
         step = number // CHANNELS_PER_PORT
         return self.further_ports[port][step - 1] if step else -1
 
-    @property
-    def channels_used(self) -> int:
-        """Number of channels, over all ports, that carry notes."""
-        music = self.music
-        used = {(i.port, i.channel) for i in music.instruments if i.parts and i.index not in music.tuned}
-        placed = np.nonzero(self.placement.lane >= 0)[0]
-        ports = np.array([i.port for i in music.instruments] or [0])[music.of_note[placed]]
-        pairs = np.unique(np.stack([ports, self.placement.lane[placed]]), axis=1)
-        used |= {(int(p), int(n)) for p, n in pairs.T}
-        return len(used)
+
+def channels_used(music: Music, lanes: IntArray) -> int:
+    """Number of channels, over all ports, that carry notes; `lanes` (n_notes,) is -1 for notes not moved."""
+    used = {(i.port, i.channel) for i in music.instruments if i.parts and i.index not in music.tuned}
+    placed = np.nonzero(lanes >= 0)[0]
+    ports = np.array([i.port for i in music.instruments] or [0])[music.of_note[placed]]
+    pairs = np.unique(np.stack([ports, lanes[placed]]), axis=1)
+    return len(used | {(int(p), int(n)) for p, n in pairs.T})
 
 
 def spread_notes(
-    music: Music, *, further: bool = False, joint: bool = True, reserved: Iterable[int] = ()
+    music: Music, *, further: bool = False, joint: bool = True, reserved: Collection[tuple[int, int]] = ()
 ) -> Spread:
     """Give every note of the tuned instruments a channel.
 
-    `further`: open further ports where channels run out, instead of sharing. `reserved` channels are not used
-    unless they are an instrument's own. See `place_notes` for `joint`.
+    `further`: open further ports where channels run out, instead of sharing. `reserved` ports and channels
+    are not used. See `place_notes` for `joint`.
     """
-    score = music.score
-    n = len(score.notes)
-    rested = score.clock.ticks(score.clock.seconds(score.notes["sounding_end_tick"]) + TAIL_SECONDS)
+    n = len(music.score.notes)
+    rested = rested_ticks(music.score)
     lane, value = np.full(n, -1, np.int64), np.zeros(n, np.int64)
     shared: dict[int, tuple[tuple[int, int], ...]] = {}
+    cut: dict[int, int] = {}
     lanes: dict[int, dict[int, Lane]] = {}
     ports = _Ports(max((i.port for i in music.instruments), default=0) + 1)
     steps = {i: float(music.steps[i]) for i in music.tuned}
     for port in sorted({music.instruments[i].port for i in music.tuned}):
         mine = [music.instruments[i] for i in music.tuned if music.instruments[i].port == port]
-        demand = _demand(music, rested, [i.index for i in mine])
-        channels = _Channels(music, port, mine, demand, ports if further else None, frozenset(reserved))
+        demand = demand_of(music, rested, [i.index for i in mine])
+        channels = _Channels(music, port, mine, demand, ports if further else None, reserved)
         placement, used = place_notes(demand, music.wanted, channels.make, n, steps, joint=joint)
         lane[demand.note], value[demand.note] = (
             placement.lane[demand.note],
             placement.start_value[demand.note],
         )
         shared.update(placement.shared)
+        cut.update(placement.cut)
         lanes[port] = {a.number: a for a in [*used.pool, *(a for held in used.held.values() for a in held)]}
     return Spread(
         music=music,
         lanes=lanes,
         further_ports=ports.opened,
-        placement=Placement(lane=lane, start_value=value, shared=shared),
+        placement=Placement(lane=lane, start_value=value, shared=shared, cut=cut),
         rested=rested,
     )
 
 
-def _demand(music: Music, rested: IntArray, instruments: list[int]) -> Demand:
+def rested_ticks(score: Score) -> IntArray:
+    """Tick at which the tail of each note has died away."""
+    return score.clock.ticks(score.clock.seconds(score.notes["sounding_end_tick"]) + TAIL_SECONDS)
+
+
+def demand_of(music: Music, rested: IntArray, instruments: list[int]) -> Demand:
+    """The notes of some instruments, to be placed."""
     has_rows = np.diff(music.wanted.first) > 0
     notes = np.nonzero(np.isin(music.of_note, instruments) & has_rows)[0]
     table, timeline = music.score.notes[notes], music.timeline
@@ -155,12 +160,12 @@ class _Channels:
     mine: list[Instrument]
     demand: Demand
     ports: _Ports | None
-    reserved: frozenset[int]
+    reserved: Collection[tuple[int, int]]
 
     def make(self) -> Lanes:
         """All channels, nothing placed yet: unused ones first, then those with events but no notes."""
         lanes = [Lane(number=channel) for channel in range(CHANNELS_PER_PORT)]
-        quiet, taken = [], {PERCUSSION_CHANNEL, *self.reserved}
+        quiet, taken = [], {PERCUSSION_CHANNEL, *(c for port, c in self.reserved if port == self.port)}
         for instrument in self.music.instruments:
             if instrument.port == self.port:
                 lane = lanes[instrument.channel]
@@ -221,14 +226,20 @@ class _Channels:
 MakeConductor = Callable[..., Conductor]
 
 
-def write_spread(file: FileRewrite, spread: Spread, make: MakeConductor, ranges: list[int]) -> None:
+def write_spread(
+    file: FileRewrite,
+    spread: Spread,
+    make: MakeConductor,
+    ranges: list[int],
+    performance: type[Performance] | None = None,
+) -> None:
     """Put notes on their channels and write set-up, tuning and copies of the input's channel messages.
 
     `ranges` is the bend range of each instrument [semitones], 0 where bends are left to the input.
     """
     _move_notes(file, spread)
     for port, lanes in spread.lanes.items():
-        _Performance(file, spread, port, lanes, make, ranges).play()
+        (performance or Performance)(file, spread, port, lanes, make, ranges).play()
 
 
 def _move_notes(file: FileRewrite, spread: Spread) -> None:
@@ -245,7 +256,7 @@ def _move_notes(file: FileRewrite, spread: Spread) -> None:
             messages[off] = moved(messages[off], channel)
 
 
-class _Performance:
+class Performance:
     """Everything that happens on one port, in playing order."""
 
     def __init__(
@@ -262,7 +273,16 @@ class _Performance:
             n: Line(channel=n % CHANNELS_PER_PORT, port=spread.port_of(port, n)) for n in sorted(lanes)
         }
         self.events = [e for e in self.music.timeline.others if e.port == port]
-        self.voices: dict[int, Voice] = {}
+        self.voices = self.make_voices(port, ranges)
+        self.conductor = make(file, self.voices, self.lines, self._next_line)
+        self.of_instrument = {v.instrument.index: v for v in self.voices.values()}
+        mine = np.isin(self.music.of_note, list(self.of_instrument))
+        self.notes = np.nonzero((spread.placement.lane >= 0) & mine)[0]
+        self._one_shots = self._find_one_shots()
+
+    def make_voices(self, port: int, ranges: list[int]) -> dict[int, Voice]:
+        """Instruments by channel: those that are tuned, and those without notes, whose channels may be used."""
+        voices: dict[int, Voice] = {}
         for instrument in self.music.instruments:
             tuned = instrument.index in self.music.tuned
             if (
@@ -274,12 +294,8 @@ class _Performance:
                 voice = Voice(instrument, line, ranges[instrument.index] if tuned else 0)
                 line.owner = line.guest_of = voice
                 voice.lines.append(line)
-                self.voices[instrument.channel] = voice
-        self.conductor = make(file, self.voices, self.lines, self._next_line)
-        self.of_instrument = {v.instrument.index: v for v in self.voices.values()}
-        mine = np.isin(self.music.of_note, list(self.of_instrument))
-        self.notes = np.nonzero((spread.placement.lane >= 0) & mine)[0]
-        self._one_shots = self._find_one_shots()
+                voices[instrument.channel] = voice
+        return voices
 
     def play(self) -> None:
         """Send everything."""
@@ -334,7 +350,7 @@ class _Performance:
                 todo.append((int(off[note]), int(row["release_tick"]), -1, end, track, stop, 0))
         todo += [(e.rank, e.tick, -1, partial(self.conductor.pass_on, e), 0, 0, 0) for e in self.events]
         todo += self._moves()
-        todo += self._setups()
+        todo += self.setups()
         todo.sort(key=itemgetter(0, 1))
         return todo
 
@@ -344,16 +360,19 @@ class _Performance:
 
     def _moves(self) -> list[Task]:
         """Moves of sounding notes."""
-        wanted, shared = self.music.wanted, self.spread.placement.shared
+        wanted, placement = self.music.wanted, self.spread.placement
         low, high = wanted.first[self.notes] + 1, wanted.first[self.notes + 1]
         several = np.nonzero(high > low)[0]
-        several = (
-            several[[n not in shared for n in self.notes[several].tolist()]] if len(several) else several
-        )
         if not len(several):
             return []
         rows = np.concatenate([np.arange(a, b) for a, b in zip(low[several], high[several], strict=True)])
         note = np.repeat(self.notes[several], (high - low)[several])
+        cut = placement.cut
+        kept = [
+            n not in placement.shared and not (n in cut and tick >= cut[n])
+            for n, tick in zip(note.tolist(), wanted.tick[rows].tolist(), strict=True)
+        ]
+        rows, note = rows[kept], note[kept]
         track, tick = self.music.score.notes["track"][note], wanted.tick[rows]
         rank, position = np.zeros(len(rows), np.int64), np.zeros(len(rows), np.int64)
         for t in np.unique(track).tolist():
@@ -362,7 +381,7 @@ class _Performance:
         columns = (c.tolist() for c in (rank, tick, note, track, position, wanted.value[rows]))
         return [(r, t, n, None, k, p, v) for r, t, n, k, p, v in zip(*columns, strict=True)]
 
-    def _setups(self) -> Iterator[Task]:
+    def setups(self) -> Iterator[Task]:
         """Set-up of channels ahead of the music: behind the instrument's own set-up, where notes follow later.
 
         Not on a tick with a device reset, which needs time before it takes set-up (GM2 4.9.1); those channels

@@ -42,8 +42,8 @@ class Heard:
     track: int
     state: Channel  # a copy, as it stood at the note-on
     curve: list[tuple[int, float]]  # (tick, cents from equal temperament) while the key is down
-    pressures: list[tuple[int, int]] = field(default_factory=list)
     ringing: list[tuple[int, float]] = field(default_factory=list)  # changes after the release
+    settings: dict[object, list[tuple[int, object]]] = field(default_factory=dict)  # while the key is down
 
 
 class Receiver:
@@ -103,16 +103,21 @@ class Receiver:
             self.retune(tick, port)
         elif kind == "program_change":
             state.program = (*state.bank, message.program)
+            self.tell(tick, port, channel, "program", state.program)
         elif kind == "aftertouch":
             state.pressure = message.value
-            for heard in self.sounding(port, channel):
-                heard.pressures.append((tick, message.value))
+            member = self.manager(port, channel) is not None
+            self.tell(tick, port, channel, "key pressure" if member else "pressure", message.value)
         elif kind == "polytouch":
             for heard in self.live[port, channel, message.note]:
                 if heard.off is None:
-                    heard.pressures.append((tick, message.value))
+                    heard.settings.setdefault("key pressure", []).append((tick, message.value))
         elif kind == "control_change":
             self.control(tick, port, channel, state, message.control, message.value)
+
+    def tell(self, tick: int, port: int, channel: int, what: object, value: object) -> None:
+        for heard in self.sounding(port, channel):
+            heard.settings.setdefault(what, []).append((tick, value))
 
     def control(self, tick: int, port: int, channel: int, state: Channel, number: int, value: int) -> None:
         _, msb, lsb = state.selected
@@ -130,14 +135,18 @@ class Receiver:
                 if number == 6:
                     data.clear()
                 data.append((number, value))
+                self.tell(tick, port, channel, state.selected, tuple(data))
                 self.parameter(tick, port, channel, state, number, value)
         elif number == 121:
             state.bend, state.selected, state.pressure = 0, ("rpn", 127, 127), 0
             for reset in (1, 11, 64, 65, 66, 67):
                 state.controls.pop(reset, None)
+                self.tell(tick, port, channel, reset, 127 if reset == 11 else 0)
+            self.tell(tick, port, channel, "pressure", 0)
             self.retune(tick, port)
         else:
             state.controls[number] = value
+            self.tell(tick, port, channel, number, value)
 
     def parameter(self, tick: int, port: int, channel: int, state: Channel, number: int, value: int) -> None:
         data = dict(state.parameters[state.selected])
@@ -203,16 +212,18 @@ class Receiver:
         value = state.bend * state.range * 100 / 8192 + state.fine + state.coarse + state.octave[key % 12]
         if state.tuning is not None:
             value += self.tables[port, 0, *state.tuning].get(key, 0.0)
-        if (manager := self.manager(port, channel)) is not None:
+        manager = self.manager(port, channel)
+        if manager is not None:
             over = self.channels[port, manager]
             value += over.bend * over.range * 100 / 8192
         return value
 
     def sounding(self, port: int, channel: int) -> list[Heard]:
+        channels = {channel, *self.members(port, channel)}
         return [
             h
             for (p, c, _), notes in self.live.items()
-            if (p, c) == (port, channel)
+            if p == port and c in channels
             for h in notes
             if h.off is None
         ]

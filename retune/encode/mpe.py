@@ -1,0 +1,246 @@
+"""Tuning by MPE: every note on a member channel of its own, everything else on the manager channel.
+
+M1-100-UM v1.1 (MIDI Polyphonic Expression), section numbers below. The bend range is sent to the manager and,
+explicitly, to every member: a plain receiver ignores the configuration message and would keep its own range.
+The standard sets members to 48 semitones, whose steps of 0.59 cents are coarser than tuning wants; they get
+the range of the options.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from functools import partial
+from math import ceil
+
+import mido
+import numpy as np
+
+from retune.constants import (
+    BEND_CENTRE,
+    CC_RESET_ALL_CONTROLLERS,
+    DEFAULT_BEND_RANGE_SEMITONES,
+    PERCUSSION_CHANNEL,
+)
+from retune.encode import messages as build
+from retune.encode.allocate import Lane, Lanes, Placement
+from retune.encode.bend import BendConductor, read_music
+from retune.encode.instruments import BendExtent, bend_extents
+from retune.encode.lines import PRESSURE, Line, Voice
+from retune.encode.losses import losses
+from retune.encode.messages import RPN_BEND_RANGE, RPN_MPE_CONFIGURATION
+from retune.encode.model import Encoded, EncodedFile
+from retune.encode.relabel import relabel
+from retune.encode.rewrite import FileRewrite, Place
+from retune.encode.share import place_notes
+from retune.encode.spread import (
+    Music,
+    Performance,
+    Spread,
+    Task,
+    channels_used,
+    demand_of,
+    rested_ticks,
+    spread_notes,
+    write_spread,
+)
+from retune.encode.timeline import OtherEvent
+from retune.encode.zones import Zone, plan_zones
+from retune.options import Options
+from retune.score import write_tracks
+from retune.score.model import Score
+from retune.tuning.model import Tuning
+
+UNKNOWN = -1  # in place of a bend: the channel may have any
+
+
+def encode_mpe(score: Score, tuning: Tuning, options: Options) -> Encoded:
+    """Encode in one or two zones a port; what does not fit there keeps conventional channels."""
+    original, _ = read_music(score, tuning, options)
+    plan = plan_zones(original, further=options.when_full == "ports")
+    score = relabel(score, plan.addresses)
+    managers = {(zone.port, zone.manager): zone for zone in plan.zones}
+    music, ranges = read_music(score, tuning, options, managed=managers)
+    zone_of = {
+        i.index: managers[i.port, i.channel] for i in music.instruments if (i.port, i.channel) in managers
+    }
+    outside = replace(music, tuned=tuple(i for i in music.tuned if i not in zone_of))
+    inside = replace(music, tuned=tuple(i for i in music.tuned if i in zone_of))
+    reserved = {(zone.port, c) for zone in plan.zones for c in (zone.manager, *zone.members)}
+    conventional = spread_notes(outside, reserved=reserved)
+    in_zones = _place_in_zones(inside, zone_of, keep_10_free=options.keep_channel_10_free)
+    file = FileRewrite(score)
+    write_spread(file, conventional, BendConductor, ranges)
+    write_spread(
+        file, in_zones, partial(ZoneConductor, zone_of=zone_of, ranges=ranges), ranges, ZonePerformance
+    )
+    format_, tracks = file.build()
+    found = [losses(spread, tuning) for spread in (conventional, in_zones)]
+    return Encoded(
+        files=(EncodedFile(data=write_tracks(format=format_, division=score.division, tracks=tracks)),),
+        channels_used=channels_used(music, np.maximum(conventional.placement.lane, in_zones.placement.lane)),
+        worst_error_cents=max(worst for worst, _ in found),
+        remarks=(*plan.remarks, *(remark for _, remarks in found for remark in remarks)),
+    )
+
+
+def _place_in_zones(music: Music, zone_of: dict[int, Zone], *, keep_10_free: bool) -> Spread:
+    """Give every note in a zone a member channel."""
+    n = len(music.score.notes)
+    rested = rested_ticks(music.score)
+    lane, value = np.full(n, -1, np.int64), np.zeros(n, np.int64)
+    shared: dict[int, tuple[tuple[int, int], ...]] = {}
+    cut: dict[int, int] = {}
+    lanes: dict[int, dict[int, Lane]] = {}
+    for index in music.tuned:
+        zone = zone_of[index]
+        members = [c for c in zone.members if c != PERCUSSION_CHANNEL or not keep_10_free] or zone.members
+        demand = demand_of(music, rested, [index])
+        make = partial(_zone_lanes, index, members)
+        placed, used = place_notes(demand, music.wanted, make, n, {index: float(music.steps[index])})
+        lane[demand.note], value[demand.note] = placed.lane[demand.note], placed.start_value[demand.note]
+        shared.update(placed.shared)
+        cut.update(placed.cut)
+        lanes.setdefault(zone.port, {}).update({a.number: a for a in [*used.pool, *used.held[index]]})
+    return Spread(
+        music=music,
+        lanes=lanes,
+        further_ports={},
+        placement=Placement(lane=lane, start_value=value, shared=shared, cut=cut),
+        rested=rested,
+    )
+
+
+def _zone_lanes(index: int, members: Iterable[int]) -> Lanes:
+    lanes = Lanes(homes={}, pool=[], quota={}, busy_ranks={}, apart=True)
+    lanes.held[index] = [Lane(number=channel) for channel in members]
+    return lanes
+
+
+class ZonePerformance(Performance):
+    """The zones of one port."""
+
+    def make_voices(self, port: int, ranges: list[int]) -> dict[int, Voice]:
+        """Instruments in zones, on their managers, and what the input sends to members without notes there."""
+        voices: dict[int, Voice] = {}
+        of_channel = {i.channel: i for i in self.music.instruments if i.port == port}
+        extents = bend_extents(self.music.instruments, self.music.timeline.others)
+        for index in self.music.tuned:
+            manager = self.music.instruments[index]
+            if manager.port == port:
+                line = self.lines.setdefault(manager.channel, Line(channel=manager.channel))
+                voice = Voice(manager, line, _manager_range(extents[index]))
+                line.owner = line.guest_of = voice
+                voice.lines.append(line)
+                voices[manager.channel] = voice
+        for channel, line in self.lines.items():
+            guest = of_channel.get(channel)
+            if channel not in voices and guest is not None and not guest.parts:
+                voices[channel] = Voice(guest, line)
+                line.guest_of = voices[channel]
+        return voices
+
+    def setups(self) -> Iterator[Task]:
+        """Zone configuration ahead of everything, unless a device reset, which repeats it, comes before the notes."""
+        assert isinstance(self.conductor, ZoneConductor)
+        ons = self.music.timeline.on[self.notes]
+        if any(e.channel < 0 and e.rank < int(ons.min()) for e in self.events):
+            return
+        events = [e for e in self.events if e.channel >= 0]
+        table = self.music.score.notes[self.notes[int(np.argmin(ons))]]
+        place = Place(int(table["onset_tick"]), int(table["track"]), int(table["on_event"]))
+        rank = int(ons.min()) - 1
+        if events and events[0].rank < rank:
+            first = events[0]
+            place, rank = Place(first.tick, first.track, first.index), first.rank - 1
+        yield rank, place.tick, -1, partial(self.conductor.configure, place), 0, 0, 0
+
+
+def _manager_range(extent: BendExtent) -> int:
+    """Bend range of a manager [semitones]: the input's own where it bends, rounded up to whole semitones."""
+    reach = max(extent.range_semitones, extent.cents / 100.0 * BEND_CENTRE / (BEND_CENTRE - 1))
+    return max(DEFAULT_BEND_RANGE_SEMITONES, ceil(reach - 1e-9))
+
+
+class ZoneConductor(BendConductor):
+    """Sends the bends of notes to members, everything else to managers (2.3.1, 2.4)."""
+
+    def __init__(self, *args: object, zone_of: dict[int, Zone], ranges: list[int]) -> None:
+        """`ranges`: bend range of the members of each instrument's zone [semitones]."""
+        super().__init__(*args)  # type: ignore[arg-type]
+        self.member_range: dict[int, int] = {}
+        self.zones: list[tuple[Zone, Voice, int]] = []
+        for voice in self.voices.values():
+            zone = zone_of.get(voice.instrument.index)
+            if zone is None:
+                continue
+            self.zones.append((zone, voice, ranges[voice.instrument.index]))
+            for channel in zone.members:
+                self.member_range[channel] = ranges[voice.instrument.index]
+                if channel in self.lines:
+                    self.lines[channel].owner, self.lines[channel].stale = voice, False
+
+    def configure(self, place: Place) -> None:
+        """Zones and bend ranges: configuration, then the manager's range, then each member's (2.2.1, 2.2.5)."""
+        for zone, voice, members_range in self.zones:
+            size = ((build.CC_DATA_MSB, zone.size),)
+            self.file.insert_all(build.set_parameter(zone.manager, RPN_MPE_CONFIGURATION, size), place)
+            self.file.insert_all(build.bend_range(zone.manager, voice.range_semitones), place)
+            for channel in zone.members:
+                self.file.insert_all(build.bend_range(channel, members_range), place)
+
+    def is_tuned(self, line: Line, voice: Voice, slot: int, value: int, tick: int) -> bool:
+        """True if the bend is right and no pressure is left over from the note before."""
+        return line.bend == BEND_CENTRE + value and line.sent[0] != tick and not line.settings.get(PRESSURE)
+
+    def tune(self, line: Line, voice: Voice, slot: int, value: int, place: Place) -> None:
+        """Bend, and pressure back to 0, before a note (2.4)."""
+        if line.settings.get(PRESSURE) and line.sounding_until <= place.tick:
+            self._send(line.set(PRESSURE, 0), line, place)
+        line.values[slot] = value
+        self.send_tuning(line, voice, place)
+
+    def total(self, line: Line, voice: Voice) -> int:
+        """Members: the tuning; manager: the bend of the input, which receivers add (C.1)."""
+        return super().total(line, voice) if line is voice.home else BEND_CENTRE + line.values.get(0, 0)
+
+    def data_entry(self, voice: Voice, event: OtherEvent, after: Place) -> None:
+        """A bend range for a member would be one for the whole zone (2.2.5): it gives way to the zone's."""
+        ours = self.member_range.get(event.channel)
+        if ours is None or voice.bend.selection != ("rpn", RPN_BEND_RANGE):
+            super().data_entry(voice, event, after)
+        elif event.message.control == build.CC_DATA_MSB:
+            self.file.replace(event.track, event.index, build.control(event.channel, build.CC_DATA_MSB, ours))
+        else:
+            self.file.replace(event.track, event.index, build.control(event.channel, build.CC_DATA_LSB, 0))
+
+    def _mode(self, voice: Voice, number: int, message: mido.Message, after: Place) -> None:
+        super()._mode(voice, number, message, after)
+        if number == CC_RESET_ALL_CONTROLLERS:
+            for line in self.lines.values():
+                if line.owner is voice and line is not voice.home:
+                    line.settings.clear()
+                    self._restore(line, after)
+
+    def _follow_key(self, voice: Voice, event: OtherEvent, after: Place) -> None:
+        """Poly pressure is not for members (2.2.7): the note's member gets channel pressure beside it."""
+        for until, line in self._keys.get((voice.instrument.index, event.message.note), ()):
+            if until >= event.tick:
+                self._send(line.set(PRESSURE, event.message.value), line, after)
+
+    def _device_reset(self, after: Place) -> None:
+        for voice in self.voices.values():
+            voice.reset()
+        for line in self.lines.values():
+            line.reset()
+        self.configure(after)
+        for line in self.lines.values():
+            self._restore(line, after)
+
+    def _restore(self, line: Line, after: Place) -> None:
+        line.stale = False
+        voice = line.owner
+        if voice is not None and line is not voice.home:
+            line.bend = UNKNOWN
+            if line.sounding_until > after.tick:
+                self.send_tuning(line, voice, after)

@@ -1,0 +1,191 @@
+"""MPE zones: which instruments get one, how many members, and where everything else goes.
+
+M1-100-UM v1.1 (MIDI Polyphonic Expression): a Lower zone is managed on channel 1 with members from 2 upward,
+an Upper zone on channel 16 with members from 15 downward; channels in no zone stay conventional (2.2.1).
+Lower by default, because many devices know only that (A.2).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from retune.constants import CHANNELS_PER_PORT, PERCUSSION_CHANNEL
+from retune.encode.instruments import Instrument
+from retune.encode.quota import most_at_once, needed_channels
+from retune.encode.relabel import Address
+from retune.encode.spread import Music, demand_of, rested_ticks
+from retune.errors import Remark
+
+LOWER, UPPER = 0, CHANNELS_PER_PORT - 1  # manager channels, zero-based
+
+Need = tuple[int, int]
+"""Most different tunings and most notes at once."""
+
+Group = list[Instrument]
+"""Instruments whose programs and controllers are the same all along: one sound, which one zone can play."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Zone:
+    """One zone. Its notes are those of the instrument that has the manager's address."""
+
+    port: int
+    manager: int
+    size: int
+
+    @property
+    def members(self) -> tuple[int, ...]:
+        """Member channels, nearest to the manager first."""
+        steps = range(1, self.size + 1)
+        return tuple(step if self.manager == LOWER else UPPER - step for step in steps)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Zones:
+    """The zones of a file, and the address every instrument moves to (if it moves)."""
+
+    zones: tuple[Zone, ...]
+    addresses: dict[Address, Address]
+    remarks: tuple[Remark, ...]
+
+
+def plan_zones(music: Music, *, further: bool = False) -> Zones:
+    """Zones for the tuned instruments.
+
+    Two sounds get a zone each; with more, the two that need most members do, and the others keep conventional
+    channels or, with `further`, get zones on further ports where whole tracks can go there.
+    """
+    zones: list[Zone] = []
+    addresses: dict[Address, Address] = {}
+    left_over: list[Instrument] = []
+    next_port = max((i.port for i in music.instruments), default=0) + 1
+    for port in sorted({music.instruments[i].port for i in music.tuned}):
+        groups = _groups(music, port)
+        rest = groups[2:]
+        while further and (movable := [g for g in rest if _has_own_tracks(music, g)][:2]):
+            rest = [g for g in rest if g not in movable]
+            laid = _lay_out(next_port, movable, _needs(music, movable), [], {})
+            zones += laid.zones
+            for (_, channel), target in laid.addresses.items():
+                addresses[port, channel] = target
+            next_port += 1
+        outside = [i for group in rest for i in group]
+        left_over += outside
+        inside = {i.index for group in groups for i in group} - {i.index for i in outside}
+        others = [i for i in music.instruments if i.port == port and i.index not in inside]
+        others.sort(key=lambda i: not i.parts)
+        demand = demand_of(music, rested_ticks(music.score), [i.index for i in outside])
+        needs = {i.index: needed_channels(demand, music.wanted, [i.index])[0] for i in outside}
+        laid = _lay_out(port, groups[:2], _needs(music, groups[:2]), others, needs)
+        zones += laid.zones
+        addresses.update(laid.addresses)
+    return Zones(zones=tuple(zones), addresses=addresses, remarks=_remarks(left_over))
+
+
+def _remarks(left_over: Sequence[Instrument]) -> tuple[Remark, ...]:
+    if not left_over:
+        return ()
+    names = ", ".join(i.name for i in left_over)
+    return (
+        Remark(
+            code="zones-full",
+            message=f"a port has two zones and the file more sounds: {names} stay{'s' * (len(left_over) == 1)} "
+            "on conventional channels, tuned by channel bends",
+        ),
+    )
+
+
+def _groups(music: Music, port: int) -> list[Group]:
+    """Tuned instruments of a port by sound, those with most notes at once first."""
+    by_sound: dict[tuple[object, ...], Group] = {}
+    for index in music.tuned:
+        instrument = music.instruments[index]
+        if instrument.port == port:
+            by_sound.setdefault(_sound(music, instrument), []).append(instrument)
+    groups = list(by_sound.values())
+    needs = _needs(music, groups)
+    order = sorted(range(len(groups)), key=lambda k: (-needs[k][0], -needs[k][1]))
+    return [groups[k] for k in order]
+
+
+def _sound(music: Music, instrument: Instrument) -> tuple[object, ...]:
+    """Everything the input sends to an instrument's channel besides notes."""
+    events = []
+    for event in music.timeline.others:
+        if (event.port, event.channel) == (instrument.port, instrument.channel):
+            fields = {k: v for k, v in event.message.__dict__.items() if k not in ("time", "channel")}
+            events.append((event.tick, tuple(fields.items())))
+    return tuple(events)
+
+
+def _needs(music: Music, groups: Sequence[Group]) -> list[Need]:
+    """Most different tunings, and most notes, of each group that sound at once."""
+    needs = []
+    for group in groups:
+        members = [i.index for i in group]
+        demand = demand_of(music, rested_ticks(music.score), members)
+        tunings, _ = needed_channels(demand, music.wanted, members)
+        needs.append((tunings, max(tunings, most_at_once(demand.on, demand.end))))
+    return needs
+
+
+def _has_own_tracks(music: Music, group: Group) -> bool:
+    """True if no other instrument is in the tracks of a group, and the group in no others."""
+    score, addresses = music.score, {(i.port, i.channel) for i in group}
+    tracks = {score.parts[p].track for i in group for p in i.parts}
+    for event in music.timeline.others:
+        if event.channel >= 0 and ((event.port, event.channel) in addresses) != (event.track in tracks):
+            return False
+    return all((p.port, p.channel) in addresses for p in score.parts if p.track in tracks)
+
+
+def _lay_out(
+    port: int,
+    groups: Sequence[Group],
+    needs: list[Need],
+    others: Sequence[Instrument],
+    conventional: dict[int, int],
+) -> Zones:
+    """Zones for one or two groups, and room for the others: as many channels as `conventional` says, or one.
+
+    An instrument that is not in a zone stays on its channel where that lies outside the zones.
+    """
+    drums = any(i.is_percussion for i in others)
+    outside = sum(conventional.get(i.index, 1) for i in others if i.parts and not i.is_percussion)
+    sizes = _sizes(needs, outside, drums)
+    zones = tuple(Zone(port=port, manager=m, size=n) for m, n in zip((LOWER, UPPER), sizes, strict=False))
+    taken = {channel for zone in zones for channel in (zone.manager, *zone.members)}
+    addresses: dict[Address, Address] = {}
+    for zone, group in zip(zones, groups, strict=True):
+        for instrument in group:
+            addresses[port, instrument.channel] = (port, zone.manager)
+    staying = {i.channel for i in others if i.channel not in taken}
+    free = [c for c in range(CHANNELS_PER_PORT) if c not in taken | staying | {PERCUSSION_CHANNEL}]
+    for instrument in others:
+        if instrument.channel in taken and free:
+            addresses[port, instrument.channel] = (port, free.pop(0))
+    return Zones(zones=zones, addresses=addresses, remarks=())
+
+
+def _sizes(needs: list[Need], outside: int, drums: bool) -> list[int]:
+    """Members of each zone, so that `outside` channels, and channel 10 if there are drums, stay out of them.
+
+    Two zones get what their tunings need, if there is room for that, and share the rest by their notes; where
+    room is short, the smaller need is met first, up to half of it.
+    """
+    if not needs:
+        return []
+    room = CHANNELS_PER_PORT - len(needs) - outside - drums
+    below = PERCUSSION_CHANNEL - 1 if drums else room
+    if len(needs) == 1:
+        return [max(1, min(room, below))]
+    above = UPPER - 1 - PERCUSSION_CHANNEL if drums else room
+    (first, first_notes), (second, second_notes) = needs
+    rest = room - first - second
+    if rest >= 0:
+        lower = first + round(rest * first_notes / (first_notes + second_notes))
+    else:
+        lower = room - min(second, room // 2)
+    lower = max(1, min(lower, room - 1, below))
+    return [lower, max(1, min(room - lower, above))]
