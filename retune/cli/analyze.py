@@ -76,7 +76,9 @@ def command(
 
     analysis = analyze(data, options, name=input_path, plan=plan)
     if explain_bar is not None:
-        _explain(analysis, explain_bar)
+        from retune.cli.explain import explanation_text
+
+        click.echo(explanation_text(analysis, explain_bar), nl=False)
         return
     tuning = tune(analysis)
     from retune.cli.windows import all_remarks, analysis_values
@@ -137,9 +139,3 @@ def _compromises(analysis: Analysis, tuning: Tuning) -> str:
     heading = f"\nPurity gave way in {len(tuning.compromises)} places"
     heading += f"; the {len(worst)} largest:\n" if more else ":\n"
     return heading + table(("where", "cents", "why"), rows, right=(1,))
-
-
-def _explain(analysis: Analysis, bar: int) -> None:
-    from retune.harmony.explain import explain
-
-    click.echo(explain(analysis.score, analysis.harmony, bar))

@@ -180,3 +180,21 @@ def test_json_numbers_are_finite(hymn):
         return [value] if isinstance(value, float) else []
 
     assert all(math.isfinite(number) for number in numbers(hymn))
+
+
+def test_explanation_names_what_sounded_and_the_rivals():
+    result = run("analyze", HYMN, "--explain", "2")
+    first, second = result.text.split("bar 2, beat 3, to bar 3, beat 1: ")
+    assert first.startswith("bar 2, beat 1, to bar 2, beat 3: Amin\n")
+    assert second.startswith("D\n")
+    (sounding,) = (line for line in first.splitlines() if line.startswith("bar 2, beat 1 "))
+    assert {"A", "C", "E"} <= set(sounding.split())
+    candidates = first.partition("candidate")[2].splitlines()[1:]
+    assert candidates[0].startswith("A min")
+    assert len(candidates) >= 3
+
+
+def test_explanation_of_a_bar_that_is_not_there():
+    result = run("analyze", HYMN, "--explain", "99")
+    assert (result.status, result.out) == (2, b"")
+    assert result.err == "retune: bar 99 has no harmony to explain; the music ends in bar 18\n"

@@ -1,0 +1,80 @@
+"""Why the harmony of a bar is what it is, in words and figures."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from retune.cli.tables import table
+from retune.errors import OptionError
+from retune.harmony import explain
+from retune.harmony.spelling import chord_label, spell
+from retune.plan.apply import key_at
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from retune.harmony.reasons import Explanation
+    from retune.pipeline import Analysis
+
+LEAST_SHARE = 0.01  # tones that sound for less of a slice are not listed (chosen by eye)
+
+
+def explanation_text(analysis: Analysis, bar: int) -> str:
+    """Return what sounded in each window of a bar, and how well other chords would have fitted it.
+
+    Raises `OptionError` for a bar in which there is no music.
+    """
+    meters = analysis.score.meters
+    start, end = meters.tick_of(bar), meters.tick_of(bar + 1)
+    found = explain(analysis.score, analysis.harmony, start, end)
+    if not found:
+        last = int(meters.bar_beat(max(analysis.score.end_tick - 1, 0))[0])
+        raise OptionError(f"bar {bar} has no harmony to explain; the music ends in bar {last}")
+    return "\n".join(_window(analysis, explanation) for explanation in found)
+
+
+def _window(analysis: Analysis, explanation: Explanation) -> str:
+    score, window = analysis.score, analysis.harmony.windows[explanation.window]
+    key = key_at(analysis.harmony, int(window["start_tick"]))
+    start, end = (score.where(int(window[edge])) for edge in ("start_tick", "end_tick"))
+    heading = f"{start}, to {end}: {chord_label(window, key)}"
+    if explanation.given:
+        heading += ", as given; the finder would have weighed:"
+    return f"{heading}\n\n{_sounding(analysis, explanation, key)}\n{_candidates(explanation, key)}"
+
+
+def _sounding(analysis: Analysis, explanation: Explanation, key: np.void) -> str:
+    rows = []
+    for part in explanation.slices:
+        most = max(part.amounts) or 1.0
+        tones = sorted(range(12), key=lambda pc: -part.amounts[pc])
+        heard = [
+            f"{_name(pc, key)} {part.amounts[pc]:.2f}"
+            for pc in tones
+            if part.amounts[pc] > LEAST_SHARE * most
+        ]
+        bass = "" if part.bass_pc is None else _name(part.bass_pc, key)
+        rows.append((analysis.score.where(part.start_tick), bass, " ".join(heard), f"{part.change_cost:.1f}"))
+    return table(
+        ("from", "bass", "tones and how long they sound, in weighted beats", "cost of a change"),
+        rows,
+        right=(3,),
+    )
+
+
+def _candidates(explanation: Explanation, key: np.void) -> str:
+    kinds = tuple(explanation.candidates[0].terms) if explanation.candidates else ()
+    rows = [
+        (
+            f"{_name(candidate.root_pc, key)} {candidate.chord}",
+            f"{candidate.points:.1f}",
+            f"{-candidate.behind:.1f}" if candidate.behind else "",
+            *(f"{candidate.terms[kind]:+.1f}" for kind in kinds),
+        )
+        for candidate in explanation.candidates
+    ]
+    return table(("candidate", "points", "behind", *kinds), rows, right=tuple(range(1, 3 + len(kinds))))
+
+
+def _name(pc: int, key: np.void) -> str:
+    return spell(pc, int(key["fifths"]), minor=bool(key["minor"]))
