@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 from math import inf
 
+import mido
 import numpy as np
 import pytest
 
@@ -91,6 +93,28 @@ def test_half_speed_takes_twice_as_long_at_the_same_pitch() -> None:
     assert len(slow.samples) == 2 * len(usual.samples)
     hz = [measured_hz(part_of(s, 0.2, 1.8), 261.6, s.rate) for s in (usual, slow)]
     assert cents(*hz) == pytest.approx(0.0, abs=0.01)
+
+
+def test_a_held_note_keeps_its_level_to_the_end_and_a_pedalled_one_dies_away() -> None:
+    """CC 64 at 64 and above is down (MIDI 1.0 Detailed Specification 4.2.1, p. 20)."""
+    track = mido.MidiTrack(
+        [
+            mido.Message("control_change", control=64, value=127),
+            mido.Message("note_on", note=69, velocity=80),
+            mido.Message("note_off", note=69, time=480),
+            mido.Message("control_change", control=64, value=0, time=3 * 480),
+            mido.Message("note_on", note=69, velocity=80),
+            mido.Message("note_off", note=69, time=4 * 480),
+        ]
+    )
+    data = io.BytesIO()
+    mido.MidiFile(type=1, ticks_per_beat=480, tracks=[track]).save(file=data)
+    score = read_score(data.getvalue())
+    harmony, _, tuning, _ = tuned(score)
+    sounding = preview(score, harmony, tuning, Wishes(sound="pure"))
+    start, pedalled, held = (rms(part_of(sounding, t, t + 0.1)) for t in (0.2, 1.7, 3.7))
+    assert decibels(held / start) == pytest.approx(0.0, abs=0.2)
+    assert decibels(pedalled / start) < -10.0
 
 
 def test_a_part_alone_has_nothing_of_the_others() -> None:

@@ -93,3 +93,11 @@ def test_every_kind_of_chord_comes_before_a_second_of_one_kind() -> None:
     assert [c.name[0] for c in three] == ["C", "F", "G"]
     assert len(sheets_of(score_of(notes), hints, SheetOptions(chords=9)).chords) == 5
     assert sheets_of(score_of(notes), hints, SheetOptions(chords=0)).chords == ()
+
+
+def test_a_voice_below_its_partner_is_too_high_when_the_interval_is_too_narrow() -> None:
+    """The tempered fifth is 1.955 cents narrow: the lower voice of it lies too high."""
+    score = score_of({"A": [(0.0, 4.0, 52)], "B": [(0.0, 4.0, 79)], "C": [(0.0, 4.0, 72)]})
+    voices = sheets_of(score, chord_hints((0, "maj"))).chords[0].voices
+    assert [v.part for v in voices] == ["A", "B", "C"]
+    assert "pure fifth below B (3:2). At piano pitch it is 2 too high" in voices[2].hint
