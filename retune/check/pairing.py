@@ -12,7 +12,8 @@ def pair_notes(lanes: IntArray, starts: IntArray) -> IntArray:
 
     `lanes` (n,) is the key of a channel of a port that each event belongs to, `starts` (n,) 1 for a note-on
     and -1 for a note-off; rows are in playing order. A note-off finding nothing to end is ignored. MIDI 1.0
-    (p. A-4) leaves overlapping notes of one key to the receiver; the oldest is ended first here.
+    (p. A-4) leaves overlapping notes of one key to the receiver; the oldest is ended first here, but where a
+    note-off is missing, each later one ends all that sound, or every note after it would last too long.
 
     Returns (n_starts,) rows, in the order of the note-ons.
     """
@@ -41,8 +42,29 @@ def pair_notes(lanes: IntArray, starts: IntArray) -> IntArray:
     place[ons[found]] = order[offs[k[found]]]
     by_row = np.full(len(lane), -1, dtype=np.int64)
     by_row[order] = place
+    for lane_missing in np.unique(lanes[(starts > 0) & (by_row < 0)]).tolist():
+        _end_together(np.flatnonzero(lanes == lane_missing).tolist(), starts, by_row)
     result: IntArray = np.asarray(by_row[np.flatnonzero(starts > 0)], dtype=np.int64)
     return result
+
+
+def _end_together(rows: list[int], starts: IntArray, ends: IntArray) -> None:
+    """From the last silence of a key that is short of note-offs: let each note-off end all open notes."""
+    sounding, silence = 0, 0
+    for k, row in enumerate(rows):
+        if starts[row] > 0:
+            silence = silence if sounding else k
+            sounding += 1
+        else:
+            sounding = max(sounding - 1, 0)
+    waiting: list[int] = []
+    for row in rows[silence:]:
+        if starts[row] > 0:
+            waiting.append(row)
+            ends[row] = -1
+        else:
+            ends[waiting] = row
+            waiting = []
 
 
 def rank_in_group(groups: IntArray) -> IntArray:

@@ -28,9 +28,19 @@ def test_first_in_first_out_like_a_queue_for_each_key(events: list[tuple[int, in
             expected[row] = -1
         elif waiting[lane]:
             expected[waiting[lane].popleft()] = row
+    for lane in [lane for lane, rows in waiting.items() if rows]:  # one more note-off for each note left open
+        for _ in range(len(waiting[lane])):
+            expected[waiting[lane].popleft()] = len(events)
+            events.append((lane, -1))
     lanes = np.array([lane for lane, _ in events], dtype=np.int64)
     starts = np.array([step for _, step in events], dtype=np.int64)
     assert pair_notes(lanes, starts).tolist() == [expected[row] for row in sorted(expected)]
+
+
+def test_missing_note_off_does_not_lengthen_what_follows() -> None:
+    """On, on, off, then on, off: the first note-off ends both."""
+    notes = decode(smf("00 90 3C 40 10 90 3C 40 10 80 3C 40 10 90 3C 40 10 80 3C 40")).notes
+    assert notes["release_tick"].tolist() == [0x20, 0x20, 0x40]
 
 
 def test_running_status_and_velocity_0() -> None:

@@ -129,19 +129,19 @@ def solo(data: bytes, channel: int, program: int = STEADY_PROGRAM) -> bytes:
 
 
 @cache
-def plain_offset(receiver: Receiver, key: int) -> float:
+def plain_offset(receiver: Receiver, key: int, seconds: float) -> float:
     """Cents at which a receiver sounds a key of the steady preset when nothing retunes it."""
     track = [
         mido.Message("program_change", program=STEADY_PROGRAM),
         mido.Message("note_on", note=key, velocity=80),
-        mido.Message("note_off", note=key, time=2000),
+        mido.Message("note_off", note=key, time=round(1000 * seconds)),
     ]
     file = mido.MidiFile(ticks_per_beat=500)  # 1000 ticks a second at 120 to the minute
     file.tracks.append(mido.MidiTrack(track))
     out = io.BytesIO()
     file.save(file=out)
     sound, rate = receiver.render(out.getvalue())
-    return cents_near(_inside(sound, rate, 0.0, 2.0), rate, key)
+    return cents_near(_inside(sound, rate, 0.0, seconds), rate, key)
 
 
 def hear(
@@ -154,7 +154,7 @@ def hear(
     sounds = {channel: receiver.render(solo(data, channel)) for channel in {note[2] for note in notes}}
     return [
         cents_near(_inside(*sounds[channel], start, end), sounds[channel][1], key, reach_cents)
-        - plain_offset(receiver, key)
+        - plain_offset(receiver, key, round(end - start, 3))
         for start, end, channel, key in notes
     ]
 
