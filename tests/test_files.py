@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import os
 import resource
+import shutil
 import signal
 import stat
 import subprocess
 import sys
+import tempfile
 import textwrap
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -16,7 +19,20 @@ import pytest
 from retune import files
 from retune.errors import InputError, OutputError
 
-AS_ROOT = os.geteuid() == 0
+NOBODY = 65534  # by custom the user without rights
+
+
+@pytest.fixture
+def plain_folder() -> Iterator[Path]:
+    """A folder of a user without special rights, as whom the test runs: root may read and write everything."""
+    folder = Path(tempfile.mkdtemp())
+    user = os.geteuid()
+    if user == 0:
+        os.chown(folder, NOBODY, -1)
+        os.seteuid(NOBODY)
+    yield folder
+    os.seteuid(user)
+    shutil.rmtree(folder)
 
 
 def run(script: str, *args: str) -> subprocess.Popen[bytes]:
@@ -47,12 +63,11 @@ class TestReading:
         with pytest.raises(InputError, match="this is a folder"):
             files.read_input(tmp_path)
 
-    @pytest.mark.skipif(AS_ROOT, reason="root may read everything")
-    def test_no_permission(self, tmp_path: Path) -> None:
-        (tmp_path / "a.mid").write_bytes(b"x")
-        (tmp_path / "a.mid").chmod(0)
+    def test_no_permission(self, plain_folder: Path) -> None:
+        (plain_folder / "a.mid").write_bytes(b"x")
+        (plain_folder / "a.mid").chmod(0)
         with pytest.raises(InputError, match="no permission"):
-            files.read_input(tmp_path / "a.mid")
+            files.read_input(plain_folder / "a.mid")
 
     def test_path_through_a_file(self, tmp_path: Path) -> None:
         (tmp_path / "a").write_bytes(b"x")
@@ -113,12 +128,11 @@ class TestWriting:
             files.write_atomically(tmp_path / "none" / "a.mid", b"x")
         assert os.listdir(tmp_path) == []
 
-    @pytest.mark.skipif(AS_ROOT, reason="root may write everywhere")
-    def test_no_permission(self, tmp_path: Path) -> None:
-        tmp_path.chmod(0o500)
+    def test_no_permission(self, plain_folder: Path) -> None:
+        plain_folder.chmod(0o500)
         with pytest.raises(OutputError, match="check the rights"):
-            files.write_atomically(tmp_path / "a.mid", b"x")
-        tmp_path.chmod(0o700)
+            files.write_atomically(plain_folder / "a.mid", b"x")
+        plain_folder.chmod(0o700)
 
     def test_name_too_long(self, tmp_path: Path) -> None:
         with pytest.raises(OutputError, match="cannot be written"):
