@@ -7,6 +7,7 @@ hundred.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from math import isfinite
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +20,7 @@ from retune.page.words import plan_name, temperament_words
 from retune.ratios.choose import table_for
 from retune.ratios.intervals import candidates
 from retune.tuning.partners import fixed_parts
+from retune.units import reference_shift_cents
 from retune.wording import plain
 
 if TYPE_CHECKING:
@@ -178,9 +180,10 @@ def _tunings(analysis: Analysis, tuning: Tuning, others: Mapping[str, Tuning]) -
     from retune.tuning.temperaments import TEMPERAMENTS, temperament
 
     score = analysis.score
+    relative = _from_the_reference(tuning, analysis.options.reference_hz)
     entries = [
         _classes("original", "Original", "equal temperament, as the file is played", np.zeros(12)),
-        _steps("retuned", "Retuned", "pure chords on steady lines", score, tuning),
+        _steps("retuned", "Retuned", "pure chords on steady lines", score, relative),
     ]
     entries += [
         _by_class_or_step(f"other-{i}", plain(name), score, other)
@@ -198,6 +201,13 @@ def _tunings(analysis: Analysis, tuning: Tuning, others: Mapping[str, Tuning]) -
             _classes("just-tonic", temperament_words(name), "a fixed temperament", temperament(name))
         )
     return entries
+
+
+def _from_the_reference(tuning: Tuning, reference_hz: float) -> Tuning:
+    """Return the tuning with offsets from the reference pitch, as the page counts, not from A4 = 440 Hz."""
+    offsets = tuning.offsets.copy()
+    offsets["offset_cents"] -= reference_shift_cents(reference_hz)
+    return replace(tuning, offsets=offsets)
 
 
 def _tonic(harmony: Harmony) -> int:

@@ -22,6 +22,10 @@ LEAST_ROOM_CENTS = 1e-3
 FREE_DRIFT = 1e-4
 """Share of the homing weights that is left where no drift limit holds: too little to bend any interval."""
 
+ROUNDING_MARGIN_CENTS = 0.0125
+"""Kept free inside every limit for the rounding of the finest bends (half of 200/8192 cents), so that what is
+written keeps the limits too; a movement has two ends and needs it twice."""
+
 _NOTE_NAME = re.compile(r"([A-Ga-g])(♯♯|##|♯|#|♭♭|bb|♭|b)?$")
 _LETTERS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _SIGNS = {"": 0, "♯": 1, "#": 1, "♯♯": 2, "##": 2, "♭": -1, "b": -1, "♭♭": -2, "bb": -2}
@@ -37,13 +41,14 @@ def bounds(
     equal-tempered pitch and its pure place above a root that has not moved. All of them contain 0, so the
     limits never exclude each other.
     """
-    limit = drift_limit[harmony.pieces["window"]]
+    inside = np.maximum(drift_limit - ROUNDING_MARGIN_CENTS, 0.0)
+    limit = inside[harmony.pieces["window"]]
     lower = np.full(unknowns.size, -np.inf)
     upper = np.full(unknowns.size, np.inf)
     np.maximum.at(lower, unknowns.of_piece, np.minimum(deviation, 0.0) - limit)
     np.minimum.at(upper, unknowns.of_piece, np.maximum(deviation, 0.0) + limit)
     windows = slice(unknowns.offsets, unknowns.offsets + unknowns.windows)
-    lower[windows], upper[windows] = -drift_limit, drift_limit
+    lower[windows], upper[windows] = -inside, inside
     return lower, upper
 
 

@@ -14,7 +14,7 @@ OFFSET_DTYPE = np.dtype(
         ("note", np.int64),  # index into Score.notes
         ("start_tick", np.int64),  # first row of a note: its onset tick
         ("end_tick", np.int64),  # last row of a note: its sounding end tick
-        ("offset_cents", np.float64),  # from 12-tone equal temperament at A4 = 440 Hz
+        ("offset_cents", np.float64),  # from 12-tone equal temperament at A4 = 440 Hz, whatever the reference
     ]
 )
 """Offsets as steps in time: ordered by (note, start_tick), at least one row for every pitched note, rows of a

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.errors import Remark
-from retune.tuning.bounds import bounds, home_pulls, with_room
+from retune.tuning.bounds import ROUNDING_MARGIN_CENTS, bounds, home_pulls, with_room
 from retune.tuning.interior import Problem, minimise
 from retune.tuning.model import OFFSET_DTYPE, Tuning
 from retune.tuning.partners import fixed_parts, given_offsets
@@ -38,6 +38,7 @@ from retune.tuning.rows import (
     step_rows,
 )
 from retune.tuning.unknowns import Unknowns, limit_of_notes, number_unknowns
+from retune.units import reference_shift_cents
 
 if TYPE_CHECKING:
     from retune.harmony.model import Harmony
@@ -50,8 +51,6 @@ Ints = NDArray[np.int64]
 
 GRID_CENTS = 1e-4
 """Offsets are rounded to this, far below any receiver's step, so that notes meant to be equal are equal."""
-MOVEMENT_MARGIN_CENTS = 0.0125
-"""Kept free below a hold limit for the rounding of the finest bends (half of 200/8192 cents)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,13 +80,14 @@ def solve_tuning(
     `limits` are (n_windows,) drift limits and hold limits [cents] where stretches differ; by default those of
     the options hold throughout. The limits are guarantees: roots never sit further than the drift limit from
     their equal-tempered pitch, no note moves more than its hold limit while it sounds.
+    Offsets count from A4 = 440 Hz and hold the shift to the reference pitch; displacements count from it.
     Raises `OptionError` for a fixed part or home that does not exist.
     """
     setup = set_up(score, harmony, ratios, options, limits=limits)
     x = minimise(setup.problem)
     offsets = _piece_offsets(score, harmony, setup, x)
     return Tuning(
-        offsets=offset_rows(score, harmony, offsets),
+        offsets=offset_rows(score, harmony, offsets + reference_shift_cents(options.reference_hz)),
         displacement_cents=_displacement(score, harmony, setup, x, offsets),
         remarks=_strayed_partners(score, harmony, setup),
     )
@@ -177,7 +177,7 @@ def _problem(
         upper=upper,
         limit_first=unknowns.of_piece[moving],
         limit_second=centre,
-        limit=0.5 * (note_limit[note[moving]] - MOVEMENT_MARGIN_CENTS),
+        limit=0.5 * (note_limit[note[moving]] - 2.0 * ROUNDING_MARGIN_CENTS),
     )
 
 
@@ -197,7 +197,7 @@ def _piece_offsets(score: Score, harmony: Harmony, setup: Setup, x: Floats) -> F
     lower, upper = setup.lower[setup.unknowns.of_piece], setup.upper[setup.unknowns.of_piece]
     on_grid = np.round(x[setup.unknowns.of_piece] / GRID_CENTS) * GRID_CENTS
     offsets = np.where(free, np.clip(on_grid, lower, upper), setup.given)
-    limit = limit_of_notes(score, harmony, setup.hold_limit) - MOVEMENT_MARGIN_CENTS
+    limit = limit_of_notes(score, harmony, setup.hold_limit) - 2.0 * ROUNDING_MARGIN_CENTS
     lowest, highest = np.full(len(score.notes), np.inf), np.full(len(score.notes), -np.inf)
     np.minimum.at(lowest, note, offsets)
     np.maximum.at(highest, note, offsets)

@@ -206,3 +206,12 @@ def test_transposition_changes_nothing():
         hints([((r + 5) % 12, c) for r, c in roots]),
     )[2]
     assert moved.offsets["offset_cents"] == pytest.approx(plain.offsets["offset_cents"], abs=2e-3)
+
+
+def test_the_reference_pitch_moves_everything_alike():
+    """442 Hz lies 7.85 cents above 440 Hz (1200·log2(442/440))."""
+    keys, roots = [[C, E, G], [C, F, A]], [(0, "maj"), (5, "maj")]
+    plain = tuned(score_of(chords(keys)), hints(roots))[2]
+    sharp = tuned(score_of(chords(keys)), hints(roots), reference_hz=442.0)[2]
+    assert sharp.offsets["offset_cents"] - plain.offsets["offset_cents"] == pytest.approx(7.8514, abs=1e-3)
+    assert sharp.displacement_cents == pytest.approx(plain.displacement_cents)
