@@ -3,6 +3,7 @@
 from retune.harmony.find import find_harmony
 from retune.harmony.hints import hints_from_markers
 from retune.harmony.model import KEY_DTYPE, PIECE_DTYPE, WINDOW_DTYPE, Harmony, Hint, Role
+from retune.harmony.reasons import explain
 
 __all__ = [
     "KEY_DTYPE",
@@ -11,6 +12,7 @@ __all__ = [
     "Harmony",
     "Hint",
     "Role",
+    "explain",
     "find_harmony",
     "hints_from_markers",
 ]

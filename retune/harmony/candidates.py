@@ -5,10 +5,11 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from retune.harmony import fitted
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
-from retune.score.model import FloatArray, IntArray
+from retune.score.model import IntArray
 
 TYPES: IntArray = np.array([INDEX_OF_SYMBOL[symbol] for symbol in fitted.TYPE_ORDER])
 """(K,) index into CHORD_TYPES; the candidate of type position k over root r has the number 12·k + r.
@@ -17,10 +18,19 @@ No sixth chords: the analyses this follows write them as the seventh chord they 
 are named afterwards from what sounds over the root (`naming`).
 """
 
-SIZES: IntArray = np.array(fitted.CLASS_SIZES)
-FIRSTS: IntArray = np.cumsum(SIZES) - SIZES
-CLASS_OF_TYPE: IntArray = np.repeat(np.arange(len(SIZES)), SIZES)
-"""Types of one class move alike from chord to chord."""
+_FIRST = np.cumsum(fitted.CLASS_SIZES) - np.array(fitted.CLASS_SIZES)
+_CLASS_OF_TYPE = np.repeat(np.arange(len(_FIRST)), fitted.CLASS_SIZES)
+
+CLASS_OF_CANDIDATE: IntArray = (12 * _CLASS_OF_TYPE[:, None] + np.arange(12)).ravel()
+"""(12·K,) class and root, 12·class + root, of each candidate. Types of one class move alike between chords."""
+
+TYPES_OF_CLASS: IntArray = np.stack(
+    [
+        (12 * (_FIRST + np.minimum(nth, np.array(fitted.CLASS_SIZES) - 1))[:, None] + np.arange(12)).ravel()
+        for nth in range(max(fitted.CLASS_SIZES))
+    ]
+)
+"""(3, n) candidates of each class and root; the last is repeated where a class has fewer."""
 
 BLOCKS = ("sound", "presence", "bass", "first bass", "surroundings", "length")
 """Kinds of evidence, in the order of the rows of `evidence_table`: five of twelve rows, one of three."""
@@ -28,17 +38,17 @@ BLOCKS = ("sound", "presence", "bass", "first bass", "surroundings", "length")
 BLOCK_ROWS = (*(slice(12 * b, 12 * b + 12) for b in range(5)), slice(60, 63))
 
 
-def describe(candidate: int) -> tuple[int, str]:
+def name_of(candidate: int) -> tuple[int, str]:
     """(root pitch class, chord symbol) of a candidate."""
     return candidate % 12, CHORD_TYPES[int(TYPES[candidate // 12])].symbol
 
 
 @cache
-def evidence_table() -> FloatArray:
+def evidence_table() -> NDArray[np.float32]:
     """(63, 12·K) what each feature of a stretch (`segments`) speaks for each candidate, in points."""
     by_interval = (fitted.SOUND, fitted.PRESENCE, fitted.BASS, fitted.FIRST_BASS, fitted.SURROUNDINGS)
     k = len(TYPES)
-    table = np.empty((63, k, 12))
+    table = np.empty((63, k, 12), dtype=np.float32)
     for rows, block in zip(BLOCK_ROWS, by_interval, strict=False):
         for root in range(12):
             table[rows, :, root] = np.roll(block, root, axis=1).T
@@ -47,10 +57,10 @@ def evidence_table() -> FloatArray:
 
 
 @cache
-def motion_table() -> FloatArray:
-    """(n, n) points for moving to a class and root (row, 12·class + root) from another (column)."""
-    classes = len(SIZES)
+def motion_table() -> NDArray[np.float32]:
+    """(n, n) points for moving from a class and root (row, 12·class + root) to another (column)."""
+    classes = len(fitted.CLASS_SIZES)
     motion = fitted.MOTION.reshape(classes, classes, 12)
     c, r = np.divmod(np.arange(12 * classes), 12)
-    result: FloatArray = motion[c[None, :], c[:, None], (r[:, None] - r[None, :]) % 12]
-    return result
+    result: NDArray[np.float32] = motion[c[:, None], c[None, :], (r[None, :] - r[:, None]) % 12]
+    return result.astype(np.float32)

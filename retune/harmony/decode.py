@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.candidates import CLASS_OF_TYPE, FIRSTS, SIZES, evidence_table, motion_table
-from retune.harmony.segments import Junctures
+from retune.harmony.candidates import CLASS_OF_CANDIDATE, TYPES_OF_CLASS, evidence_table, motion_table
+from retune.harmony.segments import REACH_JUNCTURES, Junctures
 from retune.score.model import FloatArray, IntArray
 
 CHUNK = 1024  # junctures whose stretches are judged at a time, to bound memory
@@ -19,32 +19,36 @@ def best_stretches(junctures: Junctures) -> tuple[IntArray, IntArray]:
     chord to chord, less the cost of each change. All stretches that end at a juncture are weighed against
     the best divisions of what lies before them, so time is linear in the number of junctures.
     """
-    m, table = len(junctures), evidence_table().astype(np.float32)
-    # Of the best divisions at each juncture, by candidate: points of those after which it may start, points of
-    # those that end with it, and the length of its stretch in these.
-    points = np.zeros((m + 1, table.shape[1]))
-    final = np.zeros((m + 1, table.shape[1]))
-    length = np.zeros((m + 1, table.shape[1]), dtype=np.int16)
+    m, table = len(junctures), evidence_table()
     motion = motion_table()
     every = np.arange(table.shape[1])
+    # Of the best divisions at each juncture, by candidate: points of those after which it may start, points of
+    # those that end with it, and the length of its stretch in these.
+    points = np.zeros((m + 1, table.shape[1]), dtype=np.float32)
+    final = np.zeros((m + 1, table.shape[1]), dtype=np.float32)
+    length = np.zeros((m + 1, table.shape[1]), dtype=np.int16)
+    cost, reach = junctures.cost.tolist(), junctures.reach.tolist()
     for low in range(0, m, CHUNK):
         high = min(low + CHUNK, m)
-        start, end = junctures.pairs(low, high)
-        evidence = junctures.features(start, end).astype(np.float32) @ table
+        evidence = junctures.features(*junctures.pairs(low, high)) @ table
+        points[max(low - REACH_JUNCTURES, 0) : low + 1] -= points[
+            low
+        ].max()  # only differences count; keeps 32 bits exact enough
         done = 0
         for j in range(low + 1, high + 1):
-            count = int(junctures.reach[j - 1])
+            count = reach[j - 1]
             options = points[j - count : j] + evidence[done : done + count]
             done += count
             best = options.argmax(axis=0)
             final[j] = options[best, every]
             length[j] = count - best
             if j < m:
-                points[j] = _spread((motion + _by_class(final[j])).max(axis=1)) - junctures.cost[j]
+                moved = (motion + final[j, TYPES_OF_CLASS].max(axis=0)[:, None]).max(axis=0)
+                points[j] = moved[CLASS_OF_CANDIDATE] - cost[j]
     return _trace(final, length)
 
 
-def _trace(final: FloatArray, length: NDArray[np.int16]) -> tuple[IntArray, IntArray]:
+def _trace(final: NDArray[np.float32], length: NDArray[np.int16]) -> tuple[IntArray, IntArray]:
     """The best division, read backwards from its end."""
     motion = motion_table()
     j, candidate = len(final) - 1, int(final[-1].argmax())
@@ -55,23 +59,9 @@ def _trace(final: FloatArray, length: NDArray[np.int16]) -> tuple[IntArray, IntA
         heard.append(candidate)
         if j == 0:
             return np.array(starts[::-1]), np.array(heard[::-1])
-        kind, root = divmod(candidate, 12)
-        before = int((motion[12 * CLASS_OF_TYPE[kind] + root] + _by_class(final[j])).argmax())
-        kind, root = divmod(before, 12)
-        types = np.arange(FIRSTS[kind], FIRSTS[kind] + SIZES[kind]) * 12 + root
-        candidate = int(types[final[j, types].argmax()])
-
-
-def _by_class(values: FloatArray) -> FloatArray:
-    """(12·classes,) best of each class and root, from (12·types,)."""
-    result: FloatArray = np.maximum.reduceat(values.reshape(-1, 12), FIRSTS, axis=0).ravel()
-    return result
-
-
-def _spread(values: FloatArray) -> FloatArray:
-    """(12·types,) each type and root with the value of its class."""
-    result: FloatArray = np.repeat(values.reshape(-1, 12), SIZES, axis=0).ravel()
-    return result
+        types = final[j, TYPES_OF_CLASS]
+        before = int((motion[:, CLASS_OF_CANDIDATE[candidate]] + types.max(axis=0)).argmax())
+        candidate = int(TYPES_OF_CLASS[types[:, before].argmax(), before])
 
 
 def best_path(fit: FloatArray, change: FloatArray) -> IntArray:

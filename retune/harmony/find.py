@@ -12,7 +12,7 @@ from retune.harmony.decode import best_stretches
 from retune.harmony.hints import lay_over
 from retune.harmony.keys import find_keys
 from retune.harmony.model import WINDOW_DTYPE, Harmony, Hint
-from retune.harmony.naming import name_windows
+from retune.harmony.naming import merge_alike, name_windows
 from retune.harmony.pieces import cut_pieces
 from retune.harmony.segments import find_junctures
 from retune.harmony.steps import Steps, find_steps
@@ -47,4 +47,4 @@ def find_windows(steps: Steps) -> NDArray[np.void]:
     windows["start_tick"] = steps.bounds[first]
     windows["end_tick"] = np.append(steps.bounds[first[1:]], steps.bounds[-1])
     name_windows(windows, steps, first, heard[turns])
-    return windows
+    return merge_alike(windows)

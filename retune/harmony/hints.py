@@ -12,6 +12,7 @@ from retune.harmony.chord_symbols import parse
 from retune.harmony.model import WINDOW_DTYPE, Hint
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
 from retune.score.model import Score
+from retune.score.text import readable
 
 SYMBOL_SHARE = 0.8  # texts of a kind are chord symbols if at least this share of them reads as one,
 SYMBOL_COUNT = 3  # at least so many do,
@@ -101,18 +102,15 @@ def _texts_by_kind(score: Score) -> dict[tuple[str, int], list[tuple[int, str]]]
         for tick, message in zip(track.ticks, track.messages, strict=True):
             if message.type in ("marker", "cue_marker", "text", "lyrics"):
                 group = -1 if message.type in ("marker", "cue_marker") else index
-                kinds.setdefault((message.type, group), []).append((int(tick), message.text.strip()))
+                kinds.setdefault((message.type, group), []).append((int(tick), readable(message.text)))
     return kinds
 
 
 def _hold_until_next(texts: list[tuple[int, str]], end_tick: int) -> tuple[Hint, ...]:
-    texts = [
-        (tick, text)
-        for tick, text in sorted(texts, key=lambda item: item[0])
-        if parse(text) or is_no_chord(text)
-    ]
+    signs = sorted((tick, text) for tick, text in texts if parse(text) or is_no_chord(text))
+    ends = [tick for tick, _ in signs[1:]] + [end_tick]
     hints = []
-    for (tick, text), (until, _) in zip(texts, [*texts[1:], (end_tick, "")], strict=True):
+    for (tick, text), until in zip(signs, ends, strict=False):
         symbol = parse(text)
         if symbol is not None and until > tick:
             root, chord, bass = symbol

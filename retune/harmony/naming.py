@@ -19,6 +19,7 @@ Low for what makes a triad, high for what is mostly passing.
 GAIN: FloatArray = np.array([1.0, 1.0, 1.0, 2.0, 2.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0])
 """A third says more than any other tone what the chord is: beside one, a fourth or second is ornament (experiment)."""
 HEARD = 0.1  # what the chord type of the decoder is worth against a better literal fit (experiment)
+INSTANT_BEATS = 0.1
 NAMED = 0.55  # a chord type must explain this share of the sound, or the set has no name (experiment)
 
 MEMBERS: IntArray = np.array([chord.members for chord in CHORD_TYPES])
@@ -41,6 +42,9 @@ def name_windows(windows: NDArray[np.void], steps: Steps, first: IntArray, candi
     amount = np.add.reduceat(steps.amount, first, axis=0)
     root = candidate % 12
     windows["bass_pc"] = _bass(steps, first)
+    # A single pitch class that hardly sounds gives the decoder nothing to go by: it is its own root.
+    alone = ((amount > 0).sum(axis=1) == 1) & (np.add.reduceat(steps.beats, first) < INSTANT_BEATS)
+    root[alone] = amount[alone].argmax(axis=1)
     over = _above(amount, root)
     chord, explained = _best_type(over, TYPES[candidate // 12])
     nameless = explained < NAMED
@@ -55,6 +59,26 @@ def name_windows(windows: NDArray[np.void], steps: Steps, first: IntArray, candi
     windows["root_pc"] = root
     windows["chord"] = chord
     windows["members"] = np.where(nameless, literal, MEMBERS[chord])
+
+
+def merge_alike(windows: NDArray[np.void]) -> NDArray[np.void]:
+    """Join neighbours over one root where the chord tones of one include those of the other: C, then C7."""
+    leads: list[int] = []  # first window of each run
+    fullest: list[int] = []  # the window of the run with most chord tones
+    roots, members = windows["root_pc"].tolist(), windows["members"].tolist()
+    for k in range(len(windows)):
+        if leads and roots[fullest[-1]] == roots[k]:
+            both = members[fullest[-1]] | members[k]
+            if both == members[k]:
+                fullest[-1] = k
+            if both in (members[fullest[-1]], members[k]):
+                continue
+        leads.append(k)
+        fullest.append(k)
+    merged = windows[leads]
+    merged["end_tick"] = np.append(merged["start_tick"][1:], windows["end_tick"][-1:])
+    merged["chord"], merged["members"] = windows["chord"][fullest], windows["members"][fullest]
+    return merged
 
 
 def _above(amount: FloatArray, root: IntArray) -> FloatArray:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from retune.harmony import fitted
 from retune.harmony.steps import Steps
@@ -45,23 +46,19 @@ class Junctures:
         nth = np.arange(len(end)) - np.repeat(np.cumsum(count) - count, count)
         return end - np.repeat(count, count) + nth, end
 
-    def features(self, start: IntArray, end: IntArray) -> FloatArray:
+    def features(self, start: IntArray, end: IntArray) -> NDArray[np.float32]:
         """(n, 63) features of the stretches from `start` to `end` (see `candidates.BLOCKS`)."""
-        beats = np.maximum(self.beats[end] - self.beats[start], 1e-6)[:, None]
+        beats = np.maximum(self.beats[end] - self.beats[start], 1e-6).astype(np.float32)[:, None]
         root_beats = np.sqrt(beats)
-        sound = self.sound[end] - self.sound[start]
-        level = np.clip(sound / beats, 0.0, None)
-        blocks = [
-            np.minimum(sound, FULL_VOICE * beats),
-            root_beats * np.sqrt(np.minimum(level, 1.0)),
-            self.bass[end] - self.bass[start],
-            root_beats * self.first_bass[start],
-            self.around[end] - self.around[start],
-            beats,
-            root_beats,
-            np.ones_like(beats),
-        ]
-        return np.concatenate(blocks, axis=1)
+        sound = np.maximum(self.sound[end] - self.sound[start], 0.0).astype(np.float32)
+        result = np.empty((len(start), 63), dtype=np.float32)
+        np.minimum(sound, FULL_VOICE * beats, out=result[:, :12])
+        np.sqrt(np.minimum(sound, beats), out=result[:, 12:24])
+        result[:, 24:36] = self.bass[end] - self.bass[start]
+        result[:, 36:48] = root_beats * self.first_bass[start]
+        result[:, 48:60] = self.around[end] - self.around[start]
+        result[:, 60], result[:, 61], result[:, 62] = beats[:, 0], root_beats[:, 0], 1.0
+        return result
 
 
 def find_junctures(steps: Steps) -> Junctures:

@@ -20,6 +20,13 @@ from retune.score.model import Clock, FloatArray, IntArray, Score
 GATHER_SECONDS = 0.060  # experiment: the notes of rolled and of performed chords start closer than this
 MELODY_VOICES, CHORDAL_VOICES = 1.2, 1.6  # notes at once in a melody, in a part that plays chords (averages)
 MELODY_NEAR = 0.6  # share of the notes of a melody that are reached by step or repetition
+FULL_BEATS = (
+    4.0  # a note held longer says less and less about the harmony: half each so many beats (experiment)
+)
+MEMORY_BEATS, MEMORY_LEAP = (
+    3.0,
+    9,
+)  # so long a bass note is remembered under notes so far above it (experiment)
 MAX_STEPS_OF_A_NOTE = 256  # a note held longer is an organ point that no longer tells the harmony
 
 
@@ -58,14 +65,19 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     grid = notated_grid(score.meters)
     beats = lengths / grid.beat_ticks(starts)
     bass_weight = _bass_weight(bass, beats, weights)
+    at = np.cumsum(beats) - beats
+    bass_weight *= _fading(at - at[_bass_start(bass, key, first)])
     cell = step * 12 + key[note] % 12
     sounds = _by_pitch_class(cell, overlap, len(beats))
     grid = shifted_grid(grid, starts, _novelty(sounds, beats, bass, bass_weight, attack))
     motion = find_motion(notes, first)
     speaks = motion.ornament(grid.strength(starts)[first], weights)[note]
     speaks *= np.where(step == first[note], 1.0, weights.held)
+    speaks *= _fading(at[step] - at[first[note]])
     speaks *= _part_weight(notes["part"].astype(np.int64), motion, note, step, share, len(beats), weights)
     voices = _by_pitch_class(cell, share * speaks, len(beats))
+    voices[((voices > 0).sum(axis=1) < 2) & (bass_weight <= 0.5)] *= weights.lone
+    _remember_bass(bass, bass_weight, voices, beats, weights)
     return Steps(
         bounds=bounds,
         beats=beats,
@@ -176,16 +188,52 @@ def _lowest(key: IntArray, note: IntArray, step: IntArray, share: FloatArray, n:
 
 def _bass_weight(bass: IntArray, beats: FloatArray, weights: Weights) -> FloatArray:
     """1 where the lowest note is about as low as the lowest within a beat, less the higher it lies."""
-    known = bass >= 0
-    beat = np.floor(np.cumsum(beats) - beats + 1e-6).astype(np.int64)
-    index = np.cumsum(np.concatenate([[0], np.diff(beat) > 0]))
-    low = np.full(int(index[-1]) + 3, 999, dtype=np.int64)
-    np.minimum.at(low, index[known] + 1, bass[known])
-    around = np.minimum(np.minimum(low[:-2], low[1:-1]), low[2:])[index]
-    result: FloatArray = np.where(
-        known, np.exp(-np.clip(bass - around, 0, None) / weights.bass_register), 0.0
-    )
+    above = np.clip(bass - _lowest_near(bass, beats, 1, 1), 0, None)
+    result: FloatArray = np.where(bass >= 0, np.exp(-above / weights.bass_register), 0.0)
     return result
+
+
+def _lowest_near(bass: IntArray, beats: FloatArray, back: int, ahead: int) -> IntArray:
+    """(n,) lowest bass from `back` beats before each step to `ahead` beats after, beats counted from the start."""
+    beat = np.floor(np.cumsum(beats) - beats + 1e-6).astype(np.int64)
+    index = np.cumsum(np.concatenate([[0], np.diff(beat) > 0]))  # beats in which something starts
+    low = np.full(int(index[-1]) + 1 + back + ahead, 999, dtype=np.int64)
+    np.minimum.at(low, index[bass >= 0] + back, bass[bass >= 0])
+    shifts = [low[s : len(low) - back - ahead + s] for s in range(back + ahead + 1)]
+    result: IntArray = np.minimum.reduce(shifts)[index]
+    return result
+
+
+def _fading(age: FloatArray) -> FloatArray:
+    """What a note still says about the harmony so many beats after its start: less and less, as organ points do."""
+    result: FloatArray = 0.5 ** (np.maximum(age - FULL_BEATS, 0.0) / FULL_BEATS)
+    return result
+
+
+def _bass_start(bass: IntArray, key: IntArray, first: IntArray) -> IntArray:
+    """(n_steps,) step in which the note that is now lowest was last struck."""
+    struck = np.zeros(len(bass), dtype=bool)
+    struck[first[key == bass[first]]] = True
+    result: IntArray = np.maximum.accumulate(np.where(struck, np.arange(len(bass)), 0))
+    return result
+
+
+def _remember_bass(
+    bass: IntArray, bass_weight: FloatArray, voices: FloatArray, beats: FloatArray, weights: Weights
+) -> None:
+    """Let a bass note that has stopped count on, weaker, under what follows it higher up (waltz, arpeggio).
+
+    Changes `bass`, `bass_weight` and `voices` in place.
+    """
+    at = np.cumsum(beats) - beats
+    high = bass - _lowest_near(bass, beats, 2, 0) >= MEMORY_LEAP
+    last = np.maximum.accumulate(np.where((bass_weight > 0.5) & ~high, np.arange(len(bass)), -1))
+    recent = (last >= 0) & (at - at[last] < MEMORY_BEATS) & (bass - bass[last] >= MEMORY_LEAP)
+    echoes = np.flatnonzero(recent & ((bass_weight <= 0.5) | high))
+    before = bass[last[echoes]]
+    bass[echoes] = before
+    bass_weight[echoes] = weights.echo
+    voices[echoes, before % 12] += weights.echo
 
 
 def _empty(score: Score) -> Steps:

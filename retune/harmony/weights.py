@@ -16,6 +16,8 @@ class Weights:
     neighbour: tuple[float, ...] = (0.9, 0.8, 0.75, 0.5, 0.45, 0.45)
     voices_power: float = 0.5  # n notes of a pitch class speak as n to this power
     bass_register: float = 5.0  # [semitones] a lowest note this far above its neighbourhood is 1/e of a bass
+    echo: float = 0.4  # a bass note that has stopped, under what follows it higher up
+    lone: float = 0.4  # a pitch class that sounds alone, not as a bass
     melody: float = 0.45  # a melody beside a part that plays chords
 
 

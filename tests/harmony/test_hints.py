@@ -1,0 +1,86 @@
+"""Chords given from outside: used as they are, and nothing else moves."""
+
+import mido
+import pytest
+
+from retune.errors import OptionError
+from retune.harmony import Hint, find_harmony, hints_from_markers
+from tests.harmony.build import TPQ, blocks, changes, score_of
+
+PROGRESSION = blocks([48, 64, 67], [53, 60, 69], [43, 62, 71], [48, 64, 67], length=4.0)
+
+
+def hint(start, end, root, chord, **more):
+    return Hint(start_tick=round(start * TPQ), end_tick=round(end * TPQ), root_pc=root, chord=chord, **more)
+
+
+def marked(*texts, kind="marker", voices=PROGRESSION):
+    """Score with texts (quarter, text)."""
+    return score_of(*voices, extra=[(at, mido.MetaMessage(kind, text=text)) for at, text in texts])
+
+
+def test_given_window_is_used_exactly_and_the_others_stay():
+    score = score_of(*PROGRESSION)
+    plain = find_harmony(score).windows
+    changed = find_harmony(score, hints=[hint(4, 8, 2, "min7", bass_pc=5, members=0b1001)]).windows
+    assert changed[[0, 2, 3]].tolist() == plain[[0, 2, 3]].tolist()
+    assert changed[1].tolist() == (4 * TPQ, 8 * TPQ, 2, 5, 10, 0b1001, True)
+
+
+def test_hint_inside_a_window_leaves_both_rests_of_it():
+    harmony = find_harmony(score_of(*PROGRESSION), hints=[hint(5, 6, 9, "min")])
+    assert changes(harmony)[1:4] == [(4.0, "F maj"), (5.0, "A min"), (6.0, "F maj")]
+    assert harmony.windows["given"].tolist() == [False, False, True, False, False, False]
+
+
+def test_windows_stay_without_gaps_whatever_is_given():
+    score = score_of(*PROGRESSION)
+    hints = [hint(-3, 1.3, 0, "maj"), hint(3.9, 9, 5, "6"), hint(8.5, 8.7, 7, "7"), hint(15, 99, 0, "maj")]
+    windows = find_harmony(score, hints=hints).windows
+    assert windows["start_tick"][0] == 0
+    assert windows["end_tick"][-1] == 16 * TPQ
+    assert (windows["start_tick"][1:] == windows["end_tick"][:-1]).all()
+    assert (windows["end_tick"] > windows["start_tick"]).all()
+
+
+def test_hint_without_music_is_left_out_with_a_remark():
+    harmony = find_harmony(score_of(*PROGRESSION), hints=[hint(40, 44, 0, "maj")])
+    assert [remark.where for remark in harmony.remarks] == ["bar 11, beat 1"]
+    assert not harmony.windows["given"].any()
+
+
+def test_unknown_chord_is_named():
+    with pytest.raises(OptionError, match="chord 'major' is not one of maj, min"):
+        find_harmony(score_of(*PROGRESSION), hints=[hint(0, 4, 0, "major")])
+
+
+@pytest.mark.parametrize("kind", ["marker", "cue_marker", "text", "lyrics"])
+def test_chord_symbols_in_the_file_hold_until_the_next(kind):
+    score = marked(
+        (0, "Am7"), (4, "F/A"), (8, "N.C."), (12, "C△7".encode().decode("latin-1")), kind=kind
+    )  # UTF-8, as the parser gives it
+    found = [
+        (h.start_tick / TPQ, h.end_tick / TPQ, h.root_pc, h.chord, h.bass_pc)
+        for h in hints_from_markers(score)
+    ]
+    assert found == [(0, 4, 9, "min7", None), (4, 8, 5, "maj", 9), (12, 16, 0, "maj7", None)]
+    assert changes(find_harmony(score, hints=hints_from_markers(score))) == [
+        (0.0, "A min7"),
+        (4.0, "F maj"),
+        (8.0, "G maj"),
+        (12.0, "C maj7"),
+    ]
+
+
+@pytest.mark.parametrize(
+    "texts",
+    [
+        [(0, "A"), (4, "B"), (8, "Verse"), (12, "Chorus")],  # rehearsal letters among words
+        [(0, "A"), (4, "men")],  # too few
+        [(0, "A"), (4, "A"), (8, "A"), (12, "A")],  # always the same
+        [(0, "Glo"), (2, "ri"), (4, "a"), (8, "in"), (12, "E")],
+    ],
+)
+def test_words_and_letters_are_not_taken_for_chords(texts):
+    assert hints_from_markers(marked(*texts)) == ()
+    assert hints_from_markers(marked(*texts, kind="lyrics")) == ()
