@@ -10,7 +10,7 @@ import mido
 KEYS = (48, 60, 64, 67, 72, 76)
 CENTS = (-31.174, -13.686, 1.955, 15.641, 40.0, -48.0)
 """7/4, 5/4, 3/2 and 6/5 above a root, and two far ones."""
-NOTE_TICKS, QUARTER = 1300, 500  # 1000 ticks are a second at 120 to the minute
+NOTE_TICKS, QUARTER = 2000, 500  # 1000 ticks are a second at 120 to the minute
 
 Messages = list[mido.Message]
 

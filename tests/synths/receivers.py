@@ -36,7 +36,7 @@ def render_midirenderer(data: bytes) -> tuple[Sound, float]:
 
 def render_fluidsynth(data: bytes) -> tuple[Sound, float]:
     """Sound of a file by FluidSynth, without reverb and chorus."""
-    options = ["-niq", "-R", "0", "-C", "0", "-g", "0.4", "-r", "48000", "-T", "wav"]
+    options = ["-niq", "-R", "0", "-C", "0", "-g", "0.4", "-r", "22050", "-T", "wav"]
     return _run(data, lambda midi, wav, _: ["fluidsynth", *options, "-F", wav, str(FONT), midi])
 
 
@@ -49,7 +49,7 @@ def render_timidity(data: bytes) -> tuple[Sound, float]:
         )  # every one, or the system's sound
         (folder / "font.cfg").write_text(f"bank 0\n{programs}")
         effects = ["-EFreverb=d", "-EFchorus=d", "-EFdelay=d", "-EFvlpf=d", "-EFns=0"]
-        set_up = ["-c", str(folder / "font.cfg"), "-Ow", "-S", "0", "-s", "48000", "-A", "60"]
+        set_up = ["-c", str(folder / "font.cfg"), "-Ow", "-S", "0", "-s", "44100", "-A", "60"]
         return ["timidity", *set_up, *effects, "--preserve-silence", "-o", wav, midi]
 
     return _run(data, command)
@@ -103,7 +103,7 @@ class Receiver:
 RECEIVERS = (
     Receiver("midirenderer", render_midirenderer, "", 0.1),
     Receiver("FluidSynth", render_fluidsynth, "fluidsynth", 1.3),  # whole cents, cut down; bend times 127/128
-    Receiver("TiMidity++", render_timidity, "timidity", 0.45),  # 1/256 semitone, cut towards zero
+    Receiver("TiMidity++", render_timidity, "timidity", 0.8),  # steps of 0.39, cut to zero, both notes
 )
 
 
