@@ -68,13 +68,17 @@ def write_output(path: str | os.PathLike[str], data: bytes) -> None:
         raise OutputError(f"standard output: cannot be written ({_reason(error)})") from None
 
 
-def write_atomically(path: str | os.PathLike[str], data: bytes) -> None:
+def write_atomically(path: str | os.PathLike[str], data: bytes, *, durable: bool = True) -> None:
     """Write a file so that at any moment either the old or the whole new content is there.
 
     The data go to a temporary file in the same folder, which takes the place of the file only when it is
     complete on disk. Whatever ends the writing early (a full disk, an interrupt, a termination signal)
     removes it. An existing file keeps its access rights; a link is followed; a device or pipe is written
     to as it is.
+
+    With `durable` the content outlasts a power cut from the moment this returns, at the price of waiting for
+    the disk (several milliseconds a file). Without, a power cut soon after may leave the file empty: for results
+    that the next run would look at and make again.
 
     Raises
     ------
@@ -95,7 +99,7 @@ def write_atomically(path: str | os.PathLike[str], data: bytes) -> None:
         raise OutputError(f"{path}: the folder {target.parent} does not exist; create it first")
     try:
         if mode is None or stat.S_ISREG(mode):
-            _replace(target, data, mode)
+            _replace(target, data, mode, durable)
         else:
             target.write_bytes(data)
     except OSError as error:
@@ -111,7 +115,7 @@ def refuse_same_file(source: str | os.PathLike[str], target: str | os.PathLike[s
             raise OutputError(f"{target}: this is the input file itself; choose another name for the output")
 
 
-def _replace(target: Path, data: bytes, mode: int | None) -> None:
+def _replace(target: Path, data: bytes, mode: int | None, durable: bool) -> None:
     """Write to a temporary file beside the target and put it in the target's place."""
     temporary = target.parent / f".retune-{secrets.token_hex(8)}.tmp"
     with _termination_unwinds():
@@ -121,8 +125,9 @@ def _replace(target: Path, data: bytes, mode: int | None) -> None:
             )
             with open(handle, "wb") as file:
                 file.write(data)
-                file.flush()
-                os.fsync(handle)
+                if durable:
+                    file.flush()
+                    os.fsync(handle)
             if mode is not None:
                 temporary.chmod(stat.S_IMODE(mode))
             os.replace(temporary, target)
@@ -130,7 +135,8 @@ def _replace(target: Path, data: bytes, mode: int | None) -> None:
             with contextlib.suppress(OSError):
                 temporary.unlink(missing_ok=True)
             raise
-    _sync_folder(target.parent)
+    if durable:
+        _sync_folder(target.parent)
 
 
 def _sync_folder(folder: Path) -> None:

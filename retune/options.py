@@ -10,6 +10,7 @@ from retune.errors import OptionError
 ENCODINGS = ("bend", "mpe", "mts", "mts-octave", "midi2")
 PRIME_LIMITS = (3, 5, 7, 11, 13)
 WHEN_FULL = ("share", "ports", "files")
+CHORDS = ("find", "markers")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +40,7 @@ class Options:
         _one_of("encoding", self.encoding, ENCODINGS)
         _one_of("prime limit", self.prime_limit, PRIME_LIMITS)
         _one_of("when-full", self.when_full, WHEN_FULL)
-        _one_of("chords", self.chords, ("find", "markers"))
+        _one_of("chords", self.chords, CHORDS)
         for name, value in (("drift", self.drift_limit_cents), ("hold", self.hold_limit_cents)):
             if isnan(value) or value < 0:
                 raise OptionError(f"{name} limit: {value} is not a number of cents of 0 or more")

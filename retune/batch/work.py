@@ -4,14 +4,21 @@ from __future__ import annotations
 
 import os
 import time
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from retune.batch.jobs import Job
 from retune.batch.manifest import CONVERTED, MENDED, REFUSED, UP_TO_DATE, Row, sha256
 from retune.errors import RetuneError
+from retune.files import read_input, write_atomically
 from retune.options import Options
 
+if TYPE_CHECKING:
+    from retune.encode import EncodedFile
+    from retune.plan import Plan
 
 CHOICE = "pattern"
 """The only remark of the reader that tells of a choice; every other tells of something that was amiss."""
@@ -40,51 +47,57 @@ def run_task(task: Task) -> Row:
     except Exception as error:  # a fault of ours must not stop the other files; it is told as one
         reason = f"fault in retune: {type(error).__name__}: {error}; please report it with the file"
         row = Row(source=job.source, target=job.target, status=REFUSED, reason=reason, recipe=task.recipe)
-    return _timed(row, time.perf_counter() - began)
+    return replace(row, seconds=round(time.perf_counter() - began, 4))
 
 
 def _convert(task: Task) -> Row:
-    from retune.files import read_input, write_atomically
     from retune.pipeline import convert
-    from retune.plan import read_plan
 
     job = task.job
     data = read_input(job.source)
     digest = sha256(data)
-    if task.known is not None and _up_to_date(task.known, digest, task.recipe):
-        return _with_status(task.known, UP_TO_DATE)
-    plan = read_plan(task.plan_text, name=task.plan_name) if task.plan_text else None
+    if task.known is not None and _up_to_date(task.known, task, digest):
+        return replace(task.known, status=UP_TO_DATE)
+    plan = _read_plan(task.plan_text, task.plan_name) if task.plan_text else None
     conversion = convert(data, task.options, name=job.source, plan=plan)
-    os.makedirs(os.path.dirname(job.target) or ".", exist_ok=True)
-    written = {}
-    for file in conversion.files:
-        path = beside(job.target, file.suffix, file.extension)
-        write_atomically(path, file.data)
-        written[path] = sha256(file.data)
     mended = any(remark.code != CHOICE for remark in conversion.analysis.score.remarks)
     return Row(
         source=job.source,
         target=job.target,
         status=MENDED if mended else CONVERTED,
         input_sha256=digest,
-        output_sha256=written,
+        output_sha256=_write(conversion.files, job.target),
         recipe=task.recipe,
         figures=conversion.checked.after.as_dict(),
         remarks=[str(remark) for remark in conversion.remarks],
     )
 
 
-def beside(target: str, suffix: str, extension: str) -> str:
-    """Path of one file of a conversion: the target itself, or beside it with the file's own suffix."""
-    path = Path(target)
-    if not suffix and extension == ".mid":
-        return target
-    return str(path.with_name(path.stem + suffix + extension))
+@lru_cache(maxsize=1)
+def _read_plan(text: str, name: str) -> Plan:
+    """The plan of a batch, read once by each worker."""
+    from retune.plan import read_plan
+
+    return read_plan(text, name=name)
 
 
-def _up_to_date(known: Row, digest: str, recipe: str) -> bool:
+def _write(files: Sequence[EncodedFile], target: str) -> dict[str, str]:
+    """Write the files of a conversion; path → hash."""
+    os.makedirs(os.path.dirname(target) or ".", exist_ok=True)
+    main = str(Path(target).with_suffix(files[0].extension)) if files[0].extension != ".mid" else target
+    written = {}
+    for file in files:
+        path = file.beside(main)
+        # The next run compares hashes, so a file that a power cut emptied is made again: no wait for the disk.
+        write_atomically(path, file.data, durable=False)
+        written[path] = sha256(file.data)
+    return written
+
+
+def _up_to_date(known: Row, task: Task, digest: str) -> bool:
     """Whether the files of an earlier run came from the same input and recipe and still are what they were."""
-    if known.input_sha256 != digest or known.recipe != recipe or not known.output_sha256:
+    now = (task.job.target, digest, task.recipe)
+    if (known.target, known.input_sha256, known.recipe) != now or not known.output_sha256:
         return False
     for path, expected in known.output_sha256.items():
         try:
@@ -93,15 +106,3 @@ def _up_to_date(known: Row, digest: str, recipe: str) -> bool:
         except OSError:
             return False
     return True
-
-
-def _with_status(row: Row, status: str) -> Row:
-    from dataclasses import replace
-
-    return replace(row, status=status)
-
-
-def _timed(row: Row, seconds: float) -> Row:
-    from dataclasses import replace
-
-    return replace(row, seconds=round(seconds, 4))

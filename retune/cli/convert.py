@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from retune.cli.depfile import depfile, refuse_unspeakable
 from retune.cli.many import Batch, batch_from, batch_options, convert_many
 from retune.cli.shared import (
     encoding_options,
     json_option,
-    options_from,
     plan_option,
     print_json,
     print_remarks,
     quiet_option,
     read_plan_file,
+    settings_from,
     to_json,
     tuning_options,
 )
@@ -26,14 +26,15 @@ from retune.files import STANDARD_STREAM, read_input, refuse_same_file, write_ou
 from retune.wording import plain
 
 if TYPE_CHECKING:
-    from retune.encode import EncodedFile
+    from collections.abc import Iterable
+
     from retune.options import Options
     from retune.pipeline import Conversion
     from retune.plan import Plan
 
 
 @click.command("convert")
-@click.argument("inputs", metavar="INPUT...", nargs=-1, required=True)
+@click.argument("inputs", metavar="INPUT...", nargs=-1)
 @click.option(
     "-o",
     "--output",
@@ -53,6 +54,17 @@ if TYPE_CHECKING:
     metavar="FILE",
     help="Write everything about the conversion as JSON to this file. Default: no report.",
 )
+@click.option(
+    "--depfile",
+    "depfile_path",
+    metavar="FILE",
+    help="Write a rule for make to this file: each result, and what it was made from. Default: no rules.",
+)
+@click.option(
+    "--show-options",
+    is_flag=True,
+    help="Print the options in force as TOML, to be saved as retune.toml, and convert nothing.",
+)
 @json_option
 @quiet_option
 @tuning_options
@@ -64,6 +76,8 @@ def command(
     out_dir: str | None,
     plan_path: str | None,
     report_path: str | None,
+    depfile_path: str | None,
+    show_options: bool,
     as_json: bool,
     quiet: bool,
     **values: Any,
@@ -72,25 +86,40 @@ def command(
 
     INPUT is a MIDI file, or - for standard input; with --out-dir also a folder or a pattern. The result is
     decoded again before it is written: if it does not sound as intended, nothing is written and the exit status
-    is 1.
+    is 1. Options may also be said in a file retune.toml in the current folder, under their long names; the
+    command line goes before it.
     """
-    options, batch = options_from(values), batch_from(values)
+    settings, batch = settings_from(values), batch_from(values)
+    options = settings.options()
+    if show_options:
+        click.echo(settings.as_toml().encode(), nl=False)
+        return
+    if not inputs:
+        raise click.UsageError("missing argument 'INPUT...'")
     plan = read_plan_file(plan_path)
+    recipe = tuple(path for path in (plan_path, settings.path) if path and path != STANDARD_STREAM)
     if out_dir is not None:
         if output_path is not None or report_path is not None:
             raise click.UsageError("--out-dir goes without -o and --report; --manifest tells of every file")
-        convert_many(inputs, out_dir, options, plan=plan, batch=batch, as_json=as_json, quiet=quiet)
+        convert_many(
+            inputs,
+            out_dir,
+            options,
+            plan=plan,
+            batch=batch,
+            depfile_path=depfile_path,
+            recipe=recipe,
+            as_json=as_json,
+            quiet=quiet,
+        )
         return
-    if batch != Batch():
-        raise click.UsageError("--manifest, --jobs, --force and --scheduler go with --out-dir")
-    if len(inputs) > 1:
-        raise click.UsageError(f"{len(inputs)} inputs need a folder for their results: --out-dir DIR")
-    if output_path is None:
-        raise click.UsageError("say where to write the retuned file: -o OUTPUT")
-    if output_path == STANDARD_STREAM and as_json:
-        raise click.UsageError("--json and -o - both want standard output; use --report FILE")
-    _refuse_overwriting(inputs[0], plan_path, output_path, report_path)
+    output_path = _one_output(inputs, output_path, depfile_path, batch, as_json=as_json)
+    _refuse_overwriting((inputs[0], *recipe), (output_path, report_path, depfile_path))
+    if depfile_path is not None:
+        refuse_unspeakable((inputs[0], output_path, *recipe))
     conversion = convert_file(inputs[0], output_path, options, plan=plan, report_path=report_path)
+    if depfile_path is not None:
+        _write_depfile(depfile_path, conversion, output_path, (inputs[0], *recipe))
     print_remarks(conversion.remarks, name=inputs[0], quiet=quiet)
     if as_json:
         print_json(conversion.report)
@@ -98,24 +127,48 @@ def command(
         _print_summary(conversion, output_path)
 
 
+def _one_output(
+    inputs: tuple[str, ...], output_path: str | None, depfile_path: str | None, batch: Batch, *, as_json: bool
+) -> str:
+    """Return where the result of a single conversion goes; refuse what makes sense for a batch only."""
+    if batch != Batch():
+        raise click.UsageError("--manifest, --jobs, --force and --scheduler go with --out-dir")
+    if len(inputs) > 1:
+        raise click.UsageError(f"{len(inputs)} inputs need a folder for their results: --out-dir DIR")
+    if output_path is None:
+        raise click.UsageError("say where to write the retuned file: -o OUTPUT, or --out-dir DIR for many")
+    if output_path == STANDARD_STREAM and as_json:
+        raise click.UsageError("--json and -o - both want standard output; use --report FILE")
+    if output_path == STANDARD_STREAM and depfile_path is not None:
+        raise click.UsageError("--depfile needs an OUTPUT with a name, not standard output")
+    return output_path
+
+
+def _write_depfile(path: str, conversion: Conversion, output_path: str, sources: tuple[str, ...]) -> None:
+    targets = [file.beside(output_path) for file in conversion.files]
+    write_output(path, depfile([(targets, [source for source in sources if source != STANDARD_STREAM])]))
+
+
 def _print_summary(conversion: Conversion, output_path: str) -> None:
     from retune.cli.summary import conversion_summary
 
     click.echo(conversion_summary(conversion), nl=False)
     for file in conversion.files:
-        click.echo(f"written: {plain(path_of(output_path, file))}")
+        click.echo(f"written: {plain(file.beside(output_path))}")
 
 
-def _refuse_overwriting(
-    input_path: str, plan_path: str | None, output_path: str, report_path: str | None
-) -> None:
+def _refuse_overwriting(own: Iterable[str], results: Iterable[str | None]) -> None:
     """Refuse to write over what is read, or to write two results into one file."""
-    for own in (input_path, plan_path):
-        for target in (output_path, report_path):
-            if own is not None and target is not None:
-                refuse_same_file(own, target)
-    if report_path is not None and os.path.realpath(report_path) == os.path.realpath(output_path):
-        raise OutputError(f"{plain(report_path)}: the report and the output are the same file; name two")
+    own = tuple(own)
+    places: set[str] = set()
+    for result in results:
+        if result is None or result == STANDARD_STREAM:
+            continue
+        for path in own:
+            refuse_same_file(path, result)
+        if os.path.realpath(result) in places:
+            raise OutputError(f"{plain(result)}: two results would go to this file; name two files")
+        places.add(os.path.realpath(result))
 
 
 def convert_file(
@@ -136,15 +189,7 @@ def convert_file(
             f"standard output takes one file, not {len(conversion.files)}; name an OUTPUT instead"
         )
     for file in conversion.files:
-        write_output(path_of(output_path, file), file.data)
+        write_output(file.beside(output_path), file.data)
     if report_path is not None:
         write_output(report_path, to_json(conversion.report))
     return conversion
-
-
-def path_of(output_path: str, file: EncodedFile) -> str:
-    """Return where a file of a conversion goes: the main one where the user said, others beside it."""
-    if not file.suffix:
-        return output_path
-    path = Path(output_path)
-    return str(path.with_name(path.stem + file.suffix + file.extension))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import time
 from contextlib import contextmanager
@@ -10,21 +11,23 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from retune.cli.depfile import depfile, refuse_unspeakable
 from retune.cli.shared import Function, print_json, with_options
-from retune.errors import SomeFilesFailed
-from retune.files import STANDARD_STREAM
+from retune.cli.tables import table
+from retune.errors import OutputError, SomeFilesFailed
+from retune.files import STANDARD_STREAM, write_output
 from retune.wording import plain
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from retune.batch import BatchResult, Row
+    from retune.batch import BatchResult, Job, Row
     from retune.options import Options
     from retune.plan import Plan
 
 FORMAT = 1
 """Number of the JSON's own format, raised when its structure changes."""
-STATUSES = ("converted", "mended", "up to date", "refused")
+DONE = ("converted", "mended", "up to date")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,33 +80,43 @@ def convert_many(
     *,
     plan: Plan | None,
     batch: Batch,
-    as_json: bool,
-    quiet: bool,
+    depfile_path: str | None = None,
+    recipe: Sequence[str] = (),
+    as_json: bool = False,
+    quiet: bool = False,
 ) -> None:
     """Convert files, folders and patterns into a folder; one file that fails does not stop the others.
 
-    Raises `SomeFilesFailed` at the end if any did, and whatever `find_jobs` and `run_batch` raise.
+    `recipe` holds the files beside the input that decide the result: they go into the depfile. Raises
+    `SomeFilesFailed` at the end if any failed, and whatever `find_jobs` and `run_batch` raise.
     """
     from retune.batch import find_jobs, run_batch
 
     if STANDARD_STREAM in inputs:
         raise click.UsageError("--out-dir takes files and folders, not standard input")
+    if STANDARD_STREAM in (out_dir, batch.manifest):
+        raise click.UsageError("--out-dir and --manifest need a name, not standard output")
     jobs = find_jobs(inputs, out_dir)
+    _refuse_overwriting(jobs, recipe, (batch.manifest, depfile_path))
+    if depfile_path is not None:
+        refuse_unspeakable(name for job in jobs for name in (job.source, job.target, *recipe))
     began = time.monotonic()
-    with _progress(len(jobs), quiet=quiet) as tell:
+    with _progress(len(jobs), shown=not quiet and sys.stderr.isatty()) as tell:
         result = run_batch(
             jobs,
             out_dir,
             options,
             plan_text=plan.source.text if plan else "",
             plan_name=plan.source.name if plan else "plan",
-            on_row=tell,
+            on_row=lambda row: tell(_lines(row, quiet=quiet)),
             **asdict(batch),
         )
+    if depfile_path is not None:
+        write_output(depfile_path, depfile(_rules(jobs, result, recipe)))
     if as_json:
         print_json(batch_values(result))
     elif not quiet:
-        click.echo(f"{counted(result)} in {time.monotonic() - began:.1f} s; results in {plain(out_dir)}")
+        click.echo(summary(result, out_dir, time.monotonic() - began), nl=False)
     if result.refused:
         raise SomeFilesFailed(
             f"{len(result.refused)} of {len(result.rows)} files could not be converted; each is named above"
@@ -126,30 +139,96 @@ def batch_values(result: BatchResult) -> dict[str, Any]:
     return {"format": FORMAT, "counts": result.counts, "files": rows}
 
 
-def counted(result: BatchResult) -> str:
-    """Return `97 converted, 2 mended, 1 refused`."""
-    counts = result.counts
-    said = [f"{counts[status]} {status}" for status in STATUSES if counts.get(status)]
-    return ", ".join(said) or "nothing to convert"
+def summary(result: BatchResult, out_dir: str, seconds: float) -> str:
+    """Return what became of the files: a row for each outcome, and one for each reason why files were refused."""
+    rows = [(str(result.counts.get(status, 0)), status, "") for status in DONE]
+    reasons: dict[str, list[str]] = {}
+    for row in result.refused:
+        reasons.setdefault(_reason(row), []).append(row.source)
+    for reason, sources in sorted(reasons.items(), key=lambda item: -len(item[1])):
+        more = f" and {len(sources) - 1} more" if len(sources) > 1 else ""
+        rows.append((str(len(sources)), "refused", f"{sources[0]}{more}: {reason}"))
+    if not reasons:
+        rows.append(("0", "refused", ""))
+    rate = len(result.rows) / max(seconds, 1e-9)
+    last = f"{seconds:.1f} s, {rate:.3g} files a second; results in {plain(out_dir)}\n"
+    return table(("files", "became", ""), rows, right=(0,)) + last
+
+
+def _reason(row: Row) -> str:
+    """Return why a file was refused, without its name."""
+    return row.reason.removeprefix(row.source).removeprefix(plain(row.source)).lstrip(":, ")
+
+
+def _lines(row: Row, *, quiet: bool) -> list[str]:
+    """Return what to say at once of a file: why it was refused, or what there is to know of its conversion."""
+    lines = [row.reason] if row.reason else []
+    if not quiet and row.status != "up to date":
+        lines += [f"{row.source}: {remark}" for remark in row.remarks]
+    return [f"retune: {plain(line)}" for line in lines]
+
+
+def _rules(
+    jobs: Sequence[Job], result: BatchResult, recipe: Sequence[str]
+) -> Iterator[tuple[Sequence[str], Sequence[str]]]:
+    """Give for each file that is there now what it was made from, in the words of the command line."""
+    as_said = {os.path.abspath(job.target): job for job in jobs}
+    for row in result.rows:
+        if row.ok:
+            job = as_said[os.path.abspath(row.target)]
+            folder = os.path.dirname(job.target)
+            written = [os.path.join(folder, os.path.basename(path)) for path in sorted(row.output_sha256)]
+            yield written, (job.source, *recipe)
+
+
+def _refuse_overwriting(
+    jobs: Sequence[Job], recipe: Sequence[str], results: tuple[str | None, str | None]
+) -> None:
+    """Refuse to write the manifest or the depfile over music, a plan or each other."""
+    kept = {os.path.realpath(path) for path in recipe}
+    kept |= {os.path.realpath(path) for job in jobs for path in (job.source, job.target)}
+    for result in results:
+        if result is not None and result != STANDARD_STREAM:
+            place = os.path.realpath(result)
+            if place in kept:
+                raise OutputError(
+                    f"{plain(result)}: this file is music or read by this run; choose another name"
+                )
+            kept.add(place)
 
 
 @contextmanager
-def _progress(total: int, *, quiet: bool) -> Iterator[Callable[[Row], None]]:
-    """Give a function that tells of each file: what went wrong as a line, the rest as a bar on a terminal."""
+def _progress(total: int, *, shown: bool) -> Iterator[Callable[[list[str]], None]]:
+    """Give a function that counts a file as done and says its lines on stderr, on a terminal above a bar."""
+    if not shown:
+        yield lambda lines: print(*lines, sep="\n", file=sys.stderr) if lines else None
+        return
     from rich.console import Console
-    from rich.markup import escape
-    from rich.progress import Progress
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        ProgressColumn,
+        Task,
+        TimeRemainingColumn,
+    )
+    from rich.text import Text
 
-    console = Console(stderr=True, soft_wrap=True, highlight=False)
-    shown = not quiet and console.is_terminal
-    with Progress(console=console, transient=True, disable=not shown) as progress:
-        bar = progress.add_task("retuning", total=total)
+    class Rate(ProgressColumn):
+        """Files a second."""
 
-        def tell(row: Row) -> None:
-            progress.update(bar, advance=1, description=escape(plain(row.source)))
-            lines = [row.reason] if row.reason else []
-            lines += [] if quiet else [f"{row.source}: {remark}" for remark in row.remarks]
+        def render(self, task: Task) -> Text:
+            """Return the rate of the last half minute, nothing while it is not known."""
+            return Text(f"{task.speed:.3g} files/s" if task.speed else "")
+
+    console = Console(stderr=True)
+    columns = (BarColumn(), MofNCompleteColumn(), Rate(), TimeRemainingColumn(), "left")
+    with Progress(*columns, console=console, transient=True) as progress:
+        bar = progress.add_task("", total=total)
+
+        def tell(lines: list[str]) -> None:
+            progress.advance(bar)
             for line in lines:
-                print(f"retune: {plain(line)}", file=console.file if shown else sys.stderr)
+                console.print(line, markup=False, highlight=False, emoji=False, soft_wrap=True)
 
         yield tell

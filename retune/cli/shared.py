@@ -23,12 +23,14 @@ import click
 
 from retune.errors import PlanError
 from retune.files import read_input
-from retune.options import ENCODINGS, PRIME_LIMITS, WHEN_FULL, Options
+from retune.options import CHORDS, ENCODINGS, PRIME_LIMITS, WHEN_FULL, Options
+from retune.settings import settings_here
 from retune.wording import nearest, plain
 
 if TYPE_CHECKING:
     from retune.errors import Remark
     from retune.plan import Plan
+    from retune.settings import Settings
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -154,7 +156,7 @@ _TUNING = (
     ),
     click.option(
         "--chords",
-        type=Word(("find", "markers")),
+        type=Word(CHORDS),
         help="Find the chords in the notes, or take them from chord symbols in the file's markers. "
         f"Default: {DEFAULT.chords}.",
     ),
@@ -233,20 +235,20 @@ def json_option(function: Function) -> Function:
     return with_options((_JSON,), function)
 
 
-def options_from(values: dict[str, Any]) -> Options:
-    """Return the options a command was given; what was not given keeps the preset's or the default value.
+def settings_from(values: dict[str, Any]) -> Settings:
+    """Return what `retune.toml` and the command line say; the command line goes before the file.
 
     Takes the values of the decorators above out of `values`. Raises `OptionError`.
     """
     names = {field.name for field in dataclasses.fields(Options)}
     given = {name: values.pop(name) for name in tuple(values) if name in names}
-    preset = values.pop("preset", None)
-    start = DEFAULT
-    if preset is not None:
-        from retune.tuning.presets import PRESETS
+    given = {name: value for name, value in given.items() if value is not None and value != ()}
+    return settings_here().overridden(values.pop("preset", None), given)
 
-        start = PRESETS[preset](DEFAULT)
-    return dataclasses.replace(start, **{k: v for k, v in given.items() if v is not None and v != ()})
+
+def options_from(values: dict[str, Any]) -> Options:
+    """Return the options a command is to obey: see `settings_from`, with presets and defaults filled in."""
+    return settings_from(values).options()
 
 
 def read_plan_file(path: str | None) -> Plan | None:

@@ -1,4 +1,4 @@
-"""Find the line on which a value of a TOML text stands.
+"""Find the line on which a value of a TOML text stands, or a mistake.
 
 The standard reader keeps no positions. The line of a value is the number of lines one must read until
 the value is there, so it is found by reading ever closer beginnings of the text: about ten reads for a
@@ -7,6 +7,7 @@ plan of a thousand rows, and only when there is an error to report.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from typing import Any
 
@@ -27,6 +28,14 @@ def line_of(text: str, path: tuple[str | int, ...]) -> int:
         else:
             absent = middle
     return max(present, 1)
+
+
+def place_of(error: tomllib.TOMLDecodeError, text: str) -> tuple[int, int, str]:
+    """Return the line and column, from 1, where a text stops being TOML, and why."""
+    reason, _, place = str(error).partition(" (at ")
+    at = re.match(r"line (\d+), column (\d+)", place)
+    line, column = (int(at[1]), int(at[2])) if at else (text.count("\n") + 1, 1)
+    return line, column, reason
 
 
 def _read(text: str) -> dict[str, Any] | None:

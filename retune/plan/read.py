@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import re
 import tomllib
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from retune.errors import PlanError
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
+from retune.plan.lines import place_of
 from retune.plan.model import Plan, PlanSource, PlanWindow, Section, Tones
 from retune.plan.words import (
     parse_bars,
@@ -57,10 +57,7 @@ def _parse_toml(source: PlanSource) -> dict[str, Any]:
     try:
         return tomllib.loads(source.text)
     except tomllib.TOMLDecodeError as error:
-        message = str(error)
-        at = re.search(r"\(at line (\d+), column (\d+)\)", message)
-        line, column = (at[1], at[2]) if at else (str(source.text.count("\n") + 1), "1")
-        reason = message.partition(" (at ")[0]
+        line, column, reason = place_of(error, source.text)
         raise PlanError(f"{source.name}, line {line}, column {column}: {reason}") from None
 
 

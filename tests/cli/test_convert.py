@@ -194,7 +194,7 @@ def test_output_over_any_input_is_refused(tmp_path):
 def test_report_and_output_are_two_files(tmp_path):
     result = run("convert", HYMN, "-o", tmp_path / "x", "--report", tmp_path / "x")
     assert result.status == 2
-    assert "the report and the output are the same file" in result.err
+    assert "x: two results would go to this file; name two files" in result.err
     assert not (tmp_path / "x").exists()
 
 

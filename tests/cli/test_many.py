@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
+import subprocess
 import sys
 
 import pytest
 
-from tests.cli.inputs import TEXT
+from tests.cli.inputs import NO_NOTES, TEXT
 from tests.cli.run import HYMN, SAMPLES, process, run
 
 
@@ -27,7 +29,17 @@ def test_good_files_are_converted_and_the_bad_one_is_named(folder, tmp_path):
     out = tmp_path / "out"
     result = run("convert", folder, "--out-dir", out, "--jobs", "1")
     assert result.status == 1
-    assert result.text.startswith("2 converted, 1 refused in ")
+    lines = result.text.splitlines()
+    assert [line.split()[:2] for line in lines[:5]] == [
+        ["files", "became"],
+        ["2", "converted"],
+        ["0", "mended"],
+        ["0", "up"],
+        ["1", "refused"],
+    ]
+    assert "letter.mid: this is a text file" in lines[4]
+    assert lines[4].count("letter.mid") == 1
+    assert lines[5].endswith(f"results in {out}")
     refused, summary = result.err.splitlines()
     assert "letter.mid: this is a text file" in refused
     assert summary == "retune: 1 of 3 files could not be converted; each is named above"
@@ -47,7 +59,7 @@ def test_second_run_does_nothing_unless_forced(folder, tmp_path):
     assert again["counts"] == {"up to date": 2}
     assert (out / "evening_hymn.mid").stat().st_mtime_ns == before
     forced = run("convert", folder, "--out-dir", out, "--jobs", "1", "--force")
-    assert forced.text.startswith("2 converted in ")
+    assert "    2  converted\n" in forced.text
 
 
 def test_manifest_has_a_row_a_file(folder, tmp_path):
@@ -74,7 +86,7 @@ def test_a_process_of_its_own_uses_several_cores(folder, tmp_path):
     (folder / "letter.mid").unlink()
     result = process("convert", folder, "--out-dir", tmp_path / "out", "--jobs", "2", timeout=120)
     assert (result.status, result.err) == (0, "")
-    assert result.text.startswith("2 converted in ")
+    assert "    2  converted\n" in result.text
 
 
 @pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="file names are Unicode there")
@@ -98,6 +110,12 @@ def test_names_that_are_not_unicode(tmp_path):
         ([HYMN, "-o", "x.mid", "--force"], "--manifest, --jobs, --force and --scheduler go with --out-dir"),
         (["-", "--out-dir", "out"], "--out-dir takes files and folders, not standard input"),
         (["nowhere*.mid", "--out-dir", "out"], "nothing matches"),
+        ([HYMN, "--out-dir", "-"], "--out-dir and --manifest need a name, not standard output"),
+        ([HYMN, "--out-dir", "out", "--manifest", "-"], "--out-dir and --manifest need a name"),
+        ([HYMN], "say where to write the retuned file: -o OUTPUT, or --out-dir DIR"),
+        ([], "missing argument 'INPUT...'"),
+        ([HYMN, "-o", "-", "--depfile", "x.d"], "--depfile needs an OUTPUT with a name"),
+        ([SAMPLES, "-o", "x.mid"], "this is a folder; name a file in it, or use --out-dir"),
     ],
 )
 def test_wrong_usage(arguments, message, tmp_path, monkeypatch):
@@ -106,3 +124,99 @@ def test_wrong_usage(arguments, message, tmp_path, monkeypatch):
     assert (result.status, result.out, result.err.count("\n")) == (2, b"", 1)
     assert message in result.err
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("option", ["--manifest", "--depfile"])
+@pytest.mark.parametrize("name", ["in/evening_hymn.mid", "out/evening_hymn.mid", "plan.toml"])
+def test_rows_and_rules_never_go_over_music_or_plan(folder, tmp_path, option, name):
+    (tmp_path / "plan.toml").write_text("fixed = []\n")
+    before = (folder / "evening_hymn.mid").read_bytes()
+    arguments = [folder, "--out-dir", tmp_path / "out", "--plan", tmp_path / "plan.toml", "--jobs", "1"]
+    result = run("convert", *arguments, option, tmp_path / name)
+    assert result.status == 2
+    assert "this file is music or read by this run; choose another name" in result.err
+    assert (folder / "evening_hymn.mid").read_bytes() == before
+    assert not (tmp_path / "out").exists()
+
+
+def test_quiet_still_names_what_failed(folder, tmp_path):
+    result = run("convert", folder, "--out-dir", tmp_path / "out", "--jobs", "1", "--quiet")
+    assert (result.status, result.out) == (1, b"")
+    assert "letter.mid: this is a text file" in result.err.splitlines()[0]
+
+
+def test_files_refused_for_one_reason_share_a_row(folder, tmp_path):
+    (folder / "deep" / "letter 2.mid").write_bytes(TEXT)
+    (folder / "silence.mid").write_bytes(NO_NOTES)
+    rows = run("convert", folder, "--out-dir", tmp_path / "out", "--jobs", "1").text.splitlines()[4:6]
+    assert rows[0].split()[:2] == ["2", "refused"]
+    assert "letter 2.mid and 1 more: this is a text file" in rows[0]
+    assert rows[1].split()[:2] == ["1", "refused"]
+    assert "silence.mid: no notes in this file" in rows[1]
+
+
+def test_what_is_up_to_date_is_not_remarked_on_again(folder, tmp_path):
+    (folder / "letter.mid").unlink()
+    data = (folder / "evening_hymn.mid").read_bytes()
+    (folder / "evening_hymn.mid").write_bytes(data[:-6])  # cut short
+    first, second = (run("convert", folder, "--out-dir", tmp_path / "out", "--jobs", "1") for _ in range(2))
+    assert "    1  mended\n" in first.text
+    assert "evening_hymn.mid: " in first.err
+    assert (second.status, second.err) == (0, "")
+
+
+HELPERS = """
+import sys
+from retune.cli.main import main
+main(sys.argv[1:])
+print("rich" in sys.modules)
+"""
+
+
+def test_a_display_is_loaded_for_a_terminal_only(folder, tmp_path):
+    command = [
+        sys.executable,
+        "-c",
+        HELPERS,
+        "convert",
+        str(folder),
+        "--out-dir",
+        str(tmp_path / "out"),
+        "-q",
+    ]
+    done = subprocess.run([*command, "--jobs", "1"], capture_output=True, text=True, check=True, timeout=60)
+    assert done.stdout == "False\n"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals")
+def test_on_a_terminal_a_bar_shows_rate_and_time_left(folder, tmp_path):
+    import pty
+
+    for i in range(8):
+        shutil.copy(HYMN, folder / f"{i}.mid")
+    ours, theirs = pty.openpty()
+    command = [sys.executable, "-m", "retune", "convert", str(folder), "--out-dir", str(tmp_path / "out")]
+    environment = {**os.environ, "TERM": "xterm", "COLUMNS": "100"}
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=theirs, env=environment) as running:
+        os.close(theirs)
+        shown = b""
+        while piece := _read(ours):
+            shown += piece
+        assert running.stdout is not None
+        table = running.stdout.read().decode()
+        assert running.wait(60) == 1
+    os.close(ours)
+    text = shown.decode()
+    assert "/11" in text
+    assert re.search(r"[\d.]+ files/s", text)
+    assert re.search(r"\d+:\d\d:\d\d.*left", text)
+    assert f"retune: {folder / 'letter.mid'}: this is a text file" in text  # in one piece, however long
+    assert "   10  converted\n" in table
+
+
+def _read(terminal: int) -> bytes:
+    """What a terminal shows next; nothing once the program is gone."""
+    try:
+        return os.read(terminal, 65536)
+    except OSError:
+        return b""
