@@ -50,7 +50,9 @@ def cents_to_bend(cents: NDArray[np.float64], range_semitones: float) -> NDArray
 
     MIDI 1.0 Detailed Specification 4.2.1 p. 19; form of MPE M1-100-UM v1.1 C.3.
     """
-    steps = np.rint(np.asarray(cents, dtype=np.float64) * BEND_CENTRE / (100.0 * range_semitones)).astype(np.int64)
+    steps = np.rint(np.asarray(cents, dtype=np.float64) * BEND_CENTRE / (100.0 * range_semitones)).astype(
+        np.int64
+    )
     return np.clip(BEND_CENTRE + steps, 0, BEND_MAX)
 
 
