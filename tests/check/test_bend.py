@@ -94,6 +94,22 @@ def test_master_tuning_adds_to_channel_tuning() -> None:
     assert cents_of(f"{master} {fine} {NOTE}") == pytest.approx(50.0)
 
 
+def test_data_lsb_alone_keeps_the_msb_a_channel_starts_with() -> None:
+    """RPN 1 starts at 40 00, so LSB 64 alone is half an MSB step up: 64·100/8192 cents."""
+    assert cents_of(f"00 B0 65 00 00 64 01 00 26 40 {NOTE}") == pytest.approx(0.78125, abs=1e-4)
+
+
+def test_master_coarse_tuning_moves_by_semitones() -> None:
+    """CA-025: F0 7F dd 04 04 00 msb F7, 64 is none."""
+    assert cents_of(f"00 F0 07 7F 7F 04 04 00 3F F7 {NOTE}") == -100.0
+
+
+def test_other_short_messages_reset_nothing() -> None:
+    """GM1 p. 3: only 7E dd 09 01 is System On; 7F dd 09 01 and 7E dd 06 01 (identity request) are not."""
+    for other in ("F0 05 7F 7F 09 01 F7", "F0 05 7E 7F 06 01 F7"):
+        assert cents_of(f"00 E0 00 60 00 {other} {NOTE}") == pytest.approx(100.0)
+
+
 def test_reset_all_controllers_centres_the_bend_and_keeps_the_range() -> None:
     """RP-015: bend to centre, parameter selection to null, parameter values kept."""
     ranged = "00 B0 65 00 00 64 00 00 06 0C"

@@ -73,8 +73,17 @@ def test_pedals() -> None:
     assert decode(smf(reset)).notes["sounding_end_tick"].tolist() == [0x20]
     silenced = "00 B0 40 7F 00 90 3C 40 10 80 3C 40 10 B0 78 00 10 B0 40 00"
     assert decode(smf(silenced)).notes["sounding_end_tick"].tolist() == [0x20]
+    middle_for_good = "00 90 3C 40 10 B0 42 7F 10 80 3C 40 30 FF 01 01 78"
+    assert decode(smf(middle_for_good)).notes["sounding_end_tick"].tolist() == [0x50]
     never = "00 B0 40 7F 00 90 3C 40 10 80 3C 40 30 FF 01 01 78"
     assert decode(smf(never)).notes["sounding_end_tick"].tolist() == [0x40]
+
+
+@pytest.mark.parametrize(("value", "end"), [("40", 0x20), ("3F", 0x10)])
+def test_pedal_is_down_from_64_on(value: str, end: int) -> None:
+    """GM2 3.3: a switch controller is on at 64 and above."""
+    events = f"00 B0 40 {value} 00 90 3C 40 10 80 3C 40 10 B0 40 00"
+    assert decode(smf(events)).notes["sounding_end_tick"].tolist() == [end]
 
 
 def test_frame_time_gives_quarters_of_half_a_second() -> None:
