@@ -2,8 +2,10 @@
 
 The problem, over x in R^n:
 
-    minimise   Σ_i w_i |x_a(i) − x_b(i) − t_i|  +  ½ Σ_v q_v (x_v − p_v)²
+    minimise   Σ_i w_i (x_a(i) − x_b(i) − t_i)⁺ + u_i (x_a(i) − x_b(i) − t_i)⁻  +  ½ Σ_v q_v (x_v − p_v)²
     subject to lower <= x <= upper,   |x_c(j) − x_d(j)| <= h_j
+
+where r⁺ and r⁻ are what r lies above and below 0: with u = w the absolute value, with u = 0 a one-sided wish.
 
 Absolute values keep a conflict whole in the few places where it cannot be avoided, where squares would
 smear it over every chord. Every row links two unknowns, so each step solves one sparse symmetric system whose
@@ -12,7 +14,7 @@ refactored on the same ordering (cost linear in the notes of a piece of bounded 
 
 Method: Mehrotra's predictor–corrector (S. Mehrotra, *SIAM J. Optim.* 2(4), 1992, 575–601), with absolute
 values in the form of least-absolute-deviation regression (R. Koenker, S. Portnoy, *Stat. Sci.* 12(4), 1997):
-each row's multiplier z is kept in −w < z < w and its residual split into r⁺ − r⁻. References from memory.
+each row's multiplier z is kept in −u < z < w and its residual split into r⁺ − r⁻. References from memory.
 """
 
 from __future__ import annotations
@@ -44,6 +46,7 @@ class Problem:
     second: Ints  # b(i)
     target: Floats  # t_i [cents]
     weight: Floats  # w_i > 0
+    under: Floats  # u_i >= 0
     pull: Floats  # q_v > 0, (size,)
     pull_to: Floats  # p_v [cents], (size,)
     lower: Floats  # [cents], (size,), may be -inf
@@ -54,8 +57,9 @@ class Problem:
 
     def objective(self, x: Floats) -> float:
         """Value of what is minimised at x."""
-        soft = np.abs(x[self.first] - x[self.second] - self.target)
-        return float(self.weight @ soft + 0.5 * self.pull @ (x - self.pull_to) ** 2)
+        r = x[self.first] - x[self.second] - self.target
+        soft = self.weight @ np.maximum(r, 0.0) + self.under @ np.maximum(-r, 0.0)
+        return float(soft + 0.5 * self.pull @ (x - self.pull_to) ** 2)
 
 
 @dataclass(slots=True)
@@ -143,7 +147,7 @@ def _start(problem: Problem, hard: _Hard) -> _State:
         x=x,
         over=np.maximum(r, 0.0) + room,
         under=np.maximum(-r, 0.0) + room,
-        z=np.zeros(len(r)),
+        z=0.5 * (problem.weight - problem.under),
         slack_up=np.maximum(hard.high - value, 1e-3),
         slack_down=np.maximum(value - hard.low, 1e-3),
         y_up=np.ones(len(value)),
@@ -152,7 +156,7 @@ def _start(problem: Problem, hard: _Hard) -> _State:
 
 
 def _gap(problem: Problem, s: _State) -> float:
-    soft = s.over @ (problem.weight - s.z) + s.under @ (problem.weight + s.z)
+    soft = s.over @ (problem.weight - s.z) + s.under @ (problem.under + s.z)
     return float(soft + s.slack_up @ s.y_up + s.slack_down @ s.y_down)
 
 
@@ -165,8 +169,7 @@ def _dual_residual(problem: Problem, hard: _Hard, s: _State) -> Floats:
 
 def _step(problem: Problem, hard: _Hard, matrix: Laplacian, s: _State, dual: Floats) -> None:
     """One predictor–corrector step in place."""
-    w = problem.weight
-    above, below = np.maximum(w - s.z, SMALLEST), np.maximum(w + s.z, SMALLEST)
+    above, below = np.maximum(problem.weight - s.z, SMALLEST), np.maximum(problem.under + s.z, SMALLEST)
     soft_weight = 1.0 / (s.over / above + s.under / below)
     hard_weight = s.y_up / s.slack_up + s.y_down / s.slack_down
     matrix.factor(np.concatenate([soft_weight, hard_weight]), problem.pull)
@@ -193,7 +196,7 @@ def _step(problem: Problem, hard: _Hard, matrix: Laplacian, s: _State, dual: Flo
         return dx, dz, d_over, d_under, d_up, d_down, dy_up, dy_down
 
     products = s.over * above, s.under * below, s.slack_up * s.y_up, s.slack_down * s.y_down
-    count = 2 * (len(w) + len(s.y_up))
+    count = 2 * (len(s.z) + len(s.y_up))
     mu = sum(float(p.sum()) for p in products) / max(count, 1)
     predictor = direction(*(-p for p in products))
     size = _longest(problem, s, predictor)
@@ -212,9 +215,9 @@ def _step(problem: Problem, hard: _Hard, matrix: Laplacian, s: _State, dual: Flo
 def _longest(problem: Problem, s: _State, d: tuple[Floats, ...]) -> float:
     """Longest step (at most 1/STEP_SHARE) that keeps slacks and multipliers positive."""
     _, dz, d_over, d_under, d_up, d_down, dy_up, dy_down = d
-    w = problem.weight
+    above, below = np.maximum(problem.weight - s.z, SMALLEST), np.maximum(problem.under + s.z, SMALLEST)
     pairs = (
-        (s.over, d_over), (s.under, d_under), (w - s.z, -dz), (w + s.z, dz),
+        (s.over, d_over), (s.under, d_under), (above, -dz), (below, dz),
         (s.slack_up, d_up), (s.slack_down, d_down), (s.y_up, dy_up), (s.y_down, dy_down),
     )  # fmt: skip
     worst = STEP_SHARE
@@ -226,8 +229,9 @@ def _longest(problem: Problem, s: _State, d: tuple[Floats, ...]) -> float:
 
 def _mu_after(problem: Problem, s: _State, d: tuple[Floats, ...], size: float, count: int) -> float:
     _, dz, d_over, d_under, d_up, d_down, dy_up, dy_down = d
-    w, k = problem.weight, min(1.0, size)
-    soft = (s.over + k * d_over) @ (w - s.z - k * dz) + (s.under + k * d_under) @ (w + s.z + k * dz)
+    k = min(1.0, size)
+    soft = (s.over + k * d_over) @ (problem.weight - s.z - k * dz)
+    soft += (s.under + k * d_under) @ (problem.under + s.z + k * dz)
     hard = (s.slack_up + k * d_up) @ (s.y_up + k * dy_up) + (s.slack_down + k * d_down) @ (
         s.y_down + k * dy_down
     )

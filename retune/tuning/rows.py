@@ -11,7 +11,14 @@ from retune.harmony.model import Harmony, Role
 from retune.ratios.model import Ratios
 from retune.score.model import Score
 from retune.tuning.unknowns import Unknowns
-from retune.tuning.weights import PARTNERS_PER_NOTE, REPEAT_REACH_QUARTERS, RING_REACH_SECONDS, Weights
+from retune.tuning.weights import (
+    PARTNERS_PER_NOTE,
+    REPEAT_REACH_QUARTERS,
+    RING_REACH_SECONDS,
+    STRIDE_GAP_QUARTERS,
+    STRIDES,
+    Weights,
+)
 from retune.units import ratio_to_cents
 
 Ints = NDArray[np.int64]
@@ -26,10 +33,11 @@ class Rows:
     second: Ints
     target: Floats  # [cents]
     weight: Floats
+    one_sided: bool = False  # only what lies above the target counts
 
     def where(self, keep: NDArray[np.bool_]) -> Rows:
         """The rows marked True."""
-        return Rows(self.first[keep], self.second[keep], self.target[keep], self.weight[keep])
+        return Rows(self.first[keep], self.second[keep], self.target[keep], self.weight[keep], self.one_sided)
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +202,7 @@ def repeat_rows(score: Score, unknowns: Unknowns, weights: Weights) -> Rows:
     earlier, later, gap = repeats(score)
     length = (score.notes["release_tick"] - score.notes["onset_tick"]) / score.clock.ticks_per_quarter
     shorter = np.clip(np.minimum(length[earlier], length[later]), 0.1, 8.0)
-    weight = weights.repeat * np.sqrt(shorter) * (1.0 - 0.5 * gap / REPEAT_REACH_QUARTERS)
+    weight = weights.repeat * np.sqrt(shorter) * (1.0 - weights.fading * gap / REPEAT_REACH_QUARTERS)
     first = unknowns.of_piece[unknowns.first_piece[later]]
     second = unknowns.of_piece[unknowns.last_piece[earlier]]
     return Rows(first, second, np.zeros(len(first)), weight)
@@ -223,6 +231,37 @@ def step_rows(score: Score, harmony: Harmony, unknowns: Unknowns, weights: Weigh
     first = unknowns.of_piece[unknowns.first_piece[after]]
     second = unknowns.of_piece[unknowns.last_piece[before]]
     return Rows(first, second, np.zeros(len(first)), weight)
+
+
+def stride_rows(score: Score, unknowns: Unknowns, weights: Weights) -> tuple[Rows, Rows]:
+    """Melodic steps stay what is heard as a semitone or a whole tone: rows against too wide and too narrow.
+
+    A step is a semitone or whole tone from one note of a part to the next, where the part sounds one note at
+    a time and rests for less than two quarters.
+    """
+    notes = score.notes
+    pitched = np.flatnonzero(score.pitched)
+    order = pitched[np.lexsort((notes["onset_tick"][pitched], notes["part"][pitched]))]
+    part, onset = notes["part"][order], notes["onset_tick"][order]
+    together = (part[1:] == part[:-1]) & (onset[1:] == onset[:-1])
+    alone = ~(np.append(together, False) | np.append(False, together))[: len(order)]
+    before, after = order[:-1], order[1:]
+    rise = notes["key"][after].astype(np.int64) - notes["key"][before]
+    gap = notes["onset_tick"][after] - notes["release_tick"][before]
+    near = (part[1:] == part[:-1]) & alone[:-1] & alone[1:] & np.isin(np.abs(rise), (1, 2))
+    near &= gap < STRIDE_GAP_QUARTERS * score.clock.ticks_per_quarter
+    before, after, rise = before[near], after[near], rise[near]
+    later, earlier = (
+        unknowns.of_piece[unknowns.first_piece[after]],
+        unknowns.of_piece[unknowns.last_piece[before]],
+    )
+    upper, lower = np.where(rise > 0, later, earlier), np.where(rise > 0, earlier, later)
+    narrowest, widest = (np.array(limits)[np.abs(rise) - 1] for limits in zip(*STRIDES, strict=True))
+    weight = np.full(len(rise), weights.stride)
+    return (
+        Rows(upper, lower, widest - 100.0 * np.abs(rise), weight, one_sided=True),
+        Rows(lower, upper, 100.0 * np.abs(rise) - narrowest, weight, one_sided=True),
+    )
 
 
 def held_rows(harmony: Harmony, unknowns: Unknowns, weights: Weights) -> Rows:

@@ -4,6 +4,7 @@
              + Σ pieces   f · |x_p − c_k − t_p|      broken chords and lone notes fit their window
              + Σ repeats  r(gap) · |x_q − x_p|       a repeated note keeps its pitch within its part
              + Σ steps    s · |x_q − x_p|            passing notes lie evenly between their neighbours
+             + Σ strides  m · (step outside what is heard as a semitone or whole tone)
              + Σ held     h · |x_p+1 − x_p|          held notes stay still, where they may move at all
              + Σ windows  ½ g · c_k²                 the piece comes home
     subject to  |c_k| <= drift limit, roots likewise, movement within a note <= hold limit, fixed parts given
@@ -36,6 +37,7 @@ from retune.tuning.rows import (
     piece_deviations,
     repeat_rows,
     step_rows,
+    stride_rows,
 )
 from retune.tuning.unknowns import Unknowns, limit_of_notes, number_unknowns
 from retune.units import reference_shift_cents
@@ -117,6 +119,7 @@ def set_up(
         repeat_rows(score, unknowns, weights),
         step_rows(score, harmony, unknowns, weights),
         held_rows(harmony, unknowns, weights),
+        *stride_rows(score, unknowns, weights),
     )
     lower, upper = bounds(score, harmony, unknowns, piece_deviations(score, harmony, ratios), drift)
     pull = home_pulls(score, harmony, unknowns, weights, options.home, drift)
@@ -134,12 +137,29 @@ def set_up(
     )
 
 
-def _joined(*groups: Rows) -> Rows:
-    joined = Rows(
+@dataclass(frozen=True, slots=True)
+class _AllRows:
+    """Rows of every kind; `under` is what counts below the target."""
+
+    first: Ints
+    second: Ints
+    target: Floats
+    weight: Floats
+    under: Floats
+
+    def where(self, keep: NDArray[np.bool_]) -> _AllRows:
+        return _AllRows(
+            self.first[keep], self.second[keep], self.target[keep], self.weight[keep], self.under[keep]
+        )
+
+
+def _joined(*groups: Rows) -> _AllRows:
+    joined = _AllRows(
         np.concatenate([g.first for g in groups]),
         np.concatenate([g.second for g in groups]),
         np.concatenate([g.target for g in groups]),
         np.concatenate([g.weight for g in groups]),
+        np.concatenate([np.zeros(len(g.first)) if g.one_sided else g.weight for g in groups]),
     )
     return joined.where((joined.first != joined.second) & (joined.weight > 0))
 
@@ -147,7 +167,7 @@ def _joined(*groups: Rows) -> Rows:
 def _problem(
     harmony: Harmony,
     unknowns: Unknowns,
-    rows: Rows,
+    rows: _AllRows,
     lower: Floats,
     upper: Floats,
     pull: Floats,
@@ -171,6 +191,7 @@ def _problem(
         second=rows.second,
         target=rows.target,
         weight=rows.weight,
+        under=rows.under,
         pull=np.append(pull, 1e9),
         pull_to=np.zeros(ground + 1),
         lower=lower,
@@ -181,13 +202,13 @@ def _problem(
     )
 
 
-def _grounded(rows: Rows, value: Floats, fixed: NDArray[np.bool_], ground: int) -> Rows:
+def _grounded(rows: _AllRows, value: Floats, fixed: NDArray[np.bool_], ground: int) -> _AllRows:
     """Rows with given unknowns replaced by the ground and their offset moved into the target."""
     given = np.where(fixed, value, 0.0)
     target = rows.target - given[rows.first] + given[rows.second]
     first = np.where(fixed[rows.first], ground, rows.first)
     second = np.where(fixed[rows.second], ground, rows.second)
-    return Rows(first, second, target, rows.weight).where(first != second)
+    return _AllRows(first, second, target, rows.weight, rows.under).where(first != second)
 
 
 def _piece_offsets(score: Score, harmony: Harmony, setup: Setup, x: Floats) -> Floats:

@@ -19,14 +19,20 @@ class Weights:
     ringing: float = 0.25  # share of a pair's weight while one of them only rings on under the pedal
     frame: float = 0.2  # a chord tone against its window's root, sounding or not [per quarter]
     frame_foreign: float = 0.02  # a non-chord tone against its window's root [per quarter]
-    repeat: float = 1.6  # a note struck again soon in its part [per repeat of quarters]
-    step: float = 0.1  # a passing or neighbour note against the notes around it [per quarter]
+    repeat: float = 1.65  # a note struck again soon in its part [per repeat of quarters]
+    fading: float = 0.9  # share of that weight lost when the repeat comes at the far end of its reach
+    step: float = 0.03  # a passing or neighbour note against the notes around it [per quarter]
+    stride: float = 0.25  # a melodic step too wide or too narrow [per step]
     held: float = 1.0  # movement of a sounding note [per change]
     homing: float = 0.002  # windows come back to their equal-tempered pitch [per quarter and cent²]
     home: float = 0.03  # the same for what the user calls home
 
 
 REPEAT_REACH_QUARTERS = 4.0  # a note struck again after a longer rest is no repeat
+STRIDE_GAP_QUARTERS = 2.0  # a longer rest ends a line
+STRIDES = ((70.6, 129.9), (170.1, 234.9))
+"""Sizes [cents] a melodic semitone and whole tone may have: from the small semitone 25/24 (70.7) to short of the
+great limma 27/25 (133.2), from below the minor tone 10/9 (182.4) to the septimal tone 8/7 (231.2)."""
 RING_REACH_SECONDS = 4.0  # a note under the pedal has died away enough not to bind others
 HOLD_WORTH_MOVING_CENTS = 2.0
 """Below this hold limit a note is given one offset for all its length. Moving it by less is inaudible

@@ -96,3 +96,15 @@ def movement(score: Score, tuning: Tuning) -> np.ndarray:
     np.minimum.at(low, tuning.offsets["note"], tuning.offsets["offset_cents"])
     np.maximum.at(high, tuning.offsets["note"], tuning.offsets["offset_cents"])
     return np.where(np.isfinite(low), high - low, 0.0)
+
+
+def score_of_corpus(name: str) -> Score:
+    """A score of the music21 corpus, one part a voice."""
+    from music21 import corpus
+
+    notes: list[Note] = []
+    for part, voice in enumerate(corpus.parse(name).parts):
+        for note in voice.stripTies().flatten().notes:
+            start, length = float(note.offset), max(float(note.duration.quarterLength), 1 / TPQ)
+            notes += [(part, start, length, pitch.midi) for pitch in note.pitches]
+    return score_of(notes)

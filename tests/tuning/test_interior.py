@@ -22,6 +22,7 @@ def random_problem(seed: int, size: int, rows: int, limits: int) -> Problem:
         second=second,
         target=rng.choice([0.0, 1.955, -13.686, 15.641, 21.506], rows),
         weight=rng.uniform(0.01, 4.0, rows),
+        under=rng.choice([0.0, 1.0], rows) * rng.uniform(0.01, 4.0, rows),
         pull=rng.uniform(1e-5, 1e-1, size),
         pull_to=rng.choice([0.0, 5.0], size),
         lower=centre - room,
@@ -35,8 +36,12 @@ def random_problem(seed: int, size: int, rows: int, limits: int) -> Problem:
 def reference(problem: Problem) -> float:
     """Optimum of the same problem, by cvxpy with Clarabel."""
     x = cvxpy.Variable(problem.size)
-    soft = cvxpy.abs(x[problem.first] - x[problem.second] - problem.target)
-    cost = problem.weight @ soft + 0.5 * problem.pull @ cvxpy.square(x - problem.pull_to)
+    r = x[problem.first] - x[problem.second] - problem.target
+    cost = (
+        problem.weight @ cvxpy.pos(r)
+        + problem.under @ cvxpy.neg(r)
+        + 0.5 * problem.pull @ cvxpy.square(x - problem.pull_to)
+    )
     bounded = np.flatnonzero(np.isfinite(problem.lower))
     limits = (
         [x[bounded] >= problem.lower[bounded], x[bounded] <= problem.upper[bounded]] if len(bounded) else []
@@ -69,6 +74,7 @@ def test_a_conflict_is_left_whole_in_the_weakest_row():
         second=np.array([0, 1, 2]),
         target=np.array([10.0, 10.0, 1.506]),
         weight=np.array([2.0, 3.0, 1.0]),
+        under=np.array([2.0, 3.0, 1.0]),
         pull=np.full(3, 1e-6),
         pull_to=np.zeros(3),
         lower=np.full(3, -np.inf),
@@ -87,7 +93,7 @@ def test_nothing_to_solve():
     empty = np.zeros(0)
     none = np.zeros(0, dtype=np.int64)
     problem = Problem(
-        size=0, first=none, second=none, target=empty, weight=empty, pull=empty, pull_to=empty,
+        size=0, first=none, second=none, target=empty, weight=empty, under=empty, pull=empty, pull_to=empty,
         lower=empty, upper=empty, limit_first=none, limit_second=none, limit=empty,
     )  # fmt: skip
     assert minimise(problem).shape == (0,)

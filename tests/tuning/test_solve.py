@@ -1,5 +1,6 @@
 """Guarantees of the tuning stage on random scores, and what it does with small ones."""
 
+from itertools import pairwise
 from math import inf
 
 import numpy as np
@@ -12,8 +13,9 @@ from retune.harmony import find_harmony
 from retune.options import Options
 from retune.ratios import choose_ratios
 from retune.tuning import solve_tuning
+from retune.tuning.fixed import table_per_chord
 from retune.tuning.presets import PRESETS
-from tests.tuning.build import chords, hints, movement, offsets_at, score_of, tuned
+from tests.tuning.build import chords, hints, movement, offsets_at, score_of, score_of_corpus, tuned
 
 C, D, E, F, G, A, B = 60, 62, 64, 65, 67, 69, 71
 
@@ -215,3 +217,35 @@ def test_the_reference_pitch_moves_everything_alike():
     sharp = tuned(score_of(chords(keys)), hints(roots), reference_hz=442.0)[2]
     assert sharp.offsets["offset_cents"] - plain.offsets["offset_cents"] == pytest.approx(7.8514, abs=1e-3)
     assert sharp.displacement_cents == pytest.approx(plain.displacement_cents)
+
+
+def odd_steps_and_comma_jumps(score, tuning):
+    """Counted from the offsets alone: steps outside 70–130 and 170–235 cents, repeats that shift over 10.75."""
+    first = {int(r["note"]): float(r["offset_cents"]) for r in tuning.offsets[::-1]}
+    last = {int(r["note"]): float(r["offset_cents"]) for r in tuning.offsets}
+    odd = jumps = 0
+    for part in range(len(score.parts)):
+        mine = np.flatnonzero(score.notes["part"] == part)
+        for a, b in pairwise(mine):
+            rise = int(score.notes["key"][b]) - int(score.notes["key"][a])
+            size = abs(100 * rise + first[b] - last[a])
+            odd += (abs(rise) == 1 and not 70 <= size <= 130) or (abs(rise) == 2 and not 170 <= size <= 235)
+            jumps += rise == 0 and abs(first[b] - last[a]) > 10.75
+    return odd, jumps
+
+
+def test_melodies_lurch_less_than_with_a_table_per_chord():
+    """Four voices of a corpus chorale (public domain): fewer odd steps, far fewer comma jumps."""
+    odd, jumps = np.zeros(2), np.zeros(2)
+    for name in ("bach/bwv269", "bach/bwv145.5", "bach/bwv66.6"):
+        score = score_of_corpus(name)
+        harmony = find_harmony(score)
+        ratios = choose_ratios(harmony)
+        for i, tuning in enumerate(
+            (table_per_chord(score, harmony, ratios), solve_tuning(score, harmony, ratios, Options()))
+        ):
+            counts = odd_steps_and_comma_jumps(score, tuning)
+            odd[i] += counts[0]
+            jumps[i] += counts[1]
+    assert jumps[1] <= 0.2 * jumps[0]
+    assert odd[1] < odd[0]
