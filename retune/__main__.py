@@ -1,8 +1,7 @@
-"""`python -m retune` is the command `retune`."""
+"""`python -m retune`: the same as the command `retune`."""
 
 import sys
 
 from retune.cli.main import main
 
-if __name__ == "__main__":
-    sys.exit(main())
+sys.exit(main())
