@@ -84,6 +84,7 @@ class Lane:
     slots: dict[int, Slot] = field(default_factory=dict)
     releases: dict[int, int] = field(default_factory=dict)  # key -> rank of its last note-off
     first_user: int = -1
+    private: bool = False  # set up in a way that cannot be undone
 
     def has_key(self, request: Request) -> bool:
         """True if the key of a note is down already, so that two releases could be confused."""
@@ -148,6 +149,7 @@ class Lanes:
     quota: dict[int, int]
     busy_ranks: dict[int, list[int]]  # ranks of all events on each instrument's own channel
     mono: frozenset[int] = frozenset()  # instruments in mono mode: the newest note rules their one channel
+    private: frozenset[int] = frozenset()  # instruments whose channels no other can take over
     apart: bool = False  # every note on a channel of its own while there are any (MPE)
     more: Callable[[], list[Lane]] | None = None  # opens a further port
     held: dict[int, list[Lane]] = field(init=False)
@@ -170,7 +172,12 @@ class Lanes:
         for other, lanes in self.held.items():
             if other != instrument:
                 for lane in lanes:
-                    if lane.home != other and lane.end < on and (best is None or lane.end < best.end):
+                    if (
+                        lane.home != other
+                        and not lane.private
+                        and lane.end < on
+                        and (best is None or lane.end < best.end)
+                    ):
                         best, owner = lane, other
         if best is not None:
             self.held[owner].remove(best)
@@ -179,7 +186,7 @@ class Lanes:
         loans = (
             lane
             for other, lane in self.homes.items()
-            if other != instrument and lane.end < on and self._clear(other, on, end)
+            if other != instrument and not lane.private and lane.end < on and self._clear(other, on, end)
         )
         return min(loans, key=lambda lane: lane.end, default=None)
 
@@ -334,6 +341,7 @@ class Allocator:
         slot.end, slot.end_tick = max(slot.end, request.end), max(slot.end_tick, request.end_tick)
         lane.end, lane.rested = max(lane.end, request.end), max(lane.rested, request.rested)
         lane.releases[request.key] = max(lane.releases.get(request.key, -1), request.off)
+        lane.private |= request.instrument in self.lanes.private
         if lane.first_user < 0:
             lane.first_user = request.instrument
         self.lane[request.note], self.start_value[request.note] = lane.number, value

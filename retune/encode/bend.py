@@ -16,7 +16,7 @@ import numpy as np
 from retune.constants import BEND_CENTRE, BEND_MAX
 from retune.encode import messages as build
 from retune.encode.conduct import Conductor
-from retune.encode.instruments import BendExtent, bend_extents, find_instruments
+from retune.encode.instruments import Habits, find_instruments, read_habits
 from retune.encode.lines import Line, Voice
 from retune.encode.losses import losses
 from retune.encode.messages import RPN_BEND_RANGE
@@ -64,17 +64,16 @@ def read_music(
     timeline = read_timeline(score)
     instruments, of_part = find_instruments(score, timeline.others)
     of_note = of_part[score.notes["part"]] if len(score.parts) else np.zeros(0, np.int64)
-    extents = bend_extents(instruments, timeline.others)
-    for instrument in instruments:
-        if (instrument.port, instrument.channel) in managed:
-            extents[instrument.index] = BendExtent()
-    ranges = choose_ranges(tuning, of_note, extents, options.bend_range_semitones)
+    habits = read_habits(instruments, timeline.others)
+    bending = [Habits() if (i.port, i.channel) in managed else habits[i.index] for i in instruments]
+    ranges = choose_ranges(tuning, of_note, bending, options.bend_range_semitones)
     steps = np.array([bend_step_cents(r) for r in ranges] or [1.0])
     wanted = wanted_steps(tuning, len(score.notes), steps[of_note])
     music = Music(
         score=score,
         timeline=timeline,
         instruments=instruments,
+        habits=habits,
         of_note=of_note,
         wanted=wanted,
         steps=steps,
@@ -89,17 +88,17 @@ def tuned_instruments(values: IntArray, instrument: IntArray) -> tuple[int, ...]
     return tuple(np.unique(instrument[values != 0]).tolist())
 
 
-def choose_ranges(tuning: Tuning, of_note: IntArray, extents: Sequence[BendExtent], least: int) -> list[int]:
+def choose_ranges(tuning: Tuning, of_note: IntArray, habits: Sequence[Habits], least: int) -> list[int]:
     """Bend range of each instrument [semitones]: `least`, or wider where the bends would not fit.
 
     Where the input bends, its own range is kept if it is wider, so that its bends keep their values.
     """
-    offsets = np.zeros(len(extents))
+    offsets = np.zeros(len(habits))
     np.maximum.at(offsets, of_note[tuning.offsets["note"]], np.abs(tuning.offsets["offset_cents"]))
     ranges = []
-    for offset, extent in zip(offsets.tolist(), extents, strict=True):
-        reach = (offset + extent.cents) / 100.0 * BEND_CENTRE / (BEND_CENTRE - 1)
-        ranges.append(max(least, ceil(extent.range_semitones - 1e-9), ceil(reach - 1e-9)))
+    for offset, habit in zip(offsets.tolist(), habits, strict=True):
+        reach = (offset + habit.bend_cents) / 100.0 * BEND_CENTRE / (BEND_CENTRE - 1)
+        ranges.append(max(least, ceil(habit.bend_range - 1e-9), ceil(reach - 1e-9)))
     return ranges
 
 

@@ -31,7 +31,6 @@ _PEDALS = frozenset((64, 66, 67, 68, 69))  # GM2 3.3; 69 is hold 2 of MIDI 1.0
 _TO_ALL_LINES = frozenset((CC_ALL_SOUND_OFF, CC_RESET_ALL_CONTROLLERS, CC_ALL_NOTES_OFF, 124, 125, 126, 127))
 _BANKS = frozenset((build.CC_BANK_MSB, build.CC_BANK_LSB))
 _SELECTS = frozenset((build.CC_NRPN_LSB, build.CC_NRPN_MSB, build.CC_RPN_LSB, build.CC_RPN_MSB))
-_DATA_ENTRY = frozenset((build.CC_DATA_MSB, build.CC_DATA_LSB, build.CC_DATA_UP, build.CC_DATA_DOWN))
 
 NextLine = Callable[[OtherEvent], Line | None]
 """The channel of the note message that a one-shot controller belongs to."""
@@ -116,7 +115,7 @@ class Conductor:
             voice.bank = (value, voice.bank[1]) if number == build.CC_BANK_MSB else (voice.bank[0], value)
         elif number in _SELECTS:
             voice.bend.control(number, value)
-        elif number in _DATA_ENTRY:
+        elif number in build.DATA_ENTRY:
             self.data_entry(voice, event, after)
         elif number in _TO_ALL_LINES:
             self._mode(voice, number, event.message, after)

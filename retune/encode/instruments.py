@@ -15,6 +15,7 @@ from retune.encode.messages import (
     CC_NRPN_MSB,
     CC_RPN_LSB,
     CC_RPN_MSB,
+    DATA_ENTRY,
     RPN_BEND_RANGE,
     RPN_NULL,
 )
@@ -66,6 +67,20 @@ def find_instruments(score: Score, others: Iterable[OtherEvent]) -> tuple[tuple[
     return tuple(instruments), of_part
 
 
+KNOWN_PARAMETERS: dict[Selection, list[tuple[int, int]]] = {
+    ("rpn", RPN_BEND_RANGE): [(CC_DATA_MSB, DEFAULT_BEND_RANGE_SEMITONES), (CC_DATA_LSB, 0)],
+    ("rpn", (0, 1)): [(CC_DATA_MSB, 64), (CC_DATA_LSB, 0)],
+    ("rpn", (0, 2)): [(CC_DATA_MSB, 64)],
+    ("rpn", (0, 3)): [(CC_DATA_MSB, 0)],
+    ("rpn", (0, 4)): [(CC_DATA_MSB, 0)],
+    ("rpn", (0, 5)): [(CC_DATA_MSB, 0), (CC_DATA_LSB, 64)],
+}
+"""Parameters that start from a known value: MIDI 1.0 p. 18, GM2 3.4, MTS p. 3."""
+
+CC_MONO_ON, CC_POLY_ON = 126, 127
+_ENDS_NOTES = frozenset((120, 123, 124, 125, CC_MONO_ON, CC_POLY_ON))  # MIDI 1.0 4.2.1 p. 20
+
+
 class BendState:
     """What the input's own bends and bend ranges amount to on one channel, event by event.
 
@@ -114,18 +129,21 @@ class BendState:
 
 
 @dataclass(slots=True)
-class BendExtent:
-    """How far the input bends a channel [cents], and the widest range in force while it does [semitones]."""
+class Habits:
+    """What the events of a channel tell about how its instrument is to be treated."""
 
-    cents: float = 0.0
-    range_semitones: float = 0.0
+    bend_cents: float = 0.0  # how far the input bends it
+    bend_range: float = 0.0  # widest range in force while it does [semitones]
+    is_mono: bool = False  # put into mono mode and left there
+    ends_notes: bool = False  # gets mode messages that end notes
+    has_parameters: bool = False  # sets parameters whose value before is not known
 
 
-def bend_extents(instruments: tuple[Instrument, ...], others: Iterable[OtherEvent]) -> list[BendExtent]:
-    """For each instrument, how far the input's own bends reach."""
+def read_habits(instruments: tuple[Instrument, ...], others: Iterable[OtherEvent]) -> tuple[Habits, ...]:
+    """Habits of each instrument, from one pass over the events that are not notes."""
     index_of = {(i.port, i.channel): i.index for i in instruments}
     states = [BendState() for _ in instruments]
-    extents = [BendExtent() for _ in instruments]
+    habits = tuple(Habits() for _ in instruments)
     for event in others:
         if event.channel < 0:
             for instrument in instruments:
@@ -133,13 +151,22 @@ def bend_extents(instruments: tuple[Instrument, ...], others: Iterable[OtherEven
                     states[instrument.index].reset()
             continue
         index = index_of[event.port, event.channel]
-        state, extent = states[index], extents[index]
-        kind = event.message.type
-        if kind == "pitchwheel":
+        state, habit = states[index], habits[index]
+        if event.message.type == "pitchwheel":
             state.value = event.message.pitch
-        elif kind == "control_change":
+        elif event.message.type == "control_change":
             state.control(event.message.control, event.message.value)
+            _take_control(habit, state, event.message.control)
         if state.value:
-            extent.cents = max(extent.cents, abs(state.cents))
-            extent.range_semitones = max(extent.range_semitones, state.range_semitones)
-    return extents
+            habit.bend_cents = max(habit.bend_cents, abs(state.cents))
+            habit.bend_range = max(habit.bend_range, state.range_semitones)
+    return habits
+
+
+def _take_control(habit: Habits, state: BendState, number: int) -> None:
+    if number in _ENDS_NOTES:
+        habit.ends_notes = True
+        if number in (CC_MONO_ON, CC_POLY_ON):
+            habit.is_mono = number == CC_MONO_ON
+    elif number in DATA_ENTRY and state.selection not in KNOWN_PARAMETERS:
+        habit.has_parameters |= state.selection != NO_SELECTION

@@ -18,7 +18,7 @@ import mido
 
 from retune.constants import BEND_CENTRE
 from retune.encode import messages as build
-from retune.encode.instruments import NO_SELECTION, BendState, Instrument, Selection
+from retune.encode.instruments import KNOWN_PARAMETERS, NO_SELECTION, BendState, Instrument, Selection
 
 PRESSURE, BEND = 128, 129  # channel pressure and bend, kept beside the controllers 0–127
 
@@ -98,6 +98,9 @@ class Line:
         numbers = dict.fromkeys([*voice.settings, *self.settings])
         for number in numbers:
             yield from self.set(number, voice.settings.get(number, _STARTS_AT.get(number, 0)))
+        for selection in [k for k in self.parameters if k in KNOWN_PARAMETERS and k not in voice.parameters]:
+            if self.parameters[selection] != KNOWN_PARAMETERS[selection]:
+                yield from self.set_parameter(selection, KNOWN_PARAMETERS[selection])
         for selection, data in voice.parameters.items():
             if self.parameters.get(selection) != data:
                 yield from self.set_parameter(selection, data)

@@ -25,7 +25,7 @@ from retune.constants import (
 from retune.encode import messages as build
 from retune.encode.allocate import Lane, Lanes, Placement
 from retune.encode.bend import BendConductor, read_music
-from retune.encode.instruments import BendExtent, bend_extents
+from retune.encode.instruments import Habits
 from retune.encode.lines import PRESSURE, Line, Voice
 from retune.encode.losses import losses
 from retune.encode.messages import RPN_BEND_RANGE, RPN_MPE_CONFIGURATION
@@ -51,13 +51,18 @@ from retune.score import write_tracks
 from retune.score.model import Score
 from retune.tuning.model import Tuning
 
+CC_TIMBRE = 74
+ALWAYS = 1 << 62  # a tick behind every file
+PER_NOTE = {PRESSURE: 0, CC_TIMBRE: 64}  # what else a member does to its notes (2.2.7, 2.4), and its rest
 UNKNOWN = -1  # in place of a bend: the channel may have any
 
 
 def encode_mpe(score: Score, tuning: Tuning, options: Options) -> Encoded:
     """Encode in one or two zones a port; what does not fit there keeps conventional channels."""
     original, _ = read_music(score, tuning, options)
-    plan = plan_zones(original, further=options.when_full == "ports")
+    plan = plan_zones(
+        original, further=options.when_full == "ports", keep_10_free=options.keep_channel_10_free
+    )
     score = relabel(score, plan.addresses)
     managers = {(zone.port, zone.manager): zone for zone in plan.zones}
     music, ranges = read_music(score, tuning, options, managed=managers)
@@ -124,13 +129,13 @@ class ZonePerformance(Performance):
         """Instruments in zones, on their managers, and what the input sends to members without notes there."""
         voices: dict[int, Voice] = {}
         of_channel = {i.channel: i for i in self.music.instruments if i.port == port}
-        extents = bend_extents(self.music.instruments, self.music.timeline.others)
         for index in self.music.tuned:
             manager = self.music.instruments[index]
             if manager.port == port:
                 line = self.lines.setdefault(manager.channel, Line(channel=manager.channel))
-                voice = Voice(manager, line, _manager_range(extents[index]))
+                voice = Voice(manager, line, _manager_range(self.music.habits[index]))
                 line.owner = line.guest_of = voice
+                line.ringing_until = ALWAYS
                 voice.lines.append(line)
                 voices[manager.channel] = voice
         for channel, line in self.lines.items():
@@ -156,9 +161,9 @@ class ZonePerformance(Performance):
         yield rank, place.tick, -1, partial(self.conductor.configure, place), 0, 0, 0
 
 
-def _manager_range(extent: BendExtent) -> int:
+def _manager_range(habits: Habits) -> int:
     """Bend range of a manager [semitones]: the input's own where it bends, rounded up to whole semitones."""
-    reach = max(extent.range_semitones, extent.cents / 100.0 * BEND_CENTRE / (BEND_CENTRE - 1))
+    reach = max(habits.bend_range, habits.bend_cents / 100.0 * BEND_CENTRE / (BEND_CENTRE - 1))
     return max(DEFAULT_BEND_RANGE_SEMITONES, ceil(reach - 1e-9))
 
 
@@ -242,5 +247,7 @@ class ZoneConductor(BendConductor):
         voice = line.owner
         if voice is not None and line is not voice.home:
             line.bend = UNKNOWN
+            for number in [n for n in PER_NOTE if n in line.settings]:
+                self._send(line.set(number, PER_NOTE[number]), line, after)
             if line.sounding_until > after.tick:
                 self.send_tuning(line, voice, after)

@@ -25,8 +25,8 @@ class Place:
 class TrackRewrite:
     """One track being rewritten; the input is left alone.
 
-    Insertions at one position keep the order in which they were made, and stand before the event that had
-    that position in the input. A message of None is left out.
+    Insertions at one position and tick keep the order in which they were made, and stand before the event
+    that had that position in the input. A message of None is left out.
     """
 
     track: Track
@@ -39,7 +39,7 @@ class TrackRewrite:
 
     def build(self) -> Track:
         """The rewritten track."""
-        inserted = sorted(self.inserted, key=itemgetter(0))
+        inserted = sorted(self.inserted, key=itemgetter(0, 1))
         ticks = self.track.ticks
         if inserted:
             ticks = np.insert(ticks, [i[0] for i in inserted], [i[1] for i in inserted])

@@ -16,7 +16,7 @@ import numpy as np
 from retune.constants import CHANNELS_PER_PORT, PERCUSSION_CHANNEL
 from retune.encode.allocate import Demand, Lane, Lanes, Placement
 from retune.encode.conduct import CC_PORTAMENTO_FROM, ONE_SHOT, Conductor
-from retune.encode.instruments import Instrument
+from retune.encode.instruments import Habits, Instrument
 from retune.encode.lines import Line, Voice
 from retune.encode.quota import quotas
 from retune.encode.rewrite import FileRewrite, Place
@@ -29,9 +29,6 @@ from retune.score.model import FloatArray, IntArray, Score
 TAIL_SECONDS = 1.0
 """How long a released note is taken to ring on; chosen by us. Organs stop sooner, pads ring longer."""
 
-_ENDS_NOTES = frozenset((120, 123, 124, 125, 126, 127))  # MIDI 1.0 Detailed Specification 4.2.1 p. 20
-_MONO_ON, _POLY_ON = 126, 127
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Music:
@@ -40,6 +37,7 @@ class Music:
     score: Score
     timeline: Timeline
     instruments: tuple[Instrument, ...]
+    habits: tuple[Habits, ...]
     of_note: IntArray  # (n_notes,) instrument of each note
     wanted: Wanted
     steps: FloatArray  # (n_instruments,) step of the encoding [cents]
@@ -170,12 +168,12 @@ class _Channels:
             if instrument.port == self.port:
                 lane = lanes[instrument.channel]
                 lane.home = instrument.index
-                if not instrument.parts and instrument.channel not in taken and not self._is_cut(instrument):
+                if not instrument.parts and instrument.channel not in taken and not self._is_kept(instrument):
                     quiet.append(lane)
                 taken.add(instrument.channel)
         pool = [lane for lane in lanes if lane.number not in taken] + quiet
         homes = {i.index: lanes[i.channel] for i in self.mine}
-        mono = frozenset(i.index for i in self.mine if self._is_mono(i))
+        habits = self.music.habits
         opened = 0
 
         def more() -> list[Lane]:
@@ -191,26 +189,15 @@ class _Channels:
             pool=pool,
             quota=quotas(self.demand, self.music.wanted, list(homes), len(pool)),
             busy_ranks=self._busy_ranks(homes),
-            mono=mono,
+            mono=frozenset(i.index for i in self.mine if habits[i.index].is_mono),
+            private=frozenset(i.index for i in self.mine if habits[i.index].has_parameters),
             more=more if self.ports else None,
         )
 
-    def _controls(self, instrument: Instrument) -> Iterator[OtherEvent]:
-        for event in self.music.timeline.others:
-            if (event.port, event.channel) == (instrument.port, instrument.channel) and (
-                event.message.type == "control_change"
-            ):
-                yield event
-
-    def _is_cut(self, instrument: Instrument) -> bool:
-        """True if a channel without notes gets messages that would end the notes of a guest."""
-        return any(event.message.control in _ENDS_NOTES for event in self._controls(instrument))
-
-    def _is_mono(self, instrument: Instrument) -> bool:
-        """True if the input puts the channel into mono mode and leaves it there."""
-        modes = [e.message.control for e in self._controls(instrument)]
-        last = [mode for mode in modes if mode in (_MONO_ON, _POLY_ON)][-1:]
-        return last == [_MONO_ON]
+    def _is_kept(self, instrument: Instrument) -> bool:
+        """True if a channel without notes gets messages whose effect on a guest could not be undone."""
+        habits = self.music.habits[instrument.index]
+        return habits.ends_notes or habits.has_parameters
 
     def _busy_ranks(self, homes: dict[int, Lane]) -> dict[int, list[int]]:
         by_channel = {self.music.instruments[i].channel: i for i in homes}

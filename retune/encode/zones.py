@@ -50,7 +50,7 @@ class Zones:
     remarks: tuple[Remark, ...]
 
 
-def plan_zones(music: Music, *, further: bool = False) -> Zones:
+def plan_zones(music: Music, *, further: bool = False, keep_10_free: bool = True) -> Zones:
     """Zones for the tuned instruments.
 
     Two sounds get a zone each; with more, the two that need most members do, and the others keep conventional
@@ -65,7 +65,7 @@ def plan_zones(music: Music, *, further: bool = False) -> Zones:
         rest = groups[2:]
         while further and (movable := [g for g in rest if _has_own_tracks(music, g)][:2]):
             rest = [g for g in rest if g not in movable]
-            laid = _lay_out(next_port, movable, _needs(music, movable), [], {})
+            laid = _lay_out(next_port, movable, _needs(music, movable), [], {}, keep_10_free=keep_10_free)
             zones += laid.zones
             for (_, channel), target in laid.addresses.items():
                 addresses[port, channel] = target
@@ -77,7 +77,7 @@ def plan_zones(music: Music, *, further: bool = False) -> Zones:
         others.sort(key=lambda i: not i.parts)
         demand = demand_of(music, rested_ticks(music.score), [i.index for i in outside])
         needs = {i.index: needed_channels(demand, music.wanted, [i.index])[0] for i in outside}
-        laid = _lay_out(port, groups[:2], _needs(music, groups[:2]), others, needs)
+        laid = _lay_out(port, groups[:2], _needs(music, groups[:2]), others, needs, keep_10_free=keep_10_free)
         zones += laid.zones
         addresses.update(laid.addresses)
     return Zones(zones=tuple(zones), addresses=addresses, remarks=_remarks(left_over))
@@ -146,6 +146,8 @@ def _lay_out(
     needs: list[Need],
     others: Sequence[Instrument],
     conventional: dict[int, int],
+    *,
+    keep_10_free: bool,
 ) -> Zones:
     """Zones for one or two groups, and room for the others: as many channels as `conventional` says, or one.
 
@@ -153,7 +155,7 @@ def _lay_out(
     """
     drums = any(i.is_percussion for i in others)
     outside = sum(conventional.get(i.index, 1) for i in others if i.parts and not i.is_percussion)
-    sizes = _sizes(needs, outside, drums)
+    sizes = _sizes(needs, outside, drums=drums, skip_10=keep_10_free)
     zones = tuple(Zone(port=port, manager=m, size=n) for m, n in zip((LOWER, UPPER), sizes, strict=False))
     taken = {channel for zone in zones for channel in (zone.manager, *zone.members)}
     addresses: dict[Address, Address] = {}
@@ -162,30 +164,35 @@ def _lay_out(
             addresses[port, instrument.channel] = (port, zone.manager)
     staying = {i.channel for i in others if i.channel not in taken}
     free = [c for c in range(CHANNELS_PER_PORT) if c not in taken | staying | {PERCUSSION_CHANNEL}]
+    free += [
+        c for zone in zones for c in zone.members if c != PERCUSSION_CHANNEL
+    ]  # for channels without notes
     for instrument in others:
-        if instrument.channel in taken and free:
+        if instrument.channel in taken:
             addresses[port, instrument.channel] = (port, free.pop(0))
     return Zones(zones=zones, addresses=addresses, remarks=())
 
 
-def _sizes(needs: list[Need], outside: int, drums: bool) -> list[int]:
-    """Members of each zone, so that `outside` channels, and channel 10 if there are drums, stay out of them.
+def _sizes(needs: list[Need], outside: int, *, drums: bool, skip_10: bool) -> list[int]:
+    """Members of each zone, so that `outside` channels stay out of them, and channel 10 if there are drums.
 
     Two zones get what their tunings need, if there is room for that, and share the rest by their notes; where
-    room is short, the smaller need is met first, up to half of it.
+    room is short, the smaller need is met first, up to half of it. With `skip_10` channel 10 may lie within a
+    zone but carries no notes.
     """
     if not needs:
         return []
-    room = CHANNELS_PER_PORT - len(needs) - outside - drums
+    unused = drums or skip_10 or outside > 0
+    room = CHANNELS_PER_PORT - unused - len(needs) - outside
     below = PERCUSSION_CHANNEL - 1 if drums else room
-    if len(needs) == 1:
-        return [max(1, min(room, below))]
     above = UPPER - 1 - PERCUSSION_CHANNEL if drums else room
-    (first, first_notes), (second, second_notes) = needs
-    rest = room - first - second
-    if rest >= 0:
-        lower = first + round(rest * first_notes / (first_notes + second_notes))
+    if len(needs) == 1:
+        lower, upper = min(room, below), 0
     else:
-        lower = room - min(second, room // 2)
-    lower = max(1, min(lower, room - 1, below))
-    return [lower, max(1, min(room - lower, above))]
+        (first, first_notes), (second, second_notes) = needs
+        rest = room - first - second
+        share = round(max(rest, 0) * second_notes / (first_notes + second_notes))
+        upper = max(1, min(second + share if rest >= 0 else min(second, room // 2), above))
+        lower = min(room - upper, below)
+    sizes = [max(1, lower) + (unused and lower >= PERCUSSION_CHANNEL)]
+    return sizes if len(needs) == 1 else [*sizes, upper + (unused and upper >= UPPER - PERCUSSION_CHANNEL)]

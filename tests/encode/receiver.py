@@ -83,9 +83,11 @@ class Receiver:
         if kind == "note_on" and message.velocity > 0:
             copy = Channel(**{**vars(state), "controls": dict(state.controls), "octave": list(state.octave)})
             copy.parameters = {k: list(v) for k, v in state.parameters.items()}
-            if (manager := self.manager(port, channel)) is not None:
-                copy.program = self.channels[port, manager].program
-                copy.controls = dict(self.channels[port, manager].controls)
+            manager = self.manager(port, channel)
+            if manager is not None:
+                over = self.channels[port, manager]
+                copy.program, copy.controls, copy.pressure = over.program, dict(over.controls), over.pressure
+                copy.parameters = {k: list(v) for k, v in over.parameters.items()}
             heard = Heard(
                 tick, None, message.note, message.velocity, 64, port, channel, track, copy,
                 [(tick, self.cents(port, channel, message.note))],
@@ -116,6 +118,8 @@ class Receiver:
             self.control(tick, port, channel, state, message.control, message.value)
 
     def tell(self, tick: int, port: int, channel: int, what: object, value: object) -> None:
+        if self.manager(port, channel) is not None and what != "key pressure":
+            return  # on a member: ignored (2.3.1)
         for heard in self.sounding(port, channel):
             heard.settings.setdefault(what, []).append((tick, value))
 
