@@ -50,14 +50,14 @@ class Conversion:
 
 @without_collector
 def analyze(
-    data: bytes, options: Options | None = None, *, name: str = "input", plan: Plan | None = None
+    music: bytes | Score, options: Options | None = None, *, name: str = "input", plan: Plan | None = None
 ) -> Analysis:
-    """Bytes of a MIDI file → its score, harmony and exact ratios.
+    """Bytes of a MIDI file, or the score read from them → its score, harmony and exact ratios.
 
     Raises `InputError` where there is no music to retune, `PlanError` where the plan cannot be obeyed.
     """
     options = options or Options()
-    score = read_score(data, name=name)
+    score = music if isinstance(music, Score) else read_score(music, name=name)
     if not len(score.notes):
         raise InputError(f"{name}: no notes in this file, so there is nothing to retune")
     if plan is not None:
@@ -96,20 +96,24 @@ def tune(analysis: Analysis, options: Options | None = None, *, explain: bool = 
 
 @without_collector
 def convert(
-    data: bytes, options: Options | None = None, *, name: str = "input", plan: Plan | None = None
+    music: bytes | Score, options: Options | None = None, *, name: str = "input", plan: Plan | None = None
 ) -> Conversion:
     """The whole job: bytes of a MIDI file → bytes of retuned files, checked by decoding them again.
 
     Raises `CheckFailed` when the result does not decode to what was intended (nothing is to be kept then),
     and whatever `analyze` raises.
     """
+    analysis = analyze(music, options, name=name, plan=plan)
+    return finish(analysis, tune(analysis, explain=False), name=name)
+
+
+@without_collector
+def finish(analysis: Analysis, tuning: Tuning, *, name: str = "input") -> Conversion:
+    """An analysis and a tuning of it → bytes of retuned files, checked. Raises `CheckFailed`."""
     from retune.check import check
     from retune.encode import encode
 
-    options = options or Options()
-    analysis = analyze(data, options, name=name, plan=plan)
-    tuning = tune(analysis, explain=False)
-    sounding = glided(analysis.score, tuning, options.glide_ms)
+    sounding = glided(analysis.score, tuning, analysis.options.glide_ms)
     encoded = encode(analysis.score, sounding, analysis.options)
     checked = check(
         analysis.score,

@@ -108,19 +108,18 @@ def _may_write(input_path: str, plan_path: str, overwrite: bool) -> None:
 
 
 def _text(analysis: Analysis, tuning: Tuning) -> str:
-    from retune.cli.windows import labels, ratio_texts, window_values
+    from retune.rows import window_rows
 
-    values = window_values(analysis, tuning)
     rows = [
         (
             str(window["bar"]),
             f"{window['beat']:.4g}",
-            label,
-            ratios,
+            window["label"],
+            " ".join(window["ratios"].values()),
             cents(window["displacement_cents"]),
             ", ".join(f"{count} {role}" for role, count in window["roles"].items()),
         )
-        for window, label, ratios in zip(values, labels(analysis), ratio_texts(analysis), strict=True)
+        for window in window_rows(analysis, tuning)
     ]
     headers = ("bar", "beat", "chord", "ratios above the root", "displacement", "non-chord tones")
     return table(headers, rows, right=(0, 1, 4)) + _compromises(analysis, tuning)

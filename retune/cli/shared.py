@@ -21,8 +21,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from retune.errors import PlanError
-from retune.files import read_input
 from retune.options import CHORDS, ENCODINGS, PRIME_LIMITS, WHEN_FULL, Options
 from retune.settings import settings_here
 from retune.wording import nearest, plain
@@ -255,14 +253,9 @@ def read_plan_file(path: str | None) -> Plan | None:
     """Return the plan in a file, None for no path. Raises `PlanError`, `InputError`."""
     if path is None:
         return None
-    from retune.plan import read_plan
+    from retune import plan
 
-    try:
-        text = read_input(path).decode("utf-8")
-    except UnicodeDecodeError as error:
-        line = error.object[: error.start].count(b"\n") + 1
-        raise PlanError(f"{plain(path)}, line {line}: not UTF-8 text; save the plan as UTF-8") from None
-    return read_plan(text, name=path)
+    return plan.read_plan_file(path)
 
 
 def to_json(content: Any) -> bytes:

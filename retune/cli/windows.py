@@ -6,14 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from retune.harmony.model import Role
-from retune.harmony.spelling import chord_label
-from retune.harmony.vocabulary import CHORD_TYPES
-from retune.plan.apply import key_at
+from retune.rows import window_rows
 
 if TYPE_CHECKING:
     from retune.pipeline import Analysis
-    from retune.ratios.model import RatioTable
     from retune.tuning import Tuning
 
 FORMAT = 1
@@ -26,7 +22,7 @@ def analysis_values(analysis: Analysis, tuning: Tuning) -> dict[str, Any]:
     return {
         "format": FORMAT,
         "title": score.title,
-        "windows": window_values(analysis, tuning),
+        "windows": window_rows(analysis, tuning),
         "parts": part_values(analysis),
         "compromises": [
             {
@@ -39,30 +35,6 @@ def analysis_values(analysis: Analysis, tuning: Tuning) -> dict[str, Any]:
         ],
         "remarks": [str(remark) for remark in all_remarks(analysis, tuning)],
     }
-
-
-def window_values(analysis: Analysis, tuning: Tuning) -> list[dict[str, Any]]:
-    """Return one dictionary a window; quarters and seconds count from the start of the file."""
-    score, windows = analysis.score, analysis.harmony.windows
-    starts, ends = windows["start_tick"], windows["end_tick"]
-    bars, beats = score.meters.bar_beat(starts)
-    columns: dict[str, list[Any]] = {
-        "start_q": np.round(score.clock.quarters(starts), 6).tolist(),
-        "end_q": np.round(score.clock.quarters(ends), 6).tolist(),
-        "start_s": np.round(score.clock.seconds(starts), 6).tolist(),
-        "end_s": np.round(score.clock.seconds(ends), 6).tolist(),
-        "bar": bars.tolist(),
-        "beat": np.round(beats, 6).tolist(),
-        "root_pc": windows["root_pc"].tolist(),
-        "chord": [CHORD_TYPES[i].symbol if i >= 0 else None for i in windows["chord"].tolist()],
-        "bass_pc": windows["bass_pc"].tolist(),
-        "label": labels(analysis),
-        "ratios": _ratio_values(analysis),
-        "displacement_cents": np.round(tuning.displacement_cents, 3).tolist(),
-        "roles": _roles(analysis),
-        "given": windows["given"].tolist(),
-    }
-    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
 
 def part_values(analysis: Analysis) -> list[dict[str, Any]]:
@@ -83,52 +55,9 @@ def part_values(analysis: Analysis) -> list[dict[str, Any]]:
     ]
 
 
-def labels(analysis: Analysis) -> list[str]:
-    """Return each window's harmony in lead-sheet form, spelled in its key."""
-    harmony = analysis.harmony
-    return [chord_label(window, key_at(harmony, int(window["start_tick"]))) for window in harmony.windows]
-
-
-def ratio_texts(analysis: Analysis) -> list[str]:
-    """Return each window's ratios of its chord tones, `1 5/4 3/2`."""
-    return [" ".join(ratios.values()) for ratios in _ratio_values(analysis)]
-
-
 def all_remarks(analysis: Analysis, tuning: Tuning) -> tuple[Any, ...]:
     """Return what the stages had to say, in their order."""
     return (*analysis.score.remarks, *analysis.harmony.remarks, *tuning.remarks)
-
-
-def _ratio_values(analysis: Analysis) -> list[dict[str, str]]:
-    """Return semitone above the root → ratio, of the chord tones of each window; equal ones share a value."""
-    known: dict[tuple[int, int], dict[str, str]] = {}
-    result = []
-    tables, members = analysis.ratios.table_of_window.tolist(), analysis.harmony.windows["members"].tolist()
-    for table, mask in zip(tables, members, strict=True):
-        if (table, mask) not in known:
-            known[table, mask] = _texts(analysis.ratios.tables[table], mask)
-        result.append(known[table, mask])
-    return result
-
-
-def _texts(table: RatioTable, mask: int) -> dict[str, str]:
-    return {
-        str(step): str(n) if d == 1 else f"{n}/{d}"
-        for step, (n, d) in enumerate(table.pairs)
-        if step == 0 or mask >> step & 1
-    }
-
-
-def _roles(analysis: Analysis) -> list[dict[str, int]]:
-    """Return how many non-chord tones of each kind a window has."""
-    pieces = analysis.harmony.pieces
-    counts = np.zeros((len(analysis.harmony.windows), len(Role)), dtype=np.int64)
-    np.add.at(counts, (pieces["window"], pieces["role"]), 1)
-    counts[:, Role.CHORD] = 0
-    roles: list[dict[str, int]] = [{} for _ in counts]
-    for window, role in np.argwhere(counts).tolist():
-        roles[window][Role(role).name.lower()] = int(counts[window, role])
-    return roles
 
 
 def _bar_beat(analysis: Analysis, tick: int) -> tuple[int, float]:

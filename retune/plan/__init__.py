@@ -6,7 +6,7 @@ what the stages take: `hints` for the harmony, `plan_ratios` for the ratios, `wi
 
 from retune.plan.apply import hints, plan_ratios, window_limits
 from retune.plan.model import Plan, PlanWindow, Section
-from retune.plan.read import read_plan
+from retune.plan.read import read_plan, read_plan_file
 from retune.plan.write import write_plan
 
 __all__ = [
@@ -16,6 +16,7 @@ __all__ = [
     "hints",
     "plan_ratios",
     "read_plan",
+    "read_plan_file",
     "window_limits",
     "write_plan",
 ]

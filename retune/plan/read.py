@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from retune.errors import PlanError
+from retune.files import read_input
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
 from retune.plan.lines import place_of
 from retune.plan.model import Plan, PlanSource, PlanWindow, Section, Tones
@@ -51,6 +53,17 @@ def read_plan(text: str, *, name: str = "plan") -> Plan:
         fixed=_fixed(source, content),
         source=source,
     )
+
+
+def read_plan_file(path: str | os.PathLike[str]) -> Plan:
+    """Read a plan file. Raises `PlanError` as `read_plan` does, and `InputError` if it cannot be read."""
+    name = os.fspath(path)
+    try:
+        text = read_input(name).decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = error.object[: error.start].count(b"\n") + 1
+        raise PlanError(f"{plain(name)}, line {line}: not UTF-8 text; save the plan as UTF-8") from None
+    return read_plan(text, name=name)
 
 
 def _parse_toml(source: PlanSource) -> dict[str, Any]:
