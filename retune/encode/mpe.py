@@ -154,7 +154,7 @@ class ZonePerformance(Performance):
         events = [e for e in self.events if e.channel >= 0]
         table = self.music.score.notes[self.notes[int(np.argmin(ons))]]
         place = Place(int(table["onset_tick"]), int(table["track"]), int(table["on_event"]))
-        rank = int(ons.min()) - 1
+        rank = int(ons.min()) - 2  # before what tunes the first note
         if events and events[0].rank < rank:
             first = events[0]
             place, rank = Place(first.tick, first.track, first.index), first.rank - 1
