@@ -58,13 +58,16 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     first = np.searchsorted(starts, onset, side="right") - 1
     key = notes["key"].astype(np.int64)
     lengths = np.diff(bounds)
-    note, step, overlap = _overlaps(bounds, first, notes, weights)
+    note, step, held, ringing = _overlaps(bounds, first, notes)
+    overlap = held + weights.pedal * ringing
     share = overlap / lengths[step]
-    bass = _lowest(key, note, step, share, len(lengths))
+    fingered = _lowest(key[note], step, held / lengths[step], len(lengths))
+    bass = _lowest(key[note], step, (held + ringing) / lengths[step], len(lengths))
     attack = np.bincount(first, minlength=len(lengths)).astype(np.float64)
     grid = notated_grid(score.meters)
     beats = lengths / grid.beat_ticks(starts)
     bass_weight = _bass_weight(bass, beats, weights)
+    bass_weight[bass != fingered] *= weights.ringing_bass
     at = np.cumsum(beats) - beats
     bass_weight *= _fading(at - at[_bass_start(bass, key, first)])
     cell = step * 12 + key[note] % 12
@@ -105,9 +108,9 @@ def gather_onsets(onset: IntArray, clock: Clock) -> IntArray:
 
 
 def _overlaps(
-    bounds: IntArray, first: IntArray, notes: NDArray[np.void], weights: Weights
-) -> tuple[IntArray, IntArray, FloatArray]:
-    """(note, step, weighted overlap in ticks) for every step a note sounds in."""
+    bounds: IntArray, first: IntArray, notes: NDArray[np.void]
+) -> tuple[IntArray, IntArray, IntArray, IntArray]:
+    """(note, step, ticks held by a finger, ticks ringing on under the pedal) for every step a note sounds in."""
     release = np.maximum(notes["release_tick"], notes["onset_tick"] + 1)
     end = np.maximum(notes["sounding_end_tick"], release)
     last = np.searchsorted(bounds, end, side="left") - 1
@@ -117,7 +120,7 @@ def _overlaps(
     low, high = bounds[step], bounds[step + 1]
     held = np.clip(np.minimum(release[note], high) - low, 0, None)
     ringing = np.clip(np.minimum(end[note], high) - low, 0, None)
-    return note, step, held + weights.pedal * (ringing - held)
+    return note, step, held, ringing - held
 
 
 def _by_pitch_class(cell: IntArray, weight: FloatArray, n: int) -> FloatArray:
@@ -174,14 +177,15 @@ def _novelty(
     return result
 
 
-def _lowest(key: IntArray, note: IntArray, step: IntArray, share: FloatArray, n: int) -> IntArray:
+def _lowest(key: IntArray, step: IntArray, share: FloatArray, n: int) -> IntArray:
+    """(n,) lowest key that sounds for a fair share of each step, else at all; -1 in silence."""
     lowest = np.full(n, 999, dtype=np.int64)
     carries = share > 0.2
-    np.minimum.at(lowest, step[carries], key[note[carries]])
+    np.minimum.at(lowest, step[carries], key[carries])
     missing = lowest == 999
     if missing.any():
         rest = missing[step] & (share > 0)
-        np.minimum.at(lowest, step[rest], key[note[rest]])
+        np.minimum.at(lowest, step[rest], key[rest])
     lowest[lowest == 999] = -1
     return lowest
 

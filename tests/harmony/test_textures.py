@@ -66,6 +66,21 @@ def test_notes_that_ring_under_the_pedal_count_for_their_chord():
     ]
 
 
+def test_arpeggios_under_the_pedal_keep_their_foot():
+    """Left hand root, fifth, tenth …; the root rings on under the pedal while the finger has left it."""
+    bars = [
+        ((41, 48, 56, 63), (75, 72), "F min7"),
+        ((46, 53, 56, 62), (74, 77), "Bb 7"),
+        ((51, 58, 62, 67), (79, 75), "Eb maj7"),
+    ]
+    left, right, pedal = [], [], []
+    for i, ((a, b, c, d), melody, _) in enumerate(bars):
+        left += row([a, b, c, d, c, b, c, b], 0.5, 4.0 * i)
+        right += row(melody, 2.0, 4.0 * i)
+        pedal += [(4.0 * i + 0.05, 127), (4.0 * i + 3.99, 0)]
+    assert heard(score_of(left, right, pedal=pedal)) == [(4.0 * i, bar[2]) for i, bar in enumerate(bars)]
+
+
 def test_single_line_implies_its_harmony():
     line = row([60, 64, 67, 72, 67, 64, 60, 64, 62, 65, 69, 74, 69, 65, 62, 65], 0.5)
     line += row([55, 59, 62, 65, 67, 65, 62, 59, 60, 64, 67, 72, 76, 72, 67, 64], 0.5, 8.0)
