@@ -62,6 +62,10 @@ PERCUSSION = {
     "bank 127 without XG": (f"00 B0 00 7F  00 C0 00  {NOTE_1}", False),
     "GS rhythm part on channel 1 (from memory)": (f"00 F0 0A 41 10 42 12 40 11 15 01 19 F7  {NOTE_1}", True),
     "GS rhythm part off on channel 10": (f"00 F0 0A 41 10 42 12 40 10 15 00 1B F7  {NOTE_10}", False),
+    "GS rhythm part on channel 11": (
+        "00 F0 0A 41 10 42 12 40 1A 15 01 10 F7  10 9A 3C 40  10 8A 3C 40",
+        True,
+    ),
     "GS rhythm part on channel 11 is not channel 1": (
         f"00 F0 0A 41 10 42 12 40 1A 15 01 10 F7  {NOTE_1}",
         False,

@@ -63,6 +63,14 @@ def test_pedal_in_another_track_of_the_channel() -> None:
     assert read_score(data).notes["sounding_end_tick"].tolist() == [48, 48]
 
 
+def test_tracks_play_in_their_order_within_a_tick() -> None:
+    """The release in the first track comes before the pedal in the second."""
+    data = smf(f"10 {ON} 10 {OFF}", f"20 {DOWN} 10 {UP}")
+    assert read_score(data).notes["sounding_end_tick"].tolist() == [32]
+    data = smf(f"20 {DOWN} 10 {UP}", f"00 C0 05 10 {ON} 10 {OFF}")
+    assert read_score(data).notes["sounding_end_tick"].tolist() == [48]
+
+
 def test_pedal_of_another_port() -> None:
     data = smf(f"00 FF 21 01 00  10 {ON} 10 {OFF}", f"00 FF 21 01 01  00 {DOWN}  7F {UP}")
     assert read_score(data).notes["sounding_end_tick"].tolist() == [32]

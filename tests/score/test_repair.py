@@ -179,6 +179,13 @@ def test_truncated_file_keeps_what_can_be_played(cut: int) -> None:
     assert {"truncated", "no-end-of-track"} & set(codes(data))
 
 
+def test_delta_time_padded_with_zeros_is_read() -> None:
+    """Five bytes, but a value the standard allows."""
+    data = smf("80 80 80 80 10 90 3C 40  60 80 3C 40")
+    assert notes(data) == [(16, 112, 60)]
+    assert codes(data) == []
+
+
 def test_remark_names_track_and_byte() -> None:
     data = smf(NOTE, "00 91 40 40  60 81 40 85")
     (remark,) = read_score(data).remarks
