@@ -1,7 +1,8 @@
 """Converted files as real synthesizers sound them: partials measured in the sound, against pure ratios.
 
 FluidSynth cuts every pitch down to a whole cent and scales bends by 127/128, so it cannot prove better than about a
-cent; TiMidity++ moves in 256ths of a semitone. midirenderer shows the message itself to a tenth of a cent.
+cent; TiMidity++ moves in 256ths of a semitone and plays low notes in steps of its own. midirenderer shows the message
+itself to a tenth of a cent.
 """
 
 from __future__ import annotations
@@ -107,7 +108,7 @@ ENCODINGS = [
     (FLUIDSYNTH, Options(encoding="mpe"), 1.6),
     (FLUIDSYNTH, Options(encoding="mts"), 1.1),
     (FLUIDSYNTH, Options(encoding="mts-octave"), 1.1),
-    (TIMIDITY, Options(encoding="mts"), 0.45),
+    (TIMIDITY, Options(encoding="mts"), 1.5),
 ]
 
 
