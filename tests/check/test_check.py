@@ -207,6 +207,22 @@ def test_bends_of_the_original_are_added_to() -> None:
     assert replaced.error.worst_tick == 0x30
 
 
+def test_mean_error_is_weighted_by_time() -> None:
+    """A quarter 10 cents off, then three quarters right, in one note; and a second note of four quarters, right."""
+    score = read_score(smf("00 90 40 40 8F 00 80 40 40 00 90 43 40 8F 00 80 43 40"))
+    played = smf("00 E0 00 43 00 90 40 40 83 60 E0 00 40 8B 20 80 40 40 00 90 43 40 8F 00 80 43 40")
+    error = check(score, played, intended=tuning_of(score, lambda *_: 0.0)).error
+    off = 384 * 200 / 8192  # 00 43 is 384 steps up
+    assert error.worst_cents == pytest.approx(off)
+    assert error.mean_cents == pytest.approx(off * 480 / 3840)
+    assert (error.worst_note, error.worst_tick) == (0, 0)
+
+
+def test_note_without_a_note_off_may_get_one() -> None:
+    """A written file may close what the original leaves open; its velocity is nobody's."""
+    assert check(smf("00 90 40 40 60 FF 01 01 78"), smf("00 90 40 40 60 FF 01 01 78 00 80 40 11")).ok
+
+
 def test_percussion_is_to_stay_untouched() -> None:
     original = smf("00 99 24 40 60 89 24 40")
     nothing = Tuning(offsets=np.zeros(0, dtype=OFFSET_DTYPE), displacement_cents=np.zeros(0))

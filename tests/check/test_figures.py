@@ -207,6 +207,18 @@ def test_bars_share_a_pair_that_crosses_the_barline() -> None:
     assert cents == pytest.approx([1.955001, 1.955001], abs=1e-6)
 
 
+def test_bars_weigh_pairs_by_their_time_inside() -> None:
+    """A long fifth off by 1.955 from bar 1 into bar 2, a short octave, pure, on the last beat of bar 2."""
+    fifth = "83 60 90 3C 40 00 90 43 40"
+    octave = "96 40 91 30 40 00 91 3C 40 83 60 81 30 40 00 81 3C 40 00 80 3C 40 00 80 43 40"
+    score = read_score(smf(fifth + octave))
+    bars, cents = per_bar(consonant_pairs(equal_tempered(score)), score.meters)
+    assert bars.tolist() == [1, 2]
+    # Bar 2: the fifth C-G four beats; in the last one also C-C twice, C-C, and two more fifths below G.
+    pure_beats, fifth_beats = 3, 4 + 2
+    assert cents == pytest.approx([1.955001, 1.955001 * fifth_beats / (fifth_beats + pure_beats)], abs=1e-6)
+
+
 def one_window(score_notes: int, root: int, members: int, end: int) -> Harmony:
     windows = np.array([(0, end, root, root, -1, members, False)], dtype=WINDOW_DTYPE)
     pieces = np.array([(k, 0, 0, end, 0) for k in range(score_notes)], dtype=PIECE_DTYPE)
