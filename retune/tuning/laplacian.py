@@ -7,6 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.tuning.sparse import csc_matrix
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -19,8 +21,6 @@ class Laplacian:
     """
 
     def __init__(self, size: int, first: Ints, second: Ints) -> None:
-        from scipy.sparse import csc_matrix  # here, because importing it takes longer than most of the work
-
         self.size = size
         self._first, self._second = first, second
         linked = second >= 0
