@@ -19,7 +19,7 @@ TREES = {name: ast.parse(path.read_text(encoding="utf-8")) for name, path in MOD
 
 ROAD = ("score", "harmony", "ratios", "tuning", "encode")
 GROUND = {"units", "constants", "errors", "options", "wording", "files"}
-CONSUMERS = {"compare", "listen", "page", "parts", "passages", "plots", "batch", "cli"}
+CONSUMERS = {"compare", "listen", "page", "parts", "passages", "plots", "batch", "api", "cli"}
 WRITERS = {
     "retune.files",
     "retune.listen.soundfont",  # into a temporary folder of its own
