@@ -48,7 +48,8 @@ PIECE_DTYPE = np.dtype(
 )
 """A piece is the part of a pitched note inside one window: notes are cut where windows change. Ordered by
 (note, start_tick). Every pitched note has at least one piece; a note of no length has one piece of no length.
-Pieces cover onset to sounding end."""
+Pieces cover onset to sounding end, or as long as a note that rings under the pedal counts
+(`retune.score.ringing`)."""
 
 
 KEY_DTYPE = np.dtype(

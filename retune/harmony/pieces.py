@@ -9,6 +9,7 @@ from retune.harmony.metre import Grid
 from retune.harmony.model import PIECE_DTYPE
 from retune.harmony.roles import find_roles
 from retune.score.model import Score
+from retune.score.ringing import ringing_end_ticks
 
 
 def cut_pieces(score: Score, windows: NDArray[np.void], grid: Grid) -> NDArray[np.void]:
@@ -18,7 +19,7 @@ def cut_pieces(score: Score, windows: NDArray[np.void], grid: Grid) -> NDArray[n
         return np.zeros(0, dtype=PIECE_DTYPE)
     notes = score.notes[index]
     start = notes["onset_tick"].astype(np.int64)
-    end = np.maximum(notes["sounding_end_tick"], notes["release_tick"]).astype(np.int64)
+    end = ringing_end_ticks(score)[index]
     first = np.clip(np.searchsorted(windows["start_tick"], start, side="right") - 1, 0, None)
     last = np.maximum(np.searchsorted(windows["start_tick"], end, side="left") - 1, first)
     count = last - first + 1

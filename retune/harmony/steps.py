@@ -16,6 +16,7 @@ from retune.harmony.metre import Grid, notated_grid, shifted_grid
 from retune.harmony.motion import Motion, find_motion
 from retune.harmony.weights import WEIGHTS, Weights
 from retune.score.model import Clock, FloatArray, IntArray, Score
+from retune.score.ringing import ringing_end_ticks
 
 GATHER_SECONDS = 0.060  # experiment: the notes of rolled and of performed chords start closer than this
 MELODY_VOICES, CHORDAL_VOICES = 1.2, 1.6  # notes at once in a melody, in a part that plays chords (averages)
@@ -53,12 +54,12 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
         return _empty(score)
     onset = notes["onset_tick"].astype(np.int64)
     starts = gather_onsets(onset, score.clock)
-    end = np.maximum(notes["sounding_end_tick"], notes["release_tick"]).astype(np.int64)
+    end = ringing_end_ticks(score)[score.pitched]
     bounds = np.append(starts, max(int(end.max()), int(starts[-1]) + 1))
     first = np.searchsorted(starts, onset, side="right") - 1
     key = notes["key"].astype(np.int64)
     lengths = np.diff(bounds)
-    note, step, held, ringing = _overlaps(bounds, first, notes)
+    note, step, held, ringing = _overlaps(bounds, first, notes, end)
     overlap = held + weights.pedal * ringing
     share = overlap / lengths[step]
     fingered = _lowest(key[note], step, held / lengths[step], len(lengths))
@@ -108,11 +109,11 @@ def gather_onsets(onset: IntArray, clock: Clock) -> IntArray:
 
 
 def _overlaps(
-    bounds: IntArray, first: IntArray, notes: NDArray[np.void]
+    bounds: IntArray, first: IntArray, notes: NDArray[np.void], end: IntArray
 ) -> tuple[IntArray, IntArray, IntArray, IntArray]:
     """(note, step, ticks held by a finger, ticks ringing on under the pedal) for every step a note sounds in."""
     release = np.maximum(notes["release_tick"], notes["onset_tick"] + 1)
-    end = np.maximum(notes["sounding_end_tick"], release)
+    end = np.maximum(end, release)
     last = np.searchsorted(bounds, end, side="left") - 1
     count = np.clip(last - first + 1, 1, MAX_STEPS_OF_A_NOTE)
     note = np.repeat(np.arange(len(notes)), count)

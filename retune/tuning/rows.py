@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 from retune.harmony.model import Harmony, Role
 from retune.ratios.model import Ratios
 from retune.score.model import Score
+from retune.score.ringing import ringing_end_ticks
 from retune.tuning.unknowns import Unknowns
 from retune.tuning.weights import (
     PARTNERS_PER_NOTE,
     REPEAT_REACH_QUARTERS,
-    RING_REACH_SECONDS,
     STRIDE_GAP_QUARTERS,
     STRIDES,
     Weights,
@@ -91,10 +91,8 @@ def _spans(score: Score, harmony: Harmony, unknowns: Unknowns) -> _Spans:
     note = pieces["note"][take]
     is_cut = cut[note]
     start = pieces["start_tick"][take]
-    end = np.where(is_cut, pieces["end_tick"][take], notes["sounding_end_tick"][note])
+    end = np.where(is_cut, pieces["end_tick"][take], ringing_end_ticks(score)[note])
     release = notes["release_tick"][note]
-    reach = score.clock.ticks(score.clock.seconds(release) + RING_REACH_SECONDS)
-    end = np.minimum(end, np.maximum(reach, release))
     order = np.argsort(start, kind="stable")
     return _Spans(
         note[order],

@@ -242,6 +242,8 @@ def offset_rows(score: Score, harmony: Harmony, offsets: Floats) -> NDArray[np.v
     rows["note"] = note[first]
     rows["start_tick"] = pieces["start_tick"][first]
     rows["end_tick"] = pieces["end_tick"][last]
+    ends = np.append(note[first][1:] != note[first][:-1], True)[: len(first)]
+    rows["end_tick"][ends] = score.notes["sounding_end_tick"][note[first[ends]]]
     rows["offset_cents"] = offsets[first]
     return rows
 

@@ -33,7 +33,6 @@ STRIDE_GAP_QUARTERS = 2.0  # a longer rest ends a line
 STRIDES = ((70.6, 129.9), (170.1, 234.9))
 """Sizes [cents] a melodic semitone and whole tone may have: from the small semitone 25/24 (70.7) to short of the
 great limma 27/25 (133.2), from below the minor tone 10/9 (182.4) to the septimal tone 8/7 (231.2)."""
-RING_REACH_SECONDS = 4.0  # a note under the pedal has died away enough not to bind others
 HOLD_WORTH_MOVING_CENTS = 2.0
 """Below this hold limit a note is given one offset for all its length. Moving it by less is inaudible
 as pitch (5 cents is the usual rule of thumb; Hill & Summers, *JASA* 121, 2007, find
