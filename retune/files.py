@@ -8,7 +8,6 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
-import secrets
 import signal
 import stat
 import sys
@@ -117,7 +116,7 @@ def refuse_same_file(source: str | os.PathLike[str], target: str | os.PathLike[s
 
 def _replace(target: Path, data: bytes, mode: int | None, durable: bool) -> None:
     """Write to a temporary file beside the target and put it in the target's place."""
-    temporary = target.parent / f".retune-{secrets.token_hex(8)}.tmp"
+    temporary = target.parent / f".retune-{os.urandom(8).hex()}.tmp"
     with _termination_unwinds():
         try:
             handle = os.open(

@@ -5,6 +5,7 @@ Subcommands are imported when they are called, not before, so that `--version` a
 
 from __future__ import annotations
 
+import gc
 import importlib
 import os
 import sys
@@ -36,6 +37,9 @@ COMMANDS = {
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells count (common practice, no source)
 CRASHED = 70  # EX_SOFTWARE of sysexits.h (BSD)
+GARBAGE_THRESHOLD = (
+    100_000  # objects between two searches for cycles; imports alone make as many, all to stay
+)
 TRACEBACK_OPTION = "--traceback"
 TRACEBACK_VARIABLE = "RETUNE_TRACEBACK"
 
@@ -87,6 +91,7 @@ def retune() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit status; of an error the user sees one line, no trace."""
+    _start_lightly()
     given = list(sys.argv[1:] if arguments is None else arguments)
     show_trace = TRACEBACK_OPTION in given or bool(os.environ.get(TRACEBACK_VARIABLE))
     given = [argument for argument in given if argument != TRACEBACK_OPTION] or ["--help"]
@@ -108,6 +113,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
             raise
         what = f"{type(error).__name__}: {error}"
         return _fail(f"a fault in retune itself ({what}); run with {TRACEBACK_OPTION} to see more", CRASHED)
+
+
+def _start_lightly() -> None:
+    """Spare what costs a tenth of a short command and gains it nothing."""
+    # No matrix here is large enough for threads to pay; and sums come out the same on any number of cores.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    gc.set_threshold(GARBAGE_THRESHOLD)
 
 
 def usage_line(error: click.ClickException) -> str:
