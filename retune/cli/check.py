@@ -8,6 +8,7 @@ import click
 
 from retune.cli.shared import DEFAULT, json_option, print_json, print_remarks, quiet_option
 from retune.cli.tables import table
+from retune.collector import without_collector
 from retune.files import read_input
 from retune.options import Options
 from retune.wording import plain
@@ -64,6 +65,7 @@ def command(
     return 0 if report.ok else 1
 
 
+@without_collector
 def _report(
     original: bytes, retuned: Sequence[bytes], options: Options, names: tuple[str, str]
 ) -> CheckReport:
