@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +16,11 @@ from retune.batch.work import Task
 from retune.errors import OutputError
 from retune.files import write_atomically
 from retune.options import Options
+
+# Measured by tests/benchmarks/test_batch_speed.py; they decide how many processes are started, nothing else.
+START_SECONDS = 0.2
+SECONDS_PER_FILE = 0.015
+SECONDS_PER_BYTE = 3e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +64,7 @@ def run_batch(
     options, plan_text, plan_name
         As for a single conversion; the plan as text, because it may have to travel.
     processes
-        How many; None for all cores.
+        How many; None for as many as there are cores, fewer if there is little to do.
     manifest
         A file that gets a row of JSON for each file.
     force
@@ -81,12 +87,30 @@ def run_batch(
     known = {} if force else read_rows(state)
     recipe = recipe_of(options, plan_text)
     absolute = scheduler is not None
+    if processes is None:
+        processes = worthwhile_processes(jobs)
     tasks = [_task(job, options, plan_text, plan_name, recipe, known, absolute) for job in jobs]
     if manifest is not None:
         write_atomically(manifest, b"")
     rows = _stream(tasks, [state, *([Path(manifest)] if manifest else [])], processes, scheduler, on_row)
     _tidy(state, rows)
     return BatchResult(rows=tuple(sorted(rows, key=lambda row: row.source)))
+
+
+def worthwhile_processes(jobs: Sequence[Job]) -> int:
+    """One for each core, fewer if the work would be done before another process has started."""
+    seconds = 0.0
+    for job in jobs:
+        with suppress(OSError):  # what cannot be read is refused later
+            seconds += SECONDS_PER_FILE + SECONDS_PER_BYTE * os.path.getsize(job.source)
+    return max(1, min(available_cores(), len(jobs), int(seconds / START_SECONDS)))
+
+
+def available_cores() -> int:
+    """How many cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 def _task(
@@ -113,7 +137,7 @@ def _task(
 def _stream(
     tasks: Sequence[Task],
     paths: Sequence[Path],
-    processes: int | None,
+    processes: int,
     scheduler: str | None,
     on_row: Callable[[Row], None],
 ) -> list[Row]:
@@ -122,7 +146,7 @@ def _stream(
 
         source = run_on_cluster(tasks, scheduler)
     else:
-        source = run_local(tasks, processes or os.cpu_count() or 1)
+        source = run_local(tasks, processes)
     writer = RowWriter(paths)
     rows = []
     try:

@@ -66,7 +66,7 @@ def _convert(task: Task) -> Row:
         target=job.target,
         status=MENDED if mended else CONVERTED,
         input_sha256=digest,
-        output_sha256=_write(conversion.files, job.target),
+        output_sha256=write_files(conversion.files, job.target),
         recipe=task.recipe,
         figures=conversion.checked.after.as_dict(),
         remarks=[str(remark) for remark in conversion.remarks],
@@ -81,8 +81,8 @@ def _read_plan(text: str, name: str) -> Plan:
     return read_plan(text, name=name)
 
 
-def _write(files: Sequence[EncodedFile], target: str) -> dict[str, str]:
-    """Write the files of a conversion; path → hash."""
+def write_files(files: Sequence[EncodedFile], target: str) -> dict[str, str]:
+    """Write the files of a conversion, the main one to `target`; path → hash."""
     os.makedirs(os.path.dirname(target) or ".", exist_ok=True)
     main = str(Path(target).with_suffix(files[0].extension)) if files[0].extension != ".mid" else target
     written = {}

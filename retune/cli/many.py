@@ -51,7 +51,7 @@ _BATCH = (
         "processes",
         type=click.IntRange(min=1),
         metavar="N",
-        help="With --out-dir: how many files at once. Default: one for each core.",
+        help="With --out-dir: how many files at once. Default: one for each core, fewer for little work.",
     ),
     click.option("--force", is_flag=True, help="With --out-dir: convert again what is up to date."),
     click.option(

@@ -10,8 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from retune.batch import find_jobs, run_batch
+from retune.batch import Job, find_jobs, run_batch
 from retune.batch.manifest import STATE_NAME, read_rows
+from retune.batch.run import available_cores, worthwhile_processes
 from retune.errors import OptionError
 from retune.options import Options
 from retune.pipeline import convert
@@ -42,6 +43,17 @@ def test_the_same_bytes_at_any_number_of_processes(music, tmp_path):
     assert len(tree(tmp_path / "one")) == 6
 
 
+def test_more_processes_only_where_there_is_work_for_them(music):
+    jobs = find_jobs([str(music)], "out")
+    cores = available_cores()
+    assert worthwhile_processes(jobs) == 1
+    assert worthwhile_processes(jobs * 1000) == cores
+    large = music / "large.mid"
+    large.write_bytes(bytes(50_000_000))
+    assert worthwhile_processes([*jobs[:1], *find_jobs([str(large)], "out")]) == min(2, cores)
+    assert worthwhile_processes([Job(str(music / "gone.mid"), "out.mid")] * 2) == 1
+
+
 @pytest.mark.parametrize("processes", [1, 2])
 def test_a_failing_file_never_stops_the_rest(music, tmp_path, processes):
     (music / "songs" / "piece 3.mid").write_bytes(b"this is no music")
@@ -69,6 +81,15 @@ def test_what_is_up_to_date_is_left_alone(music, tmp_path):
     assert other.counts == {"converted": 6}
 
 
+def test_a_file_that_is_up_to_date_elsewhere_is_not_up_to_date_here(music, tmp_path):
+    """The same input, but its result has another place in the output folder now."""
+    out = tmp_path / "out"
+    batch(music, out, processes=1)
+    again = run_batch(find_jobs([str(music / "songs")], str(out)), str(out), Options(), processes=1)
+    assert again.counts == {"converted": 3}
+    assert (out / "piece 1.mid").read_bytes() == (out / "songs" / "piece 1.mid").read_bytes()
+
+
 def test_the_manifest_has_a_row_a_file(music, tmp_path):
     manifest = tmp_path / "rows.jsonl"
     batch(music, tmp_path / "out", processes=2, manifest=str(manifest))
@@ -92,11 +113,14 @@ def test_a_torn_line_of_an_interrupted_run_is_done_again(music, tmp_path):
     assert len(read_rows(state)) == 6
 
 
+FILES = 100  # long enough to be interrupted on any machine
+
+
 def test_an_interrupted_batch_leaves_nothing_half_written_and_finishes_later(tmp_path):
     music, out = tmp_path / "music", tmp_path / "out"
     music.mkdir()
-    for i in range(60):
-        (music / f"{i:02}.mid").write_bytes(piece(i, bars=40))
+    for i in range(FILES):
+        (music / f"{i:03}.mid").write_bytes(piece(i))
     code = (
         "import sys; from retune.batch import find_jobs, run_batch; from retune.options import Options\n"
         "if __name__ == '__main__':\n"
@@ -104,19 +128,21 @@ def test_an_interrupted_batch_leaves_nothing_half_written_and_finishes_later(tmp
     )
     script = tmp_path / "run.py"
     script.write_text(code)
-    running = subprocess.Popen([sys.executable, str(script)], stderr=subprocess.DEVNULL)
+    running = subprocess.Popen(
+        [sys.executable, str(script)], stderr=subprocess.DEVNULL, start_new_session=True
+    )
     deadline = time.monotonic() + 60
     while time.monotonic() < deadline and len(list(out.glob("*.mid"))) < 3:
         time.sleep(0.01)
-    running.send_signal(signal.SIGINT)
+    os.killpg(running.pid, signal.SIGINT)  # as a terminal does: every process of the run gets it
     assert running.wait(timeout=60) != 0
     done = len(list(out.glob("*.mid")))
-    assert 3 <= done < 60
+    assert 3 <= done < FILES
     assert not list(out.rglob("*.tmp"))
     counts = batch(music, out, processes=2).counts
-    assert counts["up to date"] + counts["converted"] == 60, counts
+    assert counts["up to date"] + counts["converted"] == FILES, counts
     assert counts["up to date"] >= 1
-    assert tree(out)["00.mid"] == convert((music / "00.mid").read_bytes()).files[0].data
+    assert tree(out)["000.mid"] == convert((music / "000.mid").read_bytes()).files[0].data
 
 
 def test_a_real_cluster_that_loses_a_worker_converts_every_file_once(tmp_path):
@@ -125,7 +151,7 @@ def test_a_real_cluster_that_loses_a_worker_converts_every_file_once(tmp_path):
     music, out = tmp_path / "music", tmp_path / "out"
     music.mkdir()
     for i in range(12):
-        (music / f"{i:02}.mid").write_bytes(piece(i, bars=20))
+        (music / f"{i:02}.mid").write_bytes(piece(i))
     killed = []
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None, silence_logs=50
@@ -144,7 +170,8 @@ def test_a_real_cluster_that_loses_a_worker_converts_every_file_once(tmp_path):
     assert tree(out)["07.mid"] == convert((music / "07.mid").read_bytes()).files[0].data
 
 
-def test_no_scheduler_answers(music, tmp_path):
+def test_no_scheduler_answers(music, tmp_path, monkeypatch):
     pytest.importorskip("distributed")
+    monkeypatch.setattr("retune.batch.cluster.CONNECT_SECONDS", 1)
     with pytest.raises(OptionError, match=r"no scheduler answers at tcp://127\.0\.0\.1:9"):
         batch(music, tmp_path / "out", scheduler="tcp://127.0.0.1:9")
