@@ -83,8 +83,8 @@ def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
     added = np.flatnonzero(both.place < 0)
     problems: list[str] = []
 
-    def differ(column: str, before: IntArray, what: str, among: BoolArray | bool = True) -> int:
-        changed = np.flatnonzero((before != decoded[column][theirs]) & among)
+    def differ(column: str, before: IntArray, what: str) -> int:
+        changed = np.flatnonzero(before != decoded[column][theirs])
         if len(changed):
             note = mine[changed[0]]
             values = f"{before[changed[0]]} became {decoded[column][theirs[changed[0]]]}"
@@ -99,10 +99,7 @@ def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
         problems.append(f"{_count(len(added), 'note is not in the original')}; first {where}")
     releases = differ("release_tick", score.notes["release_tick"][mine], "release is at another tick")
     velocities = differ("velocity", original["velocity"][mine], "note has another velocity")
-    released = score.notes["off_event"][mine] >= 0  # other notes end without a note-off of their own
-    softness = differ(
-        "release_velocity", original["release_velocity"][mine], "release has another velocity", released
-    )
+    softness = differ("release_velocity", original["release_velocity"][mine], "release has another velocity")
     programs = differ("program", original["program"][mine], "note has another program")
     tracks = differ("track", original["track"][mine], "note is in another track") if has_tracks else 0
     events_lost = _lost_events(both, problems)

@@ -219,8 +219,8 @@ def test_mean_error_is_weighted_by_time() -> None:
 
 
 def test_note_without_a_note_off_may_get_one() -> None:
-    """A written file may close what the original leaves open; its velocity is nobody's."""
-    assert check(smf("00 90 40 40 60 FF 01 01 78"), smf("00 90 40 40 60 FF 01 01 78 00 80 40 11")).ok
+    """A written file may close what the original leaves open, with the velocity 64 of a plain release."""
+    assert check(smf("00 90 40 40 60 FF 01 01 78"), smf("00 90 40 40 60 FF 01 01 78 00 80 40 40")).ok
 
 
 def test_percussion_is_to_stay_untouched() -> None:
