@@ -19,14 +19,14 @@ FloatArray = NDArray[np.float64]
 NOTE_DTYPE = np.dtype(
     [
         ("onset_tick", np.int64),  # tick of the note-on
-        ("release_tick", np.int64),  # tick of its note-off (>= onset; end of track if never released)
+        ("release_tick", np.int64),  # tick of its note-off (>= onset)
         ("sounding_end_tick", np.int64),  # release, or the later pedal lift (CC64, CC66)
         ("key", np.int16),  # MIDI key 0-127
         ("velocity", np.int16),  # 1-127
         ("part", np.int32),  # index into Score.parts
         ("track", np.int32),  # index into Score.tracks
         ("on_event", np.int64),  # index of the note-on within the track's events
-        ("off_event", np.int64),  # index of the note-off; -1 if the file never releases the note
+        ("off_event", np.int64),  # index of the note-off (one is put in where the file has none)
     ]
 )
 """One row a note, ordered by (onset_tick, track, on_event)."""

@@ -1,10 +1,9 @@
 """How long notes sound: the sustain and sostenuto pedals and the messages that silence a channel.
 
-A pedal belongs to a channel of a port, whichever track holds its events (MIDI 1.0 p. 20). Releases under
-a pedal are remembered until it lifts (A-5). Sostenuto holds only the notes whose keys are down when it is
-pressed. Reset All Controllers lifts both (RP-015). All Notes Off is a release that the pedals hold like
-any other; All Sound Off ends what the pedals hold. Neither stands in for a release the file holds as
-well: receivers may ignore All Notes Off, and a note is closed by the event that was written for it.
+A pedal belongs to a channel of a port, whichever track holds its events (MIDI 1.0 p. 20). Releases under a
+pedal are remembered until it lifts (A-5). Sostenuto holds only the notes whose keys are down when it is pressed.
+Reset All Controllers lifts both (RP-015). All Sound Off ends what the pedals hold. All Notes Off does not: it is
+a release that the pedals hold like any other (A-5), and receivers may ignore it (p. 24).
 """
 
 from __future__ import annotations
@@ -13,7 +12,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.constants import (
-    CC_ALL_NOTES_OFF,
     CC_ALL_SOUND_OFF,
     CC_RESET_ALL_CONTROLLERS,
     CC_SOSTENUTO,
@@ -22,8 +20,7 @@ from retune.constants import (
 )
 from retune.score.model import IntArray
 
-NEVER = np.iinfo(np.int64).max
-"""Rank of the release of a note that is never released."""
+_AFTER_ALL = np.iinfo(np.int64).max  # rank of the end of the file
 
 Moment = tuple[IntArray, IntArray]
 """Rank in the order of performance, and tick."""
@@ -38,13 +35,13 @@ def sounding_ends(
     controls: NDArray[np.void],
     control_rank: IntArray,
     end_tick: int,
-) -> tuple[IntArray, IntArray]:
-    """Release ticks and sounding end ticks of the notes.
+) -> IntArray:
+    """Sounding end ticks of the notes.
 
-    `on` are the note-on events (EVENT_DTYPE), ranks are places in the order of performance over all note and
-    controller events; a note that is never released has the release rank NEVER.
+    `on` are the note-on events (EVENT_DTYPE), `release` the ticks of the releases; ranks are places in the order
+    of performance over all note and controller events.
     """
-    release, sounding = release.copy(), release.copy()
+    sounding = release.copy()
     note_channel = on["port"] << 4 | on["channel"]
     control_channel = controls["port"] << 4 | controls["channel"]
     controls_by_channel = np.lexsort((control_rank, control_channel))
@@ -53,10 +50,9 @@ def sounding_ends(
         mine = _of(channel, control_channel, controls_by_channel)
         notes = _of(channel, note_channel, notes_by_channel)
         timeline = _Timeline(controls[mine], control_rank[mine], end_tick)
-        released = timeline.close_unreleased(on_rank[notes], (release_rank[notes], release[notes]))
-        release[notes] = released[1]
+        released = release_rank[notes], release[notes]
         sounding[notes] = timeline.sounding_end(on_rank[notes], released)[1]
-    return release, np.maximum(sounding, release)
+    return sounding
 
 
 def _of(channel: int, channels: IntArray, order: IntArray) -> IntArray:
@@ -74,17 +70,7 @@ class _Timeline:
         self._sustain = _presses(number == CC_SUSTAIN, lifted, value, ranks, ticks, end_tick)
         self._sostenuto = _presses(number == CC_SOSTENUTO, lifted, value, ranks, ticks, end_tick)
         silence = number == CC_ALL_SOUND_OFF
-        all_off = silence | (number == CC_ALL_NOTES_OFF)
         self._silence: Moment = ranks[silence], ticks[silence]
-        self._all_off: Moment = ranks[all_off], ticks[all_off]
-
-    def close_unreleased(self, on_rank: IntArray, release: Moment) -> Moment:
-        """Release moments, where notes that are never released end with an All Notes or All Sound Off."""
-        rank, tick = release
-        off_rank, off_tick = _next(self._all_off, on_rank)
-        never = rank == NEVER
-        closes = never & (off_rank >= 0)
-        return np.where(closes, off_rank, rank), np.where(closes, off_tick, tick)
 
     def sounding_end(self, on_rank: IntArray, release: Moment) -> Moment:
         """Moments at which notes released at the given moments fall silent."""
@@ -119,7 +105,7 @@ def _presses(
     up = np.flatnonzero(~is_down & was_down)
     up_rank, up_tick = ranks[up], ticks[up]
     if len(is_down) and is_down[-1]:  # never lifted: it holds to the end of the file
-        up_rank = np.append(up_rank, NEVER - 1)
+        up_rank = np.append(up_rank, _AFTER_ALL)
         up_tick = np.append(up_tick, end_tick)
     return _Presses(ranks[is_down & ~was_down], up_rank, up_tick)
 

@@ -15,9 +15,10 @@ from retune.score.clock import TempoEvent, build_clock
 from retune.score.columns import Columns, port_at, read_columns
 from retune.score.events import VLQ_MAX, times
 from retune.score.meters import MeterEvent, build_meters
-from retune.score.model import IntArray, Score, Track
-from retune.score.notes import NoteTable, read_notes
+from retune.score.model import Score, Track
+from retune.score.notes import read_notes
 from retune.score.parts import SetupEvent, build_parts, is_setup
+from retune.score.releases import Mend, NoteEvents, settle_releases
 from retune.score.repair import Repaired, repair
 from retune.score.text import readable
 
@@ -51,8 +52,9 @@ def read_score(data: bytes, *, name: str = "input", pattern: int | None = None) 
         chosen = _choose_pattern(tracks, pattern, name, remarks)
         tracks, format_ = [tracks[chosen]], 0
     columns = [read_columns(index, messages) for index, messages in enumerate(tracks)]
-    read = [_make_track(columns[index], messages, index, name) for index, messages in enumerate(tracks)]
-    return _assemble(repaired.division, format_, read, columns, remarks)
+    _check_length(columns, name)
+    settled = settle_releases(tracks, columns)
+    return _assemble(repaired.division, format_, tracks, columns, settled, remarks)
 
 
 def parse(repaired: Repaired) -> list[list[mido.Message]]:
@@ -90,59 +92,54 @@ def _choose_pattern(
     return chosen
 
 
-def _make_track(columns: Columns, messages: list[mido.Message], index: int, name: str) -> Track:
+def _check_length(columns: list[Columns], name: str) -> None:
+    for number, of_track in enumerate(columns, start=1):
+        if of_track.ticks[-1] > VLQ_MAX:
+            raise InputError(
+                f"{name}: track {number} is {of_track.ticks[-1]} ticks long, more than the {VLQ_MAX} that "
+                "can be handled; one of its delta times is probably damaged"
+            )
+
+
+def _make_track(columns: Columns, messages: list[mido.Message]) -> Track:
     """Track without its end-of-track event."""
-    end_tick = int(columns.ticks[-1])
-    if end_tick > VLQ_MAX:
-        raise InputError(
-            f"{name}: track {index + 1} is {end_tick} ticks long, more than the {VLQ_MAX} that "
-            "can be handled; one of its delta times is probably damaged"
-        )
     titles = (messages[i].name for i in columns.settings if messages[i].type == "track_name")
     return Track(
         name=readable(next(titles, "")),
         ticks=columns.ticks[:-1],
         messages=list(messages[:-1]),
-        end_tick=end_tick,
+        end_tick=int(columns.ticks[-1]),
     )
 
 
 def _assemble(
-    division: int, format_: int, tracks: list[Track], columns: list[Columns], remarks: list[Remark]
+    division: int,
+    format_: int,
+    messages: list[list[mido.Message]],
+    columns: list[Columns],
+    settled: NoteEvents,
+    remarks: list[Remark],
 ) -> Score:
+    tracks = [_make_track(*pair) for pair in zip(columns, messages, strict=True)]
     end_tick = max(track.end_tick for track in tracks)
-    table = read_notes(
-        np.concatenate([c.notes for c in columns]),
-        np.concatenate([c.controls for c in columns]),
-        np.array([track.end_tick for track in tracks], dtype=np.int64),
-        end_tick,
-    )
-    for track_index, release, onset in table.misplaced.tolist():
-        messages = tracks[track_index].messages
-        messages[release], messages[onset] = messages[onset], messages[release]
+    table = read_notes(settled, np.concatenate([of_track.controls for of_track in columns]), end_tick)
     settings = _Settings()
     for index, (track, of_track) in enumerate(zip(tracks, columns, strict=True)):
         settings.add(index, of_track, track.messages)
     clock = build_clock(division, settings.tempos)
-    meters = build_meters(clock.ticks_per_quarter, settings.meters)
     names = [track.name for track in tracks]
     score = Score(
         format=format_,
         division=division,
         clock=clock,
-        meters=meters,
+        meters=build_meters(clock.ticks_per_quarter, settings.meters),
         tracks=tuple(tracks),
         parts=build_parts(table.notes, table.parts, names, settings.setup),
         notes=table.notes,
         end_tick=end_tick,
         title=names[0],
     )
-    found = (
-        *remarks,
-        *settings.remarks(score),
-        *_misplaced_remarks(score, table),
-        *_unreleased_remarks(score, table),
-    )
+    found = (*remarks, *settings.remarks(score), *_release_remarks(score, settled.mends))
     return dataclasses.replace(score, remarks=found)
 
 
@@ -191,30 +188,16 @@ class _Settings:
             )
 
 
-def _misplaced_remarks(score: Score, table: NoteTable) -> Iterator[Remark]:
-    """One remark a track for the releases that were moved behind their note-ons."""
-    for track, first, count in _by_track(table.misplaced[:, 0]):
-        yield Remark(
-            code="release-first",
-            message=f"track {track + 1}: the release of a note of no length stood before the note; "
-            f"they were put in order{times(count)}",
-            where=score.where(int(score.tracks[track].ticks[table.misplaced[first, 1]])),
+def _release_remarks(score: Score, mends: Sequence[Mend]) -> Iterator[Remark]:
+    """One remark a track and kind for the releases that were moved or put in."""
+    for mend in mends:
+        what = (
+            "the release of a note of no length stood before the note; they were put in order"
+            if mend.code == "release-first"
+            else "a note is never released; a release was put in, where the key is released next or the track ends"
         )
-
-
-def _unreleased_remarks(score: Score, table: NoteTable) -> Iterator[Remark]:
-    """One remark a track for the notes the file never releases."""
-    notes = score.notes[table.unreleased]
-    for track, first, count in _by_track(notes["track"]):
         yield Remark(
-            code="unreleased",
-            message=f"track {track + 1}: {count} note{'s have' if count > 1 else ' has'} no release; taken to end "
-            "with the next release of the key, or with the track",
-            where=score.where(int(notes["onset_tick"][first])),
+            code=mend.code,
+            message=f"track {mend.track + 1}: {what}{times(mend.count)}",
+            where=score.where(mend.tick),
         )
-
-
-def _by_track(tracks: IntArray) -> list[tuple[int, int, int]]:
-    """(track, index of its first row, number of its rows) for every track that has rows."""
-    columns = np.unique(tracks, return_index=True, return_counts=True)
-    return list(zip(*(column.tolist() for column in columns), strict=True))

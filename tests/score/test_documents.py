@@ -12,5 +12,5 @@ def test_page_and_program_name_the_same_codes() -> None:
     page = (ROOT / "docs/damaged-files.md").read_text(encoding="utf-8")
     listed = set(re.findall(r"^\| `([a-z-]+)` \|", page, re.MULTILINE))
     source = "".join(path.read_text(encoding="utf-8") for path in (ROOT / "retune/score").glob("*.py"))
-    used = set(re.findall(r'code="([a-z-]+)"|mends\.note\(\s*"([a-z-]+)"', source))
+    used = set(re.findall(r'code="([a-z-]+)"|(?:mends\.note|Mend)\(\s*"([a-z-]+)"', source))
     assert {code for pair in used for code in pair if code} == listed

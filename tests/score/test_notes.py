@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from retune.score import NOTE_DTYPE, read_score
 from retune.score.columns import EVENT_DTYPE
-from retune.score.notes import pair
+from retune.score.pairing import pair
 from tests.score.build import codes, events, notes, smf, write
 
 
@@ -34,8 +34,31 @@ def test_missing_release_of_equal_notes() -> None:
     """on, on, off: the release ends both, as in most receivers (common practice, no source)."""
     data = smf("00 90 3C 40  30 90 3C 50  30 80 3C 40  60 B0 07 64")
     assert notes(data) == [(0, 96, 60), (48, 96, 60)]
-    assert read_score(data).notes["off_event"].tolist() == [2, -1]
     assert codes(data) == ["unreleased"]
+
+
+def test_missing_releases_are_put_in() -> None:
+    """So nothing written from the score leaves a note hanging: a release next to the one that ends the note."""
+    score = read_score(smf("00 90 3C 40  30 90 3C 50  30 80 3C 40  60 90 40 40  10 B0 07 64"))
+    assert [(m.type, t) for m, t in zip(score.tracks[0].messages, score.tracks[0].ticks, strict=True)] == [
+        ("note_on", 0),
+        ("note_on", 48),
+        ("note_off", 96),
+        ("note_off", 96),
+        ("note_on", 192),
+        ("control_change", 208),
+        ("note_off", 208),
+    ]
+    assert score.notes["off_event"].tolist() == [2, 3, 6]
+    assert codes(write(score)) == []
+
+
+def test_hundreds_of_notes_without_releases() -> None:
+    data = smf(b"".join(bytes((1, 0x90 | i % 16, i % 128, 64)) for i in range(5000)))
+    score = read_score(data)
+    assert len(score.notes) == 5000
+    assert len(score.tracks[0].messages) == 10_000
+    assert np.array_equal(read_score(write(score)).notes, score.notes)
 
 
 def test_missing_release_does_not_lengthen_the_notes_after_it() -> None:
@@ -93,7 +116,39 @@ def test_rows_are_ordered_by_onset_track_and_event() -> None:
 
 def test_all_notes_off_ends_notes_without_a_release() -> None:
     """p. 24: a receiver that obeys it; the end of the track would be much later."""
-    assert notes(smf("00 90 3C 40  60 B0 7B 00  81 00 B0 07 40")) == [(0, 96, 60)]
+    data = smf("00 90 3C 40  60 B0 7B 00  81 00 B0 07 40")
+    assert notes(data) == [(0, 96, 60)]
+    assert [message.type for message in events(write(read_score(data)))[0]] == [
+        "note_on",
+        "note_off",
+        "control_change",
+        "control_change",
+        "end_of_track",
+    ]
+
+
+def test_all_notes_off_in_another_track_ends_notes_without_a_release() -> None:
+    """It is heeded by the channel, whichever track holds it; the release goes into the track of the note."""
+    late = smf("00 90 3C 40  10 C0 05  81 00 C0 05", "60 B0 7B 00")
+    early = smf("60 B0 7B 00", "00 90 3C 40  60 C0 05  81 00 C0 05")
+    assert notes(late) == notes(early) == [(0, 96, 60)]
+    assert [m.type for m in read_score(late).tracks[0].messages] == [
+        "note_on",
+        "program_change",
+        "note_off",
+        "program_change",
+    ]
+
+
+def test_note_without_a_release_ends_where_its_port_is_left() -> None:
+    """A release after the port event would go to the other port."""
+    data = smf("00 90 3C 40  20 FF 21 01 01  20 C0 05")
+    assert notes(data) == [(0, 32, 60)]
+    assert codes(write(read_score(data))) == []
+
+
+def test_all_notes_off_after_the_track_has_ended() -> None:
+    assert notes(smf("00 90 3C 40  10 C0 05", "60 B0 7B 00")) == [(0, 16, 60)]
 
 
 def test_all_notes_off_of_another_channel_does_nothing() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections import Counter
 
 import mido
 import numpy as np
@@ -12,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from retune.score import Score, read_score
-from tests.score.build import events, write
+from tests.score.build import codes, events, write
 from tests.score.real_music import WORKS, real_file
 
 BYTE = st.integers(0, 127)
@@ -48,10 +49,19 @@ MESSAGES = st.one_of(
 )
 
 
+def with_releases(track: list[mido.Message]) -> list[mido.Message]:
+    """The track on one port, with a release at the end for every note-on."""
+    track = [m for m in track if m.type not in ("midi_port", "note_off")]
+    ons = [m for m in track if m.type == "note_on"]
+    return track + [mido.Message("note_off", channel=m.channel, note=m.note, time=1) for m in ons]
+
+
 @st.composite
-def midi_files(draw: st.DrawFn) -> bytes:
-    """Files of any events the format has, as mido writes them."""
+def midi_files(draw: st.DrawFn, released: bool = False) -> bytes:
+    """Files of any events the format has, as mido writes them; `released`: no note lacks its release."""
     tracks = draw(st.lists(st.lists(MESSAGES, max_size=25), min_size=1, max_size=3))
+    if released:
+        tracks = [with_releases(track) for track in tracks]
     file = mido.MidiFile(
         type=0 if len(tracks) == 1 else 1,
         ticks_per_beat=draw(st.integers(1, 32767)),
@@ -63,16 +73,27 @@ def midi_files(draw: st.DrawFn) -> bytes:
 
 
 @settings(deadline=None)
-@given(midi_files())
-def test_any_file_is_written_back_byte_for_byte(data: bytes) -> None:
+@given(midi_files(released=True))
+def test_sound_file_is_written_back_byte_for_byte(data: bytes) -> None:
     """But for a release that stands before its note of no length and changes places with it."""
     score = read_score(data)
-    codes = {remark.code for remark in score.remarks}
-    assert codes <= {"unreleased", "release-first"}
-    if "release-first" in codes:
+    if score.remarks:
+        assert {remark.code for remark in score.remarks} == {"release-first"}
         assert timed(write(score)) == timed(data)
     else:
         assert write(score) == data
+
+
+@settings(deadline=None)
+@given(midi_files())
+def test_only_missing_releases_are_added(data: bytes) -> None:
+    score = read_score(data)
+    assert {remark.code for remark in score.remarks} <= {"unreleased", "release-first"}
+    for before, after in zip(timed(data), timed(write(score)), strict=True):
+        added = Counter(after)
+        added.subtract(before)
+        assert all(count >= 0 and (not count or "note_off" in text) for (_, text), count in added.items())
+    assert codes(write(score)) == []
 
 
 @settings(deadline=None)
@@ -86,10 +107,9 @@ def test_note_table_points_at_its_events(data: bytes) -> None:
         on = track.messages[row["on_event"]]
         assert (on.note, on.velocity, on.channel) == (row["key"], row["velocity"], part.channel)
         assert (track.ticks[row["on_event"]], part.track) == (row["onset_tick"], row["track"])
-        if row["off_event"] >= 0:
-            off = track.messages[row["off_event"]]
-            assert (off.note, off.channel) == (row["key"], part.channel)
-            assert track.ticks[row["off_event"]] == row["release_tick"]
+        off = track.messages[row["off_event"]]
+        assert (off.note, off.channel) == (row["key"], part.channel)
+        assert track.ticks[row["off_event"]] == row["release_tick"]
     assert np.all(score.notes["onset_tick"] <= score.notes["release_tick"])
     assert np.all(score.notes["release_tick"] <= score.notes["sounding_end_tick"])
     assert np.all(score.notes["sounding_end_tick"] <= score.end_tick)

@@ -46,7 +46,7 @@ def test_quantities_of_the_standard(value: int, quantity: str) -> None:
 
 def test_status_is_given_anew_after_meta_and_sysex() -> None:
     """SMF 2.3: meta events and sysex cancel running status; between them it is used."""
-    data = smf("00 90 3C 40  00 40 40  00 FF 01 00  00 90 43 40  00 F0 02 01 F7  00 90 48 40")
+    data = smf("00 B0 07 40  00 0A 40  00 FF 01 00  00 B0 0B 40  00 F0 02 01 F7  00 B0 01 40")
     assert write(read_score(data)) == data
 
 
