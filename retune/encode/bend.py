@@ -8,6 +8,7 @@ notes that want different tunings at the same time.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
+from functools import partial
 from math import ceil
 
 import mido
@@ -16,18 +17,17 @@ import numpy as np
 from retune.constants import BEND_CENTRE, BEND_MAX
 from retune.encode import messages as build
 from retune.encode.conduct import Conductor
-from retune.encode.instruments import Habits, find_instruments, read_habits
+from retune.encode.instruments import Habits
 from retune.encode.lines import Line, Voice
 from retune.encode.losses import losses
 from retune.encode.messages import RPN_BEND_RANGE
-from retune.encode.model import Encoded, EncodedFile
+from retune.encode.model import Encoded
+from retune.encode.music import Music, music_of, survey
 from retune.encode.relabel import Address
-from retune.encode.rewrite import FileRewrite, Place
-from retune.encode.spread import Music, Spread, channels_used, spread_notes, write_spread
-from retune.encode.timeline import OtherEvent, read_timeline
-from retune.encode.wanted import wanted_steps
+from retune.encode.rewrite import Place
+from retune.encode.spread import Performance, channels_used, spread_notes, write_file
+from retune.encode.timeline import OtherEvent
 from retune.options import Options
-from retune.score import write_tracks
 from retune.score.model import IntArray, Score
 from retune.tuning.model import Tuning
 from retune.units import bend_step_cents
@@ -35,57 +35,30 @@ from retune.units import bend_step_cents
 
 def encode_bend(score: Score, tuning: Tuning, options: Options) -> Encoded:
     """Encode by pitch bend, one channel a tuning."""
-    music, ranges = read_music(score, tuning, options)
+    music, ranges = read_bends(score, tuning, options)
     spread = spread_notes(music, further=options.when_full == "ports")
-    return write_bends(score, tuning, spread, ranges)
-
-
-def write_bends(score: Score, tuning: Tuning, spread: Spread, ranges: list[int]) -> Encoded:
-    """The file of a plan."""
-    file = FileRewrite(score)
-    write_spread(file, spread, BendConductor, ranges)
-    format_, tracks = file.build()
+    file = write_file(spread, partial(BendConductor, ranges=ranges), Performance)
     error, remarks = losses(spread, tuning)
     return Encoded(
-        files=(EncodedFile(data=write_tracks(format=format_, division=score.division, tracks=tracks)),),
-        channels_used=channels_used(spread.music, spread.placement.lane),
+        files=(file,),
+        channels_used=channels_used(music, spread.placement.lane),
         worst_error_cents=error,
         remarks=remarks,
     )
 
 
-def read_music(
+def read_bends(
     score: Score, tuning: Tuning, options: Options, managed: Collection[Address] = ()
 ) -> tuple[Music, list[int]]:
     """Instruments, wanted bends, and the bend range of each instrument [semitones].
 
     The bends that the input gives to `managed` addresses need no room: they go to another channel.
     """
-    timeline = read_timeline(score)
-    instruments, of_part = find_instruments(score, timeline.others)
-    of_note = of_part[score.notes["part"]] if len(score.parts) else np.zeros(0, np.int64)
-    habits = read_habits(instruments, timeline.others)
-    bending = [Habits() if (i.port, i.channel) in managed else habits[i.index] for i in instruments]
-    ranges = choose_ranges(tuning, of_note, bending, options.bend_range_semitones)
-    steps = np.array([bend_step_cents(r) for r in ranges] or [1.0])
-    wanted = wanted_steps(tuning, len(score.notes), steps[of_note])
-    music = Music(
-        score=score,
-        timeline=timeline,
-        instruments=instruments,
-        habits=habits,
-        of_note=of_note,
-        wanted=wanted,
-        steps=steps,
-        slots=np.zeros(len(score.notes), np.int64),
-        tuned=tuned_instruments(wanted.value, np.repeat(of_note, np.diff(wanted.first))),
-    )
-    return music, ranges
-
-
-def tuned_instruments(values: IntArray, instrument: IntArray) -> tuple[int, ...]:
-    """Instruments with a value other than 0."""
-    return tuple(np.unique(instrument[values != 0]).tolist())
+    seen = survey(score)
+    bending = [Habits() if (i.port, i.channel) in managed else seen.habits[i.index] for i in seen.instruments]
+    ranges = choose_ranges(tuning, seen.of_note, bending, options.bend_range_semitones)
+    steps = np.array([bend_step_cents(r) for r in ranges])
+    return music_of(seen, tuning, steps), ranges
 
 
 def choose_ranges(tuning: Tuning, of_note: IntArray, habits: Sequence[Habits], least: int) -> list[int]:
@@ -104,6 +77,12 @@ def choose_ranges(tuning: Tuning, of_note: IntArray, habits: Sequence[Habits], l
 
 class BendConductor(Conductor):
     """Tunes channels by pitch bend: the tuning and the bend of the input in one message."""
+
+    def __init__(self, *args: object, port: int, ranges: Sequence[int]) -> None:
+        """`ranges`: bend range of each instrument [semitones]."""
+        super().__init__(*args, port=port)  # type: ignore[arg-type]
+        for voice in self.voices.values():
+            voice.range_semitones = ranges[voice.instrument.index] if voice.is_tuned else 0
 
     def is_tuned(self, line: Line, voice: Voice, slot: int, value: int, tick: int) -> bool:
         """True if the bend is right and was not sent on this very tick, perhaps by another track."""

@@ -44,10 +44,12 @@ class Conductor:
         file: FileRewrite,
         voices: dict[int, Voice],
         lines: dict[int, Line],
-        next_line: NextLine = lambda _: None,
+        next_line: NextLine,
+        *,
+        port: int,
     ) -> None:
-        """`voices` by channel of the input, `lines` by number of the lane."""
-        self.file, self.voices, self.lines, self.next_line = file, voices, lines, next_line
+        """`voices` by channel of the input, `lines` by number of the lane; `port` of the input."""
+        self.file, self.voices, self.lines, self.next_line, self.port = file, voices, lines, next_line, port
         self._keys: dict[tuple[int, int], list[tuple[int, Line]]] = {}
 
     # --- what subclasses say ----------------------------------------------------------------------
@@ -112,7 +114,9 @@ class Conductor:
     def _control(self, voice: Voice, event: OtherEvent, after: Place) -> None:
         number, value = event.message.control, event.message.value
         if number in _BANKS:
-            voice.bank = (value, voice.bank[1]) if number == build.CC_BANK_MSB else (voice.bank[0], value)
+            bank = voice.bank
+            voice.bank = (value, bank[1]) if number == build.CC_BANK_MSB else (bank[0], value)
+            voice.home.bank = voice.bank
         elif number in _SELECTS:
             voice.bend.control(number, value)
         elif number in build.DATA_ENTRY:

@@ -7,13 +7,20 @@ from collections.abc import Callable
 from retune.encode.bend import encode_bend
 from retune.encode.model import Encoded
 from retune.encode.mpe import encode_mpe
+from retune.encode.mts import encode_mts
+from retune.encode.octave import encode_octave
 from retune.options import Options
 from retune.score.model import Score
 from retune.tuning.model import Tuning
 
 Encoder = Callable[[Score, Tuning, Options], Encoded]
 
-_ENCODERS: dict[str, Encoder] = {"bend": encode_bend, "mpe": encode_mpe}
+_ENCODERS: dict[str, Encoder] = {
+    "bend": encode_bend,
+    "mpe": encode_mpe,
+    "mts": encode_mts,
+    "mts-octave": encode_octave,
+}
 
 
 def encode(score: Score, tuning: Tuning, options: Options) -> Encoded:

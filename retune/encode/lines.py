@@ -35,7 +35,8 @@ class Voice:
 
     instrument: Instrument
     home: Line
-    range_semitones: int = 0  # bend range of the output; 0: its bends are not ours
+    is_tuned: bool = False
+    range_semitones: int = 0  # bend range of the output; 0: its bends are left to the input
     program: tuple[int, int, int] | None = None  # bank MSB, bank LSB, program
     bank: tuple[int, int] = (0, 0)
     settings: dict[int, int] = field(default_factory=dict)
@@ -65,19 +66,22 @@ class Line:
     owner: Voice | None = None  # whose notes it plays now
     guest_of: Voice | None = None  # whose events pass over it: it is that voice's channel in the input
     program: tuple[int, int, int] | None = None
+    bank: tuple[int, int] = (0, 0)  # that the next program change would take
     settings: dict[int, int] = field(default_factory=dict)
     parameters: dict[Selection, Data] = field(default_factory=dict)
     range_semitones: int | None = None  # None: not set yet, or reset
     bend: int = BEND_CENTRE
     sent: tuple[int, int] = (-1, -1)  # tick and track of the last tuning message
     values: dict[int, int] = field(default_factory=dict)  # tuning in force, by slot [steps]
+    until: dict[int, int] = field(default_factory=dict)  # tick to which a slot's notes sound
     sounding_until: int = -1  # tick
     ringing_until: int = -1  # tick, tail included
     stale: bool = True
 
     def reset(self) -> None:
         """A device reset: nothing is known any more."""
-        self.program, self.range_semitones, self.bend, self.stale = None, None, BEND_CENTRE, True
+        self.program, self.bank, self.range_semitones = None, (0, 0), None
+        self.bend, self.stale = BEND_CENTRE, True
         self.settings.clear()
         self.parameters.clear()
 
@@ -111,9 +115,9 @@ class Line:
         wanted = voice.program or ((0, 0, 0) if self.program else None)
         if wanted is None or wanted == self.program:
             return
-        had = self.program or (0, 0, 0)
         self.program = wanted
-        if wanted[:2] != had[:2]:
+        if wanted[:2] != self.bank:
+            self.bank = wanted[:2]
             yield build.control(self.channel, build.CC_BANK_MSB, wanted[0])
             yield build.control(self.channel, build.CC_BANK_LSB, wanted[1])
         yield build.program(self.channel, wanted[2])

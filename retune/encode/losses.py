@@ -54,3 +54,20 @@ def remarks_by_bar(score: Score, errors: list[tuple[int, float]]) -> tuple[Remar
             )
         )
     return tuple(remarks)
+
+
+def out_of_reach(score: Score, tuning: Tuning, low: float, high: float) -> tuple[Remark, ...]:
+    """One remark if offsets lie outside what the encoding reaches [cents]."""
+    rows = tuning.offsets
+    beyond = np.maximum(low - rows["offset_cents"], rows["offset_cents"] - high)
+    if not len(rows) or beyond.max() <= 1e-6:
+        return ()
+    count = len(np.unique(rows["note"][beyond > 1e-6]))
+    return (
+        Remark(
+            code="out-of-reach",
+            message=f"this encoding reaches {low:.0f} to {high:.0f} cents: {count} note{'s' * (count > 1)} stop "
+            f"short by up to {beyond.max():.2f} cents; use another encoding",
+            where=score.where(int(rows["start_tick"][int(np.argmax(beyond))])),
+        ),
+    )

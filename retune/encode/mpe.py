@@ -8,7 +8,7 @@ the range of the options.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from math import ceil
@@ -24,17 +24,17 @@ from retune.constants import (
 )
 from retune.encode import messages as build
 from retune.encode.allocate import Lane, Lanes, Placement
-from retune.encode.bend import BendConductor, read_music
+from retune.encode.bend import BendConductor, read_bends
 from retune.encode.instruments import Habits
 from retune.encode.lines import PRESSURE, Line, Voice
 from retune.encode.losses import losses
 from retune.encode.messages import RPN_BEND_RANGE, RPN_MPE_CONFIGURATION
-from retune.encode.model import Encoded, EncodedFile
+from retune.encode.model import Encoded
+from retune.encode.music import Music
 from retune.encode.relabel import relabel
 from retune.encode.rewrite import FileRewrite, Place
 from retune.encode.share import place_notes
 from retune.encode.spread import (
-    Music,
     Performance,
     Spread,
     Task,
@@ -47,7 +47,6 @@ from retune.encode.spread import (
 from retune.encode.timeline import OtherEvent
 from retune.encode.zones import Zone, plan_zones
 from retune.options import Options
-from retune.score import write_tracks
 from retune.score.model import Score
 from retune.tuning.model import Tuning
 
@@ -59,13 +58,13 @@ UNKNOWN = -1  # in place of a bend: the channel may have any
 
 def encode_mpe(score: Score, tuning: Tuning, options: Options) -> Encoded:
     """Encode in one or two zones a port; what does not fit there keeps conventional channels."""
-    original, _ = read_music(score, tuning, options)
+    original, _ = read_bends(score, tuning, options)
     plan = plan_zones(
         original, further=options.when_full == "ports", keep_10_free=options.keep_channel_10_free
     )
     score = relabel(score, plan.addresses)
     managers = {(zone.port, zone.manager): zone for zone in plan.zones}
-    music, ranges = read_music(score, tuning, options, managed=managers)
+    music, ranges = read_bends(score, tuning, options, managed=managers)
     zone_of = {
         i.index: managers[i.port, i.channel] for i in music.instruments if (i.port, i.channel) in managers
     }
@@ -74,15 +73,14 @@ def encode_mpe(score: Score, tuning: Tuning, options: Options) -> Encoded:
     reserved = {(zone.port, c) for zone in plan.zones for c in (zone.manager, *zone.members)}
     conventional = spread_notes(outside, reserved=reserved)
     in_zones = _place_in_zones(inside, zone_of, keep_10_free=options.keep_channel_10_free)
+    manager_ranges = [_manager_range(habits) for habits in music.habits]
+    make = partial(ZoneConductor, zone_of=zone_of, ranges=ranges, manager_ranges=manager_ranges)
     file = FileRewrite(score)
-    write_spread(file, conventional, BendConductor, ranges)
-    write_spread(
-        file, in_zones, partial(ZoneConductor, zone_of=zone_of, ranges=ranges), ranges, ZonePerformance
-    )
-    format_, tracks = file.build()
+    write_spread(file, conventional, partial(BendConductor, ranges=ranges), Performance)
+    write_spread(file, in_zones, make, ZonePerformance)
     found = [losses(spread, tuning) for spread in (conventional, in_zones)]
     return Encoded(
-        files=(EncodedFile(data=write_tracks(format=format_, division=score.division, tracks=tracks)),),
+        files=(file.encoded(),),
         channels_used=channels_used(music, np.maximum(conventional.placement.lane, in_zones.placement.lane)),
         worst_error_cents=max(worst for worst, _ in found),
         remarks=(*plan.remarks, *(remark for _, remarks in found for remark in remarks)),
@@ -125,7 +123,7 @@ def _zone_lanes(index: int, members: Iterable[int]) -> Lanes:
 class ZonePerformance(Performance):
     """The zones of one port."""
 
-    def make_voices(self, port: int, ranges: list[int]) -> dict[int, Voice]:
+    def make_voices(self, port: int) -> dict[int, Voice]:
         """Instruments in zones, on their managers, and what the input sends to members without notes there."""
         voices: dict[int, Voice] = {}
         of_channel = {i.channel: i for i in self.music.instruments if i.port == port}
@@ -133,7 +131,7 @@ class ZonePerformance(Performance):
             manager = self.music.instruments[index]
             if manager.port == port:
                 line = self.lines.setdefault(manager.channel, Line(channel=manager.channel))
-                voice = Voice(manager, line, _manager_range(self.music.habits[index]))
+                voice = Voice(manager, line, is_tuned=True)
                 line.owner = line.guest_of = voice
                 line.ringing_until = ALWAYS
                 voice.lines.append(line)
@@ -154,7 +152,7 @@ class ZonePerformance(Performance):
         events = [e for e in self.events if e.channel >= 0]
         table = self.music.score.notes[self.notes[int(np.argmin(ons))]]
         place = Place(int(table["onset_tick"]), int(table["track"]), int(table["on_event"]))
-        rank = int(ons.min()) - 2  # before what tunes the first note
+        rank = int(ons.min()) - 1
         if events and events[0].rank < rank:
             first = events[0]
             place, rank = Place(first.tick, first.track, first.index), first.rank - 1
@@ -170,9 +168,16 @@ def _manager_range(habits: Habits) -> int:
 class ZoneConductor(BendConductor):
     """Sends the bends of notes to members, everything else to managers (2.3.1, 2.4)."""
 
-    def __init__(self, *args: object, zone_of: dict[int, Zone], ranges: list[int]) -> None:
-        """`ranges`: bend range of the members of each instrument's zone [semitones]."""
-        super().__init__(*args)  # type: ignore[arg-type]
+    def __init__(
+        self,
+        *args: object,
+        port: int,
+        zone_of: dict[int, Zone],
+        ranges: Sequence[int],
+        manager_ranges: Sequence[int],
+    ) -> None:
+        """`ranges`: bend range of members and managers of each instrument's zone [semitones]."""
+        super().__init__(*args, port=port, ranges=manager_ranges)
         self.member_range: dict[int, int] = {}
         self.zones: list[tuple[Zone, Voice, int]] = []
         for voice in self.voices.values():

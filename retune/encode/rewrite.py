@@ -9,6 +9,8 @@ from operator import itemgetter
 import mido
 import numpy as np
 
+from retune.encode.model import EncodedFile
+from retune.score import write_tracks
 from retune.score.model import Score, Track
 
 
@@ -91,12 +93,13 @@ class FileRewrite:
         rewrite.leaves_out = True
         self._further.setdefault((port, track), []).append((int(rewrite.track.ticks[index]), message))
 
-    def build(self) -> tuple[int, list[Track]]:
-        """Format and tracks; further ports come behind the tracks of the input, in their order."""
+    def encoded(self) -> EncodedFile:
+        """The bytes; further ports come behind the tracks of the input, in their order."""
         tracks = [track.build() for track in self.tracks]
         for (port, number), events in sorted(self._further.items(), key=itemgetter(0)):
             tracks.append(_further_track(self.score.tracks[number], port, events))
-        return (1 if len(tracks) > 1 else self.score.format), tracks
+        format_ = 1 if len(tracks) > 1 else self.score.format
+        return EncodedFile(data=write_tracks(format=format_, division=self.score.division, tracks=tracks))
 
 
 def _further_track(twin: Track, port: int, events: list[tuple[int, mido.Message]]) -> Track:

@@ -16,33 +16,19 @@ import numpy as np
 from retune.constants import CHANNELS_PER_PORT, PERCUSSION_CHANNEL
 from retune.encode.allocate import Demand, Lane, Lanes, Placement
 from retune.encode.conduct import CC_PORTAMENTO_FROM, ONE_SHOT, Conductor
-from retune.encode.instruments import Habits, Instrument
+from retune.encode.instruments import Instrument
 from retune.encode.lines import Line, Voice
+from retune.encode.model import EncodedFile
+from retune.encode.music import Music
 from retune.encode.quota import quotas
 from retune.encode.rewrite import FileRewrite, Place
 from retune.encode.share import place_notes
-from retune.encode.timeline import OtherEvent, Timeline
-from retune.encode.wanted import Wanted
+from retune.encode.timeline import OtherEvent
 from retune.score import moved
-from retune.score.model import FloatArray, IntArray, Score
+from retune.score.model import IntArray, Score
 
 TAIL_SECONDS = 1.0
 """How long a released note is taken to ring on; chosen by us. Organs stop sooner, pads ring longer."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Music:
-    """A score as the encoders see it: instruments, order of events, wanted values."""
-
-    score: Score
-    timeline: Timeline
-    instruments: tuple[Instrument, ...]
-    habits: tuple[Habits, ...]
-    of_note: IntArray  # (n_notes,) instrument of each note
-    wanted: Wanted
-    steps: FloatArray  # (n_instruments,) step of the encoding [cents]
-    slots: IntArray  # (n_notes,) slot of a channel that tunes each note
-    tuned: tuple[int, ...]  # instruments with at least one note off equal temperament
 
 
 Task = tuple[int, int, int, "Callable[[], None] | None", int, int, int]
@@ -213,20 +199,20 @@ class _Channels:
 MakeConductor = Callable[..., Conductor]
 
 
-def write_spread(
-    file: FileRewrite,
-    spread: Spread,
-    make: MakeConductor,
-    ranges: list[int],
-    performance: type[Performance] | None = None,
-) -> None:
-    """Put notes on their channels and write set-up, tuning and copies of the input's channel messages.
+def write_file(spread: Spread, make: MakeConductor, performance: type[Performance]) -> EncodedFile:
+    """The file of a plan."""
+    file = FileRewrite(spread.music.score)
+    write_spread(file, spread, make, performance)
+    return file.encoded()
 
-    `ranges` is the bend range of each instrument [semitones], 0 where bends are left to the input.
-    """
+
+def write_spread(
+    file: FileRewrite, spread: Spread, make: MakeConductor, performance: type[Performance]
+) -> None:
+    """Put notes on their channels and write set-up, tuning and copies of the input's channel messages."""
     _move_notes(file, spread)
-    for port, lanes in spread.lanes.items():
-        (performance or Performance)(file, spread, port, lanes, make, ranges).play()
+    for port in spread.lanes:
+        performance(file, spread, port, make).play()
 
 
 def _move_notes(file: FileRewrite, spread: Spread) -> None:
@@ -246,28 +232,22 @@ def _move_notes(file: FileRewrite, spread: Spread) -> None:
 class Performance:
     """Everything that happens on one port, in playing order."""
 
-    def __init__(
-        self,
-        file: FileRewrite,
-        spread: Spread,
-        port: int,
-        lanes: dict[int, Lane],
-        make: MakeConductor,
-        ranges: list[int],
-    ) -> None:
-        self.file, self.spread, self.music, self.lanes = file, spread, spread.music, lanes
+    def __init__(self, file: FileRewrite, spread: Spread, port: int, make: MakeConductor) -> None:
+        """`make` gets file, voices, lines and the finder of one-shot controllers' channels, and `port`."""
+        self.file, self.spread, self.music = file, spread, spread.music
+        lanes = self.lanes = spread.lanes[port]
         self.lines = {
             n: Line(channel=n % CHANNELS_PER_PORT, port=spread.port_of(port, n)) for n in sorted(lanes)
         }
         self.events = [e for e in self.music.timeline.others if e.port == port]
-        self.voices = self.make_voices(port, ranges)
-        self.conductor = make(file, self.voices, self.lines, self._next_line)
+        self.voices = self.make_voices(port)
+        self.conductor = make(file, self.voices, self.lines, self._next_line, port=port)
         self.of_instrument = {v.instrument.index: v for v in self.voices.values()}
         mine = np.isin(self.music.of_note, list(self.of_instrument))
         self.notes = np.nonzero((spread.placement.lane >= 0) & mine)[0]
         self._one_shots = self._find_one_shots()
 
-    def make_voices(self, port: int, ranges: list[int]) -> dict[int, Voice]:
+    def make_voices(self, port: int) -> dict[int, Voice]:
         """Instruments by channel: those that are tuned, and those without notes, whose channels may be used."""
         voices: dict[int, Voice] = {}
         for instrument in self.music.instruments:
@@ -278,7 +258,7 @@ class Performance:
                 and (tuned or not instrument.parts)
             ):
                 line = self.lines[instrument.channel]
-                voice = Voice(instrument, line, ranges[instrument.index] if tuned else 0)
+                voice = Voice(instrument, line, is_tuned=tuned)
                 line.owner = line.guest_of = voice
                 voice.lines.append(line)
                 voices[instrument.channel] = voice
@@ -293,7 +273,7 @@ class Performance:
         ends, rested = notes["sounding_end_tick"].tolist(), self.spread.rested.tolist()
         follows = any(e.channel >= 0 and e.message.type == "polytouch" for e in self.events)
         conductor, lines, voices = self.conductor, self.lines, self.of_instrument
-        for _, tick, note, what, track, position, value in self._todo():
+        for _, tick, note, what, track, position, value in self.tasks():
             if note < 0:
                 if what is not None:
                     what()
@@ -305,14 +285,16 @@ class Performance:
                 or not conductor.is_tuned(line, voice, slot, value, tick)
             ):
                 conductor.tune(line, voice, slot, value, Place(tick, track, position))
-            line.sounding_until = max(line.sounding_until, ends[note])
+            end = ends[note]
+            line.sounding_until = max(line.sounding_until, end)
+            line.until[slot] = max(line.until.get(slot, -1), end)
             line.ringing_until = max(line.ringing_until, rested[note])
             if follows:
-                conductor.remember_key(voice, keys[note], ends[note], line)
+                conductor.remember_key(voice, keys[note], end, line)
             if what is not None:
                 what()
 
-    def _todo(self) -> list[Task]:
+    def tasks(self) -> list[Task]:
         """Everything that has to be looked at, in playing order."""
         on, off, table = self.music.timeline.on, self.music.timeline.off, self.music.score.notes
         lane, value = self.spread.placement.lane, self.spread.placement.start_value

@@ -21,18 +21,23 @@ class Wanted:
     first: IntArray  # (n_notes + 1,)
     tick: IntArray  # (n_rows,)
     value: IntArray  # (n_rows,) in steps
-    rounding_cents: float  # largest error that the rounding to steps makes
+    rounding_cents: float  # largest error that the rounding to steps (and their reach) makes
 
 
-def wanted_steps(tuning: Tuning, n_notes: int, step_cents: FloatArray) -> Wanted:
-    """Offsets rounded to whole steps, with rows that no longer differ joined.
+def wanted_steps(
+    tuning: Tuning, n_notes: int, step_cents: FloatArray, reach: tuple[IntArray, IntArray] | None = None
+) -> Wanted:
+    """Offsets rounded to whole steps within `reach`, with rows that no longer differ joined.
 
     `step_cents` is (n_notes,): the size of a step for each note. Notes without rows want nothing (no rows).
+    `reach` are the lowest and highest value for each note.
     """
     rows = tuning.offsets
     note, cents = rows["note"], rows["offset_cents"]
     step = step_cents[note]
     value = np.rint(cents / step).astype(np.int64)
+    if reach is not None:
+        value = np.clip(value, reach[0][note], reach[1][note])
     error = float(np.abs(value * step - cents).max()) if len(rows) else 0.0
     keep = np.ones(len(rows), bool)
     keep[1:] = (note[1:] != note[:-1]) | (value[1:] != value[:-1])

@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 from retune.constants import CHANNELS_PER_PORT, PERCUSSION_CHANNEL
 from retune.encode.instruments import Instrument
+from retune.encode.music import Music
 from retune.encode.quota import most_at_once, needed_channels
 from retune.encode.relabel import Address
-from retune.encode.spread import Music, demand_of, rested_ticks
+from retune.encode.spread import demand_of, rested_ticks
 from retune.errors import Remark
 
 LOWER, UPPER = 0, CHANNELS_PER_PORT - 1  # manager channels, zero-based

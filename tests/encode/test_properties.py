@@ -205,6 +205,20 @@ def test_mpe_sounds_as_wanted(notes, messages, kind, keep_10_free):
         assert all(h.channel != 9 for h in hear(data))
 
 
+@settings(max_examples=100, deadline=None)
+@given(NOTES, MESSAGES, st.sampled_from([0, 1]), st.sampled_from(["mts", "mts-octave"]))
+def test_tables_sound_as_wanted(notes, messages, kind, encoding):
+    """A receiver of real-time tuning changes: key tables by tuning program, octave tables by channel."""
+    original, _ = build(notes, messages, kind)
+    score = read_score(original)
+    tuning = wanted(score, notes)
+    encoded = encode(score, tuning, Options(encoding=encoding))
+    data = encoded.files[0].data
+    compare(original, data, score, tuning, encoded.worst_error_cents + 1e-6)
+    step = 100 / 16384 if encoding == "mts" else 100 / 8192
+    assert encoded.worst_error_cents <= step / 2 + 1e-9 or encoded.remarks
+
+
 @settings(max_examples=30, deadline=None)
 @given(NOTES, MESSAGES)
 def test_the_same_input_gives_the_same_bytes(notes, messages):
