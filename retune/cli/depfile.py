@@ -1,6 +1,7 @@
 """What each result was made from, in the syntax of make, so that build scripts redo what has changed.
 
-A rule a result: `pure/hymn.mid: hymn.mid plan.toml`. Names are escaped as GNU make reads them (GNU make
+A rule a result: `pure/hymn.mid: hymn.mid plan.toml`, and an empty one for each file it was made from, without which
+make would stop when such a file is deleted. Names are escaped as GNU make reads them (GNU make
 manual, "Rule Syntax" and "Using Wildcard Characters in File Names").
 """
 
@@ -26,11 +27,15 @@ def depfile(rules: Iterable[tuple[Sequence[str], Sequence[str]]]) -> bytes:
 
     Raises `OutputError` for a name that a rule cannot hold.
     """
+    rules = sorted((tuple(targets), tuple(dict.fromkeys(sources))) for targets, sources in rules)
     lines = [
-        f"{_names(targets, _IN_TARGETS)}: {_names(dict.fromkeys(sources), _IN_SOURCES)}".rstrip(" ") + "\n"
+        f"{_names(targets, _IN_TARGETS)}: {_names(sources, _IN_SOURCES)}".rstrip()
         for targets, sources in rules
     ]
-    return os.fsencode("".join(sorted(lines)))
+    made = {target for targets, _ in rules for target in targets}
+    given = {source for _, sources in rules for source in sources}
+    lines += [f"{_names([source], _IN_TARGETS)}:" for source in sorted(given - made)]
+    return os.fsencode("".join(line + "\n" for line in lines))
 
 
 def refuse_unspeakable(names: Iterable[str]) -> None:

@@ -40,19 +40,30 @@ ODD_NAMES = [
 
 def test_the_rules_that_were_asked_for():
     rules = [(["out/b.mid", "out/b-2.mid"], ["in/b.mid"]), (["out/a #1.mid"], ["in/5$ a.mid", "plan.toml"])]
-    expected = "out/a\\ \\#1.mid: in/5$$\\ a.mid plan.toml\nout/b.mid out/b-2.mid: in/b.mid\n"
-    assert depfile(rules) == expected.encode()
+    assert depfile(rules).decode().splitlines() == [
+        "out/a\\ \\#1.mid: in/5$$\\ a.mid plan.toml",
+        "out/b.mid out/b-2.mid: in/b.mid",
+        "in/5$$\\ a.mid:",
+        "in/b.mid:",
+        "plan.toml:",
+    ]
+
+
+def test_what_is_made_itself_has_no_empty_rule():
+    assert depfile([(["c"], ["b"]), (["b"], ["a"])]) == b"b: a\nc: b\na:\n"
 
 
 def test_the_colon_of_a_drive_is_kept():
-    assert depfile([(["C:\\out\\a.mid"], ["d:/in:b.mid"])]) == rb"C:\out\a.mid: d:/in\:b.mid" + b"\n"
+    assert (
+        depfile([(["C:\\out\\a.mid"], ["d:/in:b.mid"])]) == b"C:\\out\\a.mid: d:/in\\:b.mid\nd:/in\\:b.mid:\n"
+    )
 
 
 @needs_make
 @pytest.mark.skipif(sys.platform == "win32", reason="such names cannot be there")
 @pytest.mark.parametrize("name", ODD_NAMES)
 def test_make_reads_every_name_as_it_is(name, tmp_path):
-    """Older than its source: to be made. Newer: up to date. Source gone: make says so."""
+    """Newer than its source: up to date. Older, or source gone: to be made."""
     source, target = tmp_path / f"{name}.in", tmp_path / f"{name}.out"
     (tmp_path / "Makefile").write_bytes(depfile([([target.name], [source.name])]) + b"%.out:\n\t@echo made\n")
     source.write_text("")
@@ -69,7 +80,7 @@ def test_make_reads_every_name_as_it_is(name, tmp_path):
     assert asked(50) == 0
     assert asked(150) == 1
     source.unlink()
-    assert asked(150) == 2
+    assert asked(150) == 1
 
 
 @pytest.mark.parametrize("character", ["\n", "\r", "\t", ";", "="])
@@ -92,13 +103,17 @@ def project(tmp_path, monkeypatch):
 
 def test_a_single_conversion(project):
     run("convert", "in/a hymn.mid", "-o", "hymn.mid", "--plan", "plan.toml", "--depfile", "hymn.d")
-    assert Path("hymn.d").read_text() == "hymn.mid: in/a\\ hymn.mid plan.toml\n"
+    assert Path("hymn.d").read_text().splitlines() == [
+        "hymn.mid: in/a\\ hymn.mid plan.toml",
+        "in/a\\ hymn.mid:",
+        "plan.toml:",
+    ]
     Path("retune.toml").write_text("glide = 5\n")
     run("convert", "in/a hymn.mid", "-o", "hymn.mid", "--depfile", "hymn.d")
-    assert Path("hymn.d").read_text() == "hymn.mid: in/a\\ hymn.mid retune.toml\n"
+    assert Path("hymn.d").read_text().startswith("hymn.mid: in/a\\ hymn.mid retune.toml\n")
     data = Path("in/slow.mid").read_bytes()
     run("convert", "-", "-o", "slow.mid", "--depfile", "slow.d", stdin=data)
-    assert Path("slow.d").read_text() == "slow.mid: retune.toml\n"
+    assert Path("slow.d").read_text() == "slow.mid: retune.toml\nretune.toml:\n"
 
 
 def test_a_batch_has_the_same_rules_at_any_number_of_jobs(project):
@@ -109,6 +124,10 @@ def test_a_batch_has_the_same_rules_at_any_number_of_jobs(project):
         "out/\\#2.mid: in/\\#2.mid plan.toml",
         "out/a\\ hymn.mid: in/a\\ hymn.mid plan.toml",
         "out/slow.mid: in/slow.mid plan.toml",
+        "in/\\#2.mid:",
+        "in/a\\ hymn.mid:",
+        "in/slow.mid:",
+        "plan.toml:",
     ]
     assert Path("one.d").read_bytes() == Path("two.d").read_bytes()
     again = run("convert", "in", "--out-dir", "out", "--plan", "plan.toml", "--depfile", "again.d", "--json")
@@ -120,7 +139,7 @@ def test_a_file_that_is_refused_has_no_rule(project):
     Path("in/letter.mid").write_text("not music")
     assert run("convert", "in", "--out-dir", "out", "--jobs", "1", "--depfile", "x.d").status == 1
     assert "letter" not in Path("x.d").read_text()
-    assert Path("x.d").read_text().count("\n") == 3
+    assert Path("x.d").read_text().count("out/") == 3
 
 
 @pytest.mark.parametrize("batch", [False, True])
