@@ -75,7 +75,7 @@ def _analyze_with_plan(score: Score, options: Options, plan: Plan) -> Analysis:
     marked = hints_from_markers(score) if options.chords == "markers" else ()
     harmony = find_harmony(score, hints=hints(plan, score) or marked)
     ratios = choose_ratios(harmony, prime_limit=options.prime_limit)
-    ratios = plan_ratios(plan, score, harmony, ratios)
+    ratios = plan_ratios(plan, score, harmony, ratios, prime_limit=options.prime_limit)
     return Analysis(score=score, harmony=harmony, ratios=ratios, options=options, plan=plan)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -69,7 +70,10 @@ def plan_ratios(
     for_chord, for_window = ratio_tables(plan, score, harmony, prime_limit=prime_limit)
     if not for_chord and not for_window:
         return chosen
-    return choose_ratios(harmony, prime_limit=prime_limit, for_chord=for_chord, for_window=for_window)
+    found = choose_ratios(harmony, prime_limit=prime_limit, for_chord=for_chord, for_window=for_window)
+    # A plan that repeats what would have been chosen anyway insists on nothing.
+    insisted = (found.deviations != chosen.deviations).any(axis=1)
+    return replace(found, insisted=insisted)
 
 
 def window_limits(

@@ -54,6 +54,7 @@ class Ratios:
 
     tables: tuple[RatioTable, ...]
     table_of_window: NDArray[np.int64]  # (n_windows,) index into tables
+    insisted: NDArray[np.bool_] | None = None  # (n_windows,) True where the user gave them; None: nowhere
 
     @property
     def deviations(self) -> NDArray[np.float64]:

@@ -139,7 +139,8 @@ def pair_rows(
     written = np.clip(np.minimum(spans.release[a], spans.release[b]) - start, 0, None)
     quarters = (written + weights.ringing * (sounding - written)) / score.clock.ticks_per_quarter
     target = _targets(harmony, ratios, key[upper], key[lower], window, pure)
-    rows = Rows(spans.unknown[upper], spans.unknown[lower], target, weights.pair * quarters)
+    weight = weights.pair * quarters * _insistence(ratios, weights, window)
+    rows = Rows(spans.unknown[upper], spans.unknown[lower], target, weight)
     live = quarters > 0
     return Pairs(
         rows.where(live), spans.note[upper][live], spans.note[lower][live], window[live], start[live]
@@ -160,6 +161,13 @@ def _targets(
     return result
 
 
+def _insistence(ratios: Ratios, weights: Weights, window: Ints) -> Floats:
+    """Factor on the weight of intervals in each window: what the user asks for goes before what was found."""
+    if ratios.insisted is None:
+        return np.ones(len(window))
+    return np.where(ratios.insisted[window], weights.insisted, 1.0)
+
+
 def frame_rows(score: Score, harmony: Harmony, ratios: Ratios, unknowns: Unknowns, weights: Weights) -> Rows:
     """Every piece against its window's root: tunes broken chords, and notes that sound alone."""
     pieces = harmony.pieces
@@ -167,6 +175,7 @@ def frame_rows(score: Score, harmony: Harmony, ratios: Ratios, unknowns: Unknown
     length = (pieces["end_tick"] - pieces["start_tick"]) / score.clock.ticks_per_quarter
     chordal = pieces["role"] == Role.CHORD
     weight = np.where(chordal, weights.frame, weights.frame_foreign) * np.clip(length, 0.05, 8.0)
+    weight = weight * _insistence(ratios, weights, pieces["window"])
     return Rows(unknowns.of_piece, unknowns.of_window(pieces["window"]), target, weight)
 
 

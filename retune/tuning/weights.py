@@ -16,6 +16,7 @@ class Weights:
     """One set of weights; `retune.tuning.presets` names the sets a user may choose."""
 
     pair: float = 1.0  # two notes sounding together [per quarter]
+    insisted: float = 20.0  # times as much for intervals in windows whose ratios the user gave
     ringing: float = 0.25  # share of a pair's weight while one of them only rings on under the pedal
     frame: float = 0.2  # a chord tone against its window's root, sounding or not [per quarter]
     frame_foreign: float = 0.02  # a non-chord tone against its window's root [per quarter]

@@ -12,6 +12,7 @@ from retune.errors import PlanError
 from retune.harmony import find_harmony
 from retune.harmony.vocabulary import INDEX_OF_SYMBOL
 from retune.options import Options
+from retune.pipeline import analyze, tune
 from retune.plan import hints, plan_ratios, read_plan, window_limits, write_plan
 from retune.ratios import choose_ratios
 from retune.score import read_score
@@ -143,3 +144,25 @@ def test_places_outside_the_music_are_named(text, message):
     plan = read_plan(text, name="song.toml")
     with pytest.raises(PlanError, match=f"song.toml, {message}"):
         hints(plan, score), window_limits(plan, score, harmony, Options())
+
+
+def test_ratios_of_a_plan_are_heard_before_lines_are_kept_still():
+    """A seventh asked for as 7/4 in bar 2 of the tag sounds as 7/4 at the default balance."""
+    data = (Path(__file__).parents[2] / "sample_scores" / "close_harmony_tag.mid").read_bytes()
+    found = analyze(data)
+    windows = found.harmony.windows
+    seventh = next(i for i, w in enumerate(windows) if w["chord"] == INDEX_OF_SYMBOL["7"] and i > 1)
+    bar, beat = found.score.meters.bar_beat(int(windows["start_tick"][seventh]))
+    end_bar, end_beat = found.score.meters.bar_beat(int(windows["end_tick"][seventh]))
+    places = f'at = "{int(bar)}.{float(beat):g}", to = "{int(end_bar)}.{float(end_beat):g}"'
+    text = f'windows = [{{{places}, ratios = "1 5/4 3/2 7/4"}}]\n'
+    planned = analyze(data, plan=read_plan(text, name="tag.toml"))
+    tuning = tune(planned)
+    sounding = {
+        int(planned.score.notes["key"][row["note"]] - windows["root_pc"][seventh]) % 12: float(
+            row["offset_cents"]
+        )
+        for row in tuning.offsets
+        if row["start_tick"] <= windows["start_tick"][seventh] < row["end_tick"]
+    }
+    assert sounding[10] - sounding[0] == pytest.approx(-31.174, abs=0.01)  # 7/4, Helmholtz/Ellis
