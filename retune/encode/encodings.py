@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from retune.encode.bend import encode_bend
+from retune.encode.midi2 import encode_midi2
 from retune.encode.model import Encoded
 from retune.encode.mpe import encode_mpe
 from retune.encode.mts import encode_mts
@@ -20,6 +21,7 @@ _ENCODERS: dict[str, Encoder] = {
     "mpe": encode_mpe,
     "mts": encode_mts,
     "mts-octave": encode_octave,
+    "midi2": encode_midi2,
 }
 
 
