@@ -10,7 +10,7 @@ possible; which of the silent channels it is decides what happens to the tails o
 2. the one released longest ago, if its tail has died away;
 3. a further channel, within the instrument's quota;
 4. the one released longest ago, tail or not;
-5. a channel that nobody or another instrument does not need at the moment, or one of a further port;
+5. a channel that nobody or another instrument needs at the moment, or one of a further port;
 6. none: notes share tunings (see share.py).
 
 Least recently released first: M1-100-UM v1.1 A.3; the rest is our own.
@@ -25,6 +25,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.constants import CHANNELS_PER_PORT
 from retune.encode.wanted import Wanted
 from retune.score.model import IntArray
 
@@ -153,6 +154,7 @@ class Lanes:
     apart: bool = False  # every note on a channel of its own while there are any (MPE)
     more: Callable[[], list[Lane]] | None = None  # opens a further port
     held: dict[int, list[Lane]] = field(init=False)
+    further: list[Lane] = field(default_factory=list)  # of further ports, held by nobody
 
     def __post_init__(self) -> None:
         self.held = {instrument: [lane] for instrument, lane in self.homes.items()}
@@ -174,6 +176,7 @@ class Lanes:
                 for lane in lanes:
                     if (
                         lane.home != other
+                        and lane.number < CHANNELS_PER_PORT
                         and not lane.private
                         and lane.end < on
                         and (best is None or lane.end < best.end)
@@ -194,8 +197,11 @@ class Lanes:
         """A channel of a further port, if those may be used."""
         if self.more is None:
             return None
-        self.pool.extend(self.more())
-        return self.take_new(instrument)
+        if not self.further:
+            self.further.extend(self.more())
+        lane = self.further.pop(0)
+        self.held[instrument].append(lane)
+        return lane
 
     def _clear(self, instrument: int, on: int, end: int) -> bool:
         """True if an instrument has no event on its own channel between two ranks."""
@@ -241,12 +247,16 @@ class Allocator:
             return self._choose_apart(k)
         same: Lane | None = None
         quiet: Lane | None = None
+        spare: Lane | None = None
         ringing: Lane | None = None
         doubled: Lane | None = None
         held = lanes.held[instrument]
         for lane in held:
             slot = lane.slots.get(request.slot)
-            if slot is None:
+            if lane.number >= CHANNELS_PER_PORT and (slot is None or slot.end < on):
+                if spare is None or lane.end < spare.end:
+                    spare = lane
+            elif slot is None:
                 if quiet is None or request.slot in quiet.slots:
                     quiet = lane
             elif slot.end > on:
@@ -272,7 +282,7 @@ class Allocator:
         if doubled is not None:
             return doubled, True
         chosen = lanes.take_new(instrument) or lanes.take_idle(instrument, on, request.end)
-        return chosen or lanes.take_further(instrument), False
+        return chosen or spare or lanes.take_further(instrument), False
 
     def _choose_apart(self, k: int) -> tuple[Lane | None, bool]:
         """The channel released longest ago; else one that sounds alike; else one whose keys are all up.

@@ -1,15 +1,18 @@
-"""The table of encodings."""
+"""The table of encodings, and the choice between one file and several."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
+from retune.encode.apart import encode_apart
 from retune.encode.bend import encode_bend
 from retune.encode.midi2 import encode_midi2
-from retune.encode.model import Encoded
+from retune.encode.model import Encoded, EncodedFile
 from retune.encode.mpe import encode_mpe
 from retune.encode.mts import encode_mts
 from retune.encode.octave import encode_octave
+from retune.errors import Remark
 from retune.options import Options
 from retune.score.model import Score
 from retune.tuning.model import Tuning
@@ -24,11 +27,34 @@ _ENCODERS: dict[str, Encoder] = {
     "midi2": encode_midi2,
 }
 
+FULL = frozenset(("channels-full", "zones-full"))
+"""Codes of the remarks that say that the channels of one file did not suffice."""
+
 
 def encode(score: Score, tuning: Tuning, options: Options) -> Encoded:
     """Encode a tuning as `options.encoding` says.
 
-    The result holds the bytes of every file, and the largest difference [cents] between the tuning and what
-    the messages stand for, losses from lack of channels included.
+    Returns ------- Encoded The bytes of every file, and the largest difference [cents] between the tuning and
+    what the messages stand for, losses included. There is one file, unless `options.when_full` is "files" and
+    one does not suffice.
+
     """
-    return _ENCODERS[options.encoding](score, tuning, options)
+    encoder = _ENCODERS[options.encoding]
+    encoded = encoder(score, tuning, options)
+    if (
+        options.when_full != "files"
+        or len(score.parts) < 2
+        or not any(r.code in FULL for r in encoded.remarks)
+    ):
+        return encoded
+    apart = encode_apart(score, tuning, options, encoder)
+    said = Remark(
+        code="one-file-a-part",
+        message=f"one file does not have the channels for all tunings: {len(apart.files)} files, one for each part",
+    )
+    return replace(apart, remarks=(said, *apart.remarks))
+
+
+def per_part(score: Score, tuning: Tuning, options: Options) -> tuple[EncodedFile, ...]:
+    """One complete file for each part, with the tempo map and markers of the whole."""
+    return encode_apart(score, tuning, options, _ENCODERS[options.encoding]).files

@@ -1,215 +1,334 @@
-"""Tuning in a MIDI 2.0 clip file: the pitch is part of each note.
+"""Tuning by MIDI 2.0: a clip file in which every note has a pitch of its own.
 
-Before every pitched note come per-note management and pitch 7.25 (M2-104-UM v1.1.2, 7.4.15.2); the same message
-moves a note that sounds. Pitch 7.25 rather than 7.9 in the note-on: a full receiver is exact to 0.000002 cents,
-one that honours the recommended 9 fractional bits and rounds is within 0.098 cents, as with 7.9; and 7.9 cannot
-move a sounding note. What channels bend is added by the receiver, so the input's own bends stay as they are.
-
-A clip is one sequence: tracks are merged in playing order, ports become groups, keys and channels stay. A note
-that a pedal holds while its key is struck again keeps the pitch that it has then.
+M2-104-UM v1.1.2 (UMP and MIDI 2.0 Protocol), section numbers below. Parts stay on their channels; a port
+becomes a group. Before its note-on a note gets per-note management and its pitch in semitones with 25
+fractional bits (App. C.3). The key stays the note's own where it is free, else the note uses that of another
+octave as a mere index.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from functools import partial
+from operator import itemgetter
 
+import mido
 import numpy as np
 
-from retune.constants import CHANNELS_PER_PORT, DEFAULT_METER, DEFAULT_TEMPO_US
-from retune.encode import packets as build
-from retune.encode.indices import Indices, assign_indices
+from retune.constants import BEND_CENTRE, CC_RESET_ALL_CONTROLLERS, DEFAULT_METER
+from retune.encode import messages as build
+from retune.encode import packets as ump
+from retune.encode.instruments import BendState
+from retune.encode.messages import is_reset
 from retune.encode.model import Encoded, EncodedFile
-from retune.encode.packets import HIGHEST_PITCH, PITCH_STEPS, Packet
+from retune.encode.packets import Packet
 from retune.encode.timeline import Timeline, read_timeline
-from retune.encode.translate import Translator
 from retune.encode.wanted import Wanted, wanted_steps
-from retune.errors import OptionError, Remark
+from retune.errors import Remark
 from retune.options import Options
-from retune.score.model import IntArray, Score
+from retune.score.model import Score
+from retune.score.text import readable
 from retune.tuning.model import Tuning
 
-STEP_CENTS = 100.0 / PITCH_STEPS
-MOST_GROUPS = 16
+STEPS_PER_SEMITONE = 1 << 25  # pitch 7.25, 7.4.15.2; receivers may use nine bits only (0.1 cents)
+HIGHEST_PITCH = (1 << 32) - 1
+GROUPS = 16
+_MOST_TICKS = 0xFFFF  # a quarter has 16 bits of ticks (CLIP 6)
+_BANKS = (build.CC_BANK_MSB, build.CC_BANK_LSB)
+_SELECTS = (build.CC_NRPN_LSB, build.CC_NRPN_MSB, build.CC_RPN_LSB, build.CC_RPN_MSB)
+_RPN_WITHOUT_SCALE = 18  # data entry is shifted up as it is: 14 bits of 32
 
-Row = tuple[int, int, Packet]
-"""Tick, rank within the tick, packet."""
+_FIRST, _SECOND = -2, -1  # ranks before all others
 
-RELEASE_VELOCITY = 64  # of a note-on with velocity 0, MIDI 1.0 A-1
-_MOVES, _METER, _TEMPO = -1, -2, -3  # ranks before all events of a tick
+Lane = tuple[int, int]
+"""Group and channel."""
 
+Task = tuple[int, int, Callable[[], Iterator[Packet]]]
+"""Rank, tick and what makes the packets."""
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Plan:
-    """What each note of a score becomes."""
-
-    score: Score
-    timeline: Timeline
-    wanted: Wanted
-    groups: dict[int, int]  # port -> group
-    lanes: IntArray  # (n_notes,)
-    indices: Indices
+_TEXTS: dict[str, tuple[int, int]] = {
+    "text": (ump.METADATA, ump.TEXT_UNKNOWN),
+    "copyright": (ump.METADATA, ump.TEXT_COPYRIGHT),
+    "track_name": (ump.METADATA, ump.TEXT_UNKNOWN),
+    "instrument_name": (ump.METADATA, ump.TEXT_UNKNOWN),
+    "lyrics": (ump.PERFORMANCE, ump.TEXT_LYRICS),
+    "marker": (ump.METADATA, ump.TEXT_UNKNOWN),
+    "cue_marker": (ump.METADATA, ump.TEXT_UNKNOWN),
+    "program_name": (ump.METADATA, ump.TEXT_UNKNOWN),
+    "device_name": (ump.METADATA, ump.TEXT_UNKNOWN),
+}
+"""Bank and status of the texts that SMF meta events become (CLIP App. B)."""
 
 
 def encode_midi2(score: Score, tuning: Tuning, options: Options) -> Encoded:
-    """Encode as one MIDI 2.0 clip. Raises `OptionError` where the score has more than 16 ports."""
-    plan = _plan(score, tuning)
-    translator = Translator(is_smpte=score.clock.smpte)
-    rows = _led_by_tempo_and_meter([*_events(plan, translator), *_moves(plan)])
-    rows.sort(key=lambda row: row[:2])
-    per_quarter, factor = _resolution(score.clock.ticks_per_quarter)
-    events = ((round(tick * factor), packet) for tick, _, packet in rows)
-    data = build.clip_file(per_quarter, events, round(score.end_tick * factor))
-    error, remarks = _losses(plan, tuning)
+    """Encode as a MIDI 2.0 clip file."""
+    timeline = read_timeline(score)
+    n = len(score.notes)
+    step = 100.0 / STEPS_PER_SEMITONE
+    keys = score.notes["key"].astype(np.int64)
+    reach = (-keys * STEPS_PER_SEMITONE, HIGHEST_PITCH - keys * STEPS_PER_SEMITONE)
+    wanted = wanted_steps(tuning, n, np.full(n, step), reach)
+    writer = _ClipWriter(score, timeline, wanted)
+    data = writer.write()
+    lanes = {(part.port % GROUPS, part.channel) for part in score.parts}
     return Encoded(
         files=(EncodedFile(data=data, extension=".midi2"),),
-        channels_used=len(np.unique(plan.lanes)),
-        worst_error_cents=error,
-        remarks=(*remarks, *_out_of_reach(plan), *translator.remarks()),
+        channels_used=len(lanes),
+        worst_error_cents=wanted.rounding_cents,
+        remarks=writer.remarks(),
     )
 
 
-def _plan(score: Score, tuning: Tuning) -> _Plan:
-    groups = _groups(score)
-    of_part = np.array([groups[p.port] * CHANNELS_PER_PORT + p.channel for p in score.parts], np.int64)
-    lanes = of_part[score.notes["part"]] if len(of_part) else np.zeros(0, np.int64)
-    keys = score.notes["key"].astype(np.int64)
-    reach = (-keys * PITCH_STEPS, HIGHEST_PITCH - keys * PITCH_STEPS)
-    wanted = wanted_steps(tuning, len(keys), np.full(len(keys), STEP_CENTS), reach)
-    timeline = read_timeline(score)
-    return _Plan(
-        score=score,
-        timeline=timeline,
-        wanted=wanted,
-        groups=groups,
-        lanes=lanes,
-        indices=assign_indices(score, timeline, wanted, lanes, PITCH_STEPS // 2),
-    )
+@dataclass(slots=True)
+class _Channel:
+    """What the input has set on one channel, and which keys are taken."""
+
+    state: BendState = field(default_factory=BendState)
+    bank: tuple[int, int] | None = None
+    msb: int = 0  # of the parameter being entered
+    down: set[int] = field(default_factory=set)  # key indices of notes not yet released
+    tuned: set[int] = field(default_factory=set)  # key indices that have a pitch of their own
+    index_user: dict[int, int] = field(default_factory=dict)  # key index -> note it was given to last
 
 
-def _groups(score: Score) -> dict[int, int]:
-    """Group of each port: the same number where that is possible."""
-    named = {m.port for track in score.tracks for m in track.messages if m.type == "midi_port"}
-    ports = sorted({0} | named)
-    if ports[-1] < MOST_GROUPS:
-        return {port: port for port in ports}
-    if len(ports) > MOST_GROUPS:
-        raise OptionError(
-            f"encoding midi2: the file uses {len(ports)} ports and a clip has {MOST_GROUPS} groups; "
-            "use encoding bend"
+class _ClipWriter:
+    """Turns the events of a score into packets, in playing order."""
+
+    def __init__(self, score: Score, timeline: Timeline, wanted: Wanted) -> None:
+        self.score, self.timeline, self.wanted = score, timeline, wanted
+        self.channels: dict[Lane, _Channel] = {}
+        self.index_of: dict[int, int] = {}  # note -> key index it was given
+        self.left_out: dict[str, int] = {}
+        self.first, self.values = wanted.first.tolist(), wanted.value.tolist()
+        of_part = [(part.port % GROUPS, part.channel) for part in score.parts]
+        self.lanes = [of_part[part] for part in score.notes["part"].tolist()]
+
+    def write(self) -> bytes:
+        """The file."""
+        ticks_per_quarter = min(max(round(self.score.clock.ticks_per_quarter), 1), _MOST_TICKS)
+        todo = [*self._head(ticks_per_quarter), *self._notes(), *self._moves(), *self._others()]
+        todo.sort(key=itemgetter(0, 1))
+        events = ((tick, packet) for _, tick, what in todo for packet in what())
+        return ump.write_clip(ticks_per_quarter, events, self.score.end_tick)
+
+    def remarks(self) -> tuple[Remark, ...]:
+        """What a clip file has no place for."""
+        return tuple(
+            Remark(
+                code="not-in-clip",
+                message=f"a MIDI 2.0 clip has no place for {kind.replace('_', ' ')} events; {count} left out",
+            )
+            for kind, count in sorted(self.left_out.items())
         )
-    return {port: group for group, port in enumerate(ports)}
 
+    def _head(self, ticks_per_quarter: int) -> Iterator[Task]:
+        """Tempo and time signature of the start where the input has none: players want them first (CLIP 7)."""
+        at_start = {
+            message.type
+            for track in self.score.tracks
+            for message in track.messages[: int(np.searchsorted(track.ticks, 0, side="right"))]
+        }
+        clock = self.score.clock
+        if clock.smpte or "set_tempo" not in at_start:
+            quarter_us = float(clock.seconds_per_tick[0]) * ticks_per_quarter * 1e6
+            yield _FIRST, 0, partial(iter, (ump.tempo(quarter_us),))
+        if "time_signature" not in at_start:
+            yield _SECOND, 0, partial(iter, (ump.time_signature(*DEFAULT_METER, 8),))
 
-def _resolution(ticks_per_quarter: float) -> tuple[int, float]:
-    """Whole ticks per quarter that fit in 16 bits, and how many of them make a tick of the score."""
-    if ticks_per_quarter <= build.MOST_TICKS_PER_QUARTER and ticks_per_quarter == int(ticks_per_quarter):
-        return int(ticks_per_quarter), 1.0
-    times = max(int(build.MOST_TICKS_PER_QUARTER / ticks_per_quarter), 1)
-    even = next((k for k in range(1, times + 1) if ticks_per_quarter * k % 1 == 0), times)
-    whole = min(round(ticks_per_quarter * even), build.MOST_TICKS_PER_QUARTER)
-    return whole, whole / ticks_per_quarter
+    def _notes(self) -> Iterator[Task]:
+        notes, timeline = self.score.notes, self.timeline
+        columns = (timeline.on, notes["onset_tick"], timeline.off, notes["release_tick"])
+        for note, (on, start, off, stop) in enumerate(zip(*(c.tolist() for c in columns), strict=True)):
+            yield on, start, partial(self._start, note, self.lanes[note])
+            yield off, stop, partial(self._stop, note, self.lanes[note])
 
+    def _others(self) -> Iterator[Task]:
+        first = {"set_tempo": _FIRST, "time_signature": _SECOND}
+        notes, timeline = self.score.notes, self.timeline
+        for number, track in enumerate(self.score.tracks):
+            mine = notes[notes["track"] == number]
+            is_note = np.zeros(len(track.messages), bool)
+            is_note[mine["on_event"]] = True
+            is_note[mine["off_event"][mine["off_event"] >= 0]] = True
+            base, port = int(timeline.first_of_track[number]), 0
+            for event in np.nonzero(~is_note)[0].tolist():
+                message, tick = track.messages[event], int(track.ticks[event])
+                if message.type == "midi_port":
+                    port = message.port
+                rank = int(timeline.rank[base + event])
+                rank = rank if tick else first.get(message.type, rank)
+                yield rank, tick, partial(self._other, port % GROUPS, message)
 
-def _events(plan: _Plan, translator: Translator) -> Iterator[Row]:
-    """Everything the tracks hold, in playing order; releases that end nothing are left out."""
-    tracks, notes = plan.score.tracks, plan.score.notes
-    of_track = notes["track"].tolist()
-    on = {place: n for n, place in enumerate(zip(of_track, notes["on_event"].tolist(), strict=True))}
-    off = {place: n for n, place in enumerate(zip(of_track, notes["off_event"].tolist(), strict=True))}
-    ranks, ports = plan.timeline.rank.tolist(), [0] * len(tracks)
-    places = [(t, i) for t, track in enumerate(tracks) for i in range(len(track.messages))]
-    lanes, index = plan.lanes.tolist(), plan.indices.index
-    for rank, tick, place in zip(
-        range(0, 2 * len(places), 2),
-        plan.timeline.sorted_ticks.tolist(),
-        [places[k] for k in np.argsort(ranks).tolist()],
-        strict=True,
-    ):
-        track, position = place
-        message = tracks[track].messages[position]
+    def _moves(self) -> Iterator[Task]:
+        wanted = self.wanted
+        low, high = wanted.first[:-1] + 1, wanted.first[1:]
+        several = np.nonzero(high > low)[0]
+        if not len(several):
+            return
+        rows = np.concatenate([np.arange(a, b) for a, b in zip(low[several], high[several], strict=True)])
+        note = np.repeat(several, (high - low)[several])
+        track, rank = self.score.notes["track"][note], np.zeros(len(rows), np.int64)
+        for t in np.unique(track).tolist():
+            here = track == t
+            _, rank[here] = self.timeline.insertion_ranks(self.score, t, wanted.tick[rows[here]])
+        columns = (rank, wanted.tick[rows], note, wanted.value[rows])
+        for r, tick, k, value in zip(*(c.tolist() for c in columns), strict=True):
+            yield r, tick, partial(self._move, k, self.lanes[k], value)
+
+    # --- notes -------------------------------------------------------------------------------------
+
+    def _channel(self, lane: Lane) -> _Channel:
+        return self.channels.setdefault(lane, _Channel())
+
+    def _start(self, note: int, lane: Lane) -> Iterator[Packet]:
+        group, channel = lane
+        state = self._channel(lane)
+        key = int(self.score.notes["key"][note])
+        index = self.index_of[note] = free_index(key, state.down)
+        state.down.add(index)
+        state.index_user[index] = note
+        low, high = self.first[note], self.first[note + 1]
+        value = self.values[low] if high > low else 0
+        if value or index != key or index in state.tuned:
+            state.tuned.add(index)
+            yield ump.management(group, channel, index)
+            yield ump.pitch(group, channel, index, key * STEPS_PER_SEMITONE + value)
+        yield ump.note_on(group, channel, index, int(self.score.notes["velocity"][note]))
+
+    def _stop(self, note: int, lane: Lane) -> Iterator[Packet]:
+        row = self.score.notes[note]
+        event, velocity, index = int(row["off_event"]), 64, self.index_of[note]
+        if event >= 0:
+            message = self.score.tracks[int(row["track"])].messages[event]
+            velocity = message.velocity if message.type == "note_off" else 64  # MIDI 1.0 4.2.1 p. 10
+        self._channel(lane).down.discard(index)
+        yield ump.note_off(*lane, index, velocity)
+
+    def _move(self, note: int, lane: Lane, value: int) -> Iterator[Packet]:
+        index = self.index_of[note]
+        state = self._channel(lane)
+        if state.index_user[index] == note:  # else a later note has taken the index over
+            state.tuned.add(index)
+            key = int(self.score.notes["key"][note])
+            yield ump.pitch(*lane, index, key * STEPS_PER_SEMITONE + value)
+
+    # --- everything else -----------------------------------------------------------------------------
+
+    def _other(self, group: int, message: mido.Message) -> Iterator[Packet]:
         kind = message.type
-        if kind == "midi_port":
-            ports[track] = message.port
-        elif kind not in ("note_on", "note_off"):
-            group = plan.groups[ports[track]]
-            for packet in translator.packets(message, group, is_first_track=track == 0):
-                yield tick, rank, packet
-        elif place in on:
-            for packet in _note_on(plan, on[place], message.velocity):
-                yield tick, rank, packet
-        elif place in off:
-            velocity = message.velocity if kind == "note_off" else RELEASE_VELOCITY
-            yield tick, rank, build.note_off(lanes[off[place]], index[off[place]], velocity)
-
-
-def _note_on(plan: _Plan, note: int, velocity: int) -> Iterator[Packet]:
-    """A note-on, after what gives it its pitch; notes without offsets (percussion) get none."""
-    lane, index = int(plan.lanes[note]), plan.indices.index[note]
-    first, behind = plan.wanted.first[note : note + 2].tolist()
-    if first < behind and not plan.indices.joins[note]:
-        yield build.fresh_note(lane, index)
-        pitch = int(plan.score.notes["key"][note]) * PITCH_STEPS + int(plan.wanted.value[first])
-        yield build.note_pitch(lane, index, pitch)
-    yield build.note_on(lane, index, velocity)
-
-
-def _moves(plan: _Plan) -> Iterator[Row]:
-    """Changes of notes that sound."""
-    wanted, indices = plan.wanted, plan.indices
-    lanes, keys, stop = plan.lanes.tolist(), plan.score.notes["key"].tolist(), indices.stop
-    of_row = np.repeat(np.arange(len(keys)), np.diff(wanted.first))
-    later = np.flatnonzero(np.diff(of_row, prepend=-1) == 0)
-    notes, ticks = of_row[later].tolist(), wanted.tick[later].tolist()
-    for row, note, tick in zip(later.tolist(), notes, ticks, strict=True):
-        if tick <= stop[note]:
-            pitch = keys[note] * PITCH_STEPS + int(wanted.value[row])
-            yield tick, _MOVES, build.note_pitch(lanes[note], indices.index[note], pitch)
-
-
-def _led_by_tempo_and_meter(rows: list[Row]) -> list[Row]:
-    """Tempo and meter of the start go first, and are there even if the score names none (CLIP 7)."""
-    for rank, is_one, default in (
-        (_TEMPO, build.is_tempo, build.tempo(DEFAULT_TEMPO_US)),
-        (_METER, build.is_meter, build.meter(*DEFAULT_METER, 8)),
-    ):
-        if any(tick == 0 and is_one(packet) for tick, _, packet in rows):
-            rows = [(t, rank if t == 0 and is_one(packet) else r, packet) for t, r, packet in rows]
+        if message.is_meta:
+            yield from self._meta(group, message)
+        elif kind == "sysex":
+            if is_reset(message):
+                self._reset(group)
+            yield from ump.system_exclusive(group, bytes(message.data))
+        elif kind == "control_change":
+            yield from self._control(group, message)
+        elif kind == "program_change":
+            bank = self._channel((group, message.channel)).bank
+            msb, lsb = bank or (0, 0)
+            data = message.program << 24 | msb << 8 | lsb
+            yield ump.voice(group, 0xC, message.channel, 0, bank is not None, data)
+        elif kind == "pitchwheel":
+            yield ump.voice(group, 0xE, message.channel, 0, 0, (message.pitch + BEND_CENTRE) << 18)
+        elif kind == "aftertouch":
+            yield ump.voice(group, 0xD, message.channel, 0, 0, ump.scale_up(message.value, 7, 32))
+        elif kind == "polytouch":
+            data = ump.scale_up(message.value, 7, 32)
+            for index in self._indices((group, message.channel), message.note):
+                yield ump.voice(group, 0xA, message.channel, index, 0, data)
+        elif kind == "note_off":
+            pass  # a release too many: of no effect
         else:
-            rows.append((0, rank, default))
-    return rows
+            self._leave_out(kind)
+
+    def _indices(self, lane: Lane, key: int) -> list[int]:
+        """Key indices under which a key sounds; the key itself if it does not."""
+        state, keys = self._channel(lane), self.score.notes["key"]
+        found = [i for i in sorted(state.down) if int(keys[state.index_user[i]]) == key]
+        return found or [key]
+
+    def _control(self, group: int, message: mido.Message) -> Iterator[Packet]:
+        channel, number, value = message.channel, message.control, message.value
+        state = self._channel((group, channel))
+        if number in _BANKS:
+            msb, lsb = state.bank or (0, 0)
+            state.bank = (value, lsb) if number == build.CC_BANK_MSB else (msb, value)
+        elif number in _SELECTS:
+            state.state.control(number, value)
+        elif number in build.DATA_ENTRY:
+            yield from _parameter(group, channel, state, number, value)
+        else:
+            if number == CC_RESET_ALL_CONTROLLERS:
+                state.state.control(number, value)
+            yield ump.voice(group, 0xB, channel, number, 0, ump.scale_up(value, 7, 32))
+
+    def _reset(self, group: int) -> None:
+        """After a device reset every key may have a pitch that is not known."""
+        for lane, state in self.channels.items():
+            if lane[0] == group:
+                state.state.reset()
+                state.bank = None
+                state.tuned = set(range(128))
+
+    def _meta(self, group: int, message: mido.MetaMessage) -> Iterator[Packet]:
+        kind = message.type
+        if kind == "set_tempo":
+            if not self.score.clock.smpte and message.tempo > 0:
+                yield ump.tempo(message.tempo)
+        elif kind == "time_signature":
+            yield _meter(message)
+        elif kind == "key_signature":
+            yield _key(message)
+        elif kind in _TEXTS:
+            bank, status = _TEXTS[kind]
+            yield from ump.text(
+                group, bank, status, readable(message.text if hasattr(message, "text") else message.name)
+            )
+        elif kind not in ("midi_port", "channel_prefix"):
+            self._leave_out(kind)
+
+    def _leave_out(self, kind: str) -> None:
+        self.left_out[kind] = self.left_out.get(kind, 0) + 1
 
 
-def _losses(plan: _Plan, tuning: Tuning) -> tuple[float, tuple[Remark, ...]]:
-    """Largest difference between tuning and messages [cents] while keys are down, and a remark on moves left out."""
-    worst, rows, notes, count, where = plan.wanted.rounding_cents, tuning.offsets, plan.score.notes, 0, 0
-    release = notes["release_tick"].tolist()
-    for note, stop in enumerate(plan.indices.stop):
-        if stop >= release[note]:
-            continue
-        low, high = np.searchsorted(rows["note"], [note, note + 1])
-        own = rows[low:high]
-        frozen = own["offset_cents"][np.searchsorted(own["start_tick"], stop, side="right") - 1]
-        missed = own[(own["start_tick"] > stop) & (own["start_tick"] < release[note])]
-        if len(missed):
-            worst = max(worst, float(np.abs(missed["offset_cents"] - frozen).max()))
-            where = where if count else int(missed["start_tick"][0])
-            count += 1
-    if not count:
-        return worst, ()
-    message = (
-        f"{count} note{'s' * (count > 1)} cannot move while the same key of the channel sounds again, "
-        f"up to {worst:.2f} cents off"
-    )
-    return worst, (Remark(code="key-taken", message=message, where=plan.score.where(where)),)
+def free_index(key: int, down: set[int]) -> int:
+    """The key itself, or one of another octave, or any that is not held down."""
+    if key not in down:
+        return key
+    octaves = (key + 12 * sign * n for n in range(1, 11) for sign in (-1, 1))
+    others = (key + sign * n for n in range(2, 128) for sign in (-1, 1))
+    return next((k for k in (*octaves, *others) if 0 <= k < 128 and k not in down), key)
 
 
-def _out_of_reach(plan: _Plan) -> tuple[Remark, ...]:
-    """A remark if the lowest or highest keys are to sound beyond what pitch 7.25 has."""
-    error = plan.wanted.rounding_cents
-    if error <= STEP_CENTS:
-        return ()
-    message = (
-        f"pitch ends with key 0 and above key 127: the outermost notes stop short by up to {error:.2f} cents"
-    )
-    return (Remark(code="out-of-reach", message=message),)
+def _parameter(group: int, channel: int, state: _Channel, number: int, value: int) -> Iterator[Packet]:
+    """Data entry as one registered (2), assignable (3) or relative (4, 5) controller message (7.4.7, 7.4.8)."""
+    kind, (msb, lsb) = state.state.selection
+    if (msb, lsb) == build.RPN_NULL:
+        return
+    registered = kind == "rpn"
+    if number in (build.CC_DATA_UP, build.CC_DATA_DOWN):
+        change = 1 if number == build.CC_DATA_UP else -1
+        data = (change << _RPN_WITHOUT_SCALE) & 0xFFFFFFFF
+        yield ump.voice(group, 4 if registered else 5, channel, msb, lsb, data)
+        return
+    if number == build.CC_DATA_MSB:
+        state.msb, low = value, 0
+    else:
+        low = value
+    data = (state.msb << 7 | low) << _RPN_WITHOUT_SCALE
+    yield ump.voice(group, 2 if registered else 3, channel, msb, lsb, data)
+
+
+def _meter(message: mido.MetaMessage) -> Packet:
+    return ump.time_signature(message.numerator, message.denominator, message.notated_32nd_notes_per_beat)
+
+
+def _key(message: mido.MetaMessage) -> Packet:
+    """Sharps of a key signature from its name, such as "F#m"."""
+    name = message.key
+    minor = name.endswith("m")
+    letter, sign = name[0], name.rstrip("m")[1:]
+    fifths = "FCGDAEB".index(letter) - 1 + 7 * (sign == "#") - 7 * (sign == "b") - 3 * minor
+    return ump.key_signature(fifths, letter)

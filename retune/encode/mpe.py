@@ -152,8 +152,8 @@ class ZonePerformance(Performance):
         events = [e for e in self.events if e.channel >= 0]
         table = self.music.score.notes[self.notes[int(np.argmin(ons))]]
         place = Place(int(table["onset_tick"]), int(table["track"]), int(table["on_event"]))
-        rank = int(ons.min()) - 1
-        if events and events[0].rank < rank:
+        rank = int(ons.min()) - 2  # ahead of the bend, which has the rank below the note's
+        if events and events[0].rank <= rank:
             first = events[0]
             place, rank = Place(first.tick, first.track, first.index), first.rank - 1
         yield rank, place.tick, -1, partial(self.conductor.configure, place), 0, 0, 0

@@ -87,7 +87,10 @@ def spread_notes(
         )
         shared.update(placement.shared)
         cut.update(placement.cut)
-        lanes[port] = {a.number: a for a in [*used.pool, *(a for held in used.held.values() for a in held)]}
+        lanes[port] = {
+            a.number: a
+            for a in [*used.pool, *used.further, *(a for held in used.held.values() for a in held)]
+        }
     return Spread(
         music=music,
         lanes=lanes,

@@ -170,9 +170,9 @@ class Receiver:
                 state.tuning = (value, state.tuning[1] if state.tuning else 0)
             case ("rpn", 0, 6) if number == 6 and channel in (0, 15):
                 self.zones[port, channel] = value
-                state.range = 2.0
+                state.range, state.bend = 2.0, 0
                 for c in self.members(port, channel):
-                    self.channels[port, c].range = 48.0
+                    self.channels[port, c].range, self.channels[port, c].bend = 48.0, 0
         self.retune(tick, port)
 
     def sysex(self, tick: int, track: int, port: int, message: mido.Message) -> None:
