@@ -104,6 +104,22 @@ class Sounding:
         )
 
 
+def folded(sounding: Sounding, track_names: Sequence[str]) -> Sounding:
+    """The same with what is in added tracks counted for the original track of their name.
+
+    A part that does not fit on the channels of its port goes on in a track of the same name on a further port.
+    """
+    if len(sounding.track_names) <= len(track_names):
+        return sounding
+    target = np.arange(len(sounding.track_names))
+    for track in range(len(track_names), len(sounding.track_names)):
+        name = sounding.track_names[track]
+        target[track] = track_names.index(name) if name in track_names else track
+    notes, events = sounding.notes.copy(), sounding.events.copy()
+    notes["track"], events["track"] = target[notes["track"]], target[events["track"]]
+    return replace(sounding, notes=notes, events=events)
+
+
 def joined(soundings: Sequence[Sounding]) -> Sounding:
     """Several files played together, heard as one; the first gives names, resolution and stored events.
 

@@ -12,7 +12,7 @@ from retune.check.fidelity import Comparison, compare, note_at
 from retune.check.matching import NoteColumns, match_notes
 from retune.check.realised import Realised, realised
 from retune.check.report import CheckReport, Measured
-from retune.check.sounding import FloatArray, IntArray, Sounding, joined
+from retune.check.sounding import FloatArray, IntArray, Sounding, folded, joined
 from retune.errors import Remark
 from retune.harmony.model import Harmony
 from retune.options import Options
@@ -117,6 +117,7 @@ def _compare_notes(score: Score, decoded: Sounding, tuning: Tuning | None) -> Co
     """Find each decoded note in the original."""
     original = decode_score(score)
     decoded = decoded.scaled(original.ticks_per_quarter / decoded.ticks_per_quarter)
+    decoded = folded(decoded, original.track_names)
     has_tracks = decoded.format != 2
     at_onset = _first_cents(original)
     if tuning is not None:
