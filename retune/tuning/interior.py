@@ -58,8 +58,8 @@ class Problem:
     def objective(self, x: Floats) -> float:
         """Value of what is minimised at x."""
         r = x[self.first] - x[self.second] - self.target
-        soft = self.weight @ np.maximum(r, 0.0) + self.under @ np.maximum(-r, 0.0)
-        return float(soft + 0.5 * self.pull @ (x - self.pull_to) ** 2)
+        soft = _dot(self.weight, np.maximum(r, 0.0)) + _dot(self.under, np.maximum(-r, 0.0))
+        return soft + 0.5 * _dot(self.pull, (x - self.pull_to) ** 2)
 
 
 @dataclass(slots=True)
@@ -156,8 +156,8 @@ def _start(problem: Problem, hard: _Hard) -> _State:
 
 
 def _gap(problem: Problem, s: _State) -> float:
-    soft = s.over @ (problem.weight - s.z) + s.under @ (problem.under + s.z)
-    return float(soft + s.slack_up @ s.y_up + s.slack_down @ s.y_down)
+    soft = _dot(s.over, problem.weight - s.z) + _dot(s.under, problem.under + s.z)
+    return soft + _dot(s.slack_up, s.y_up) + _dot(s.slack_down, s.y_down)
 
 
 def _dual_residual(problem: Problem, hard: _Hard, s: _State) -> Floats:
@@ -230,12 +230,16 @@ def _longest(problem: Problem, s: _State, d: tuple[Floats, ...]) -> float:
 def _mu_after(problem: Problem, s: _State, d: tuple[Floats, ...], size: float, count: int) -> float:
     _, dz, d_over, d_under, d_up, d_down, dy_up, dy_down = d
     k = min(1.0, size)
-    soft = (s.over + k * d_over) @ (problem.weight - s.z - k * dz)
-    soft += (s.under + k * d_under) @ (problem.under + s.z + k * dz)
-    hard = (s.slack_up + k * d_up) @ (s.y_up + k * dy_up) + (s.slack_down + k * d_down) @ (
-        s.y_down + k * dy_down
-    )
-    return float(soft + hard) / max(count, 1)
+    soft = _dot(s.over + k * d_over, problem.weight - s.z - k * dz)
+    soft += _dot(s.under + k * d_under, problem.under + s.z + k * dz)
+    hard = _dot(s.slack_up + k * d_up, s.y_up + k * dy_up)
+    hard += _dot(s.slack_down + k * d_down, s.y_down + k * dy_down)
+    return (soft + hard) / max(count, 1)
+
+
+def _dot(a: Floats, b: Floats) -> float:
+    """Sum of products, not by BLAS: its threads cost more than they gain, and their number changes the rounding."""
+    return float(np.einsum("i,i->", a, b))
 
 
 def _advance(s: _State, d: tuple[Floats, ...], size: float) -> None:
