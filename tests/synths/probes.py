@@ -77,7 +77,9 @@ def _single_notes(*, choose: bool) -> bytes:
     return scattered(lambda key, cents: [universal(8, 2, 0, 1, key, *frequency_word(key, cents))], setup)
 
 
-def _octave(*, fine: bool, real_time: bool) -> bytes:
+def _octave(*, fine: bool, real_time: bool, others: bool = True) -> bytes:
+    """Octave tables for every channel; or, without `others`, for the note's and then an even one for the next."""
+
     def before(key: int, cents: float) -> Messages:
         values = [0.0] * 12
         values[key % 12] = cents
@@ -86,7 +88,11 @@ def _octave(*, fine: bool, real_time: bool) -> bytes:
             data = [byte for word in words for byte in (word >> 7, word & 127)]
         else:
             data = [64 + round(value) for value in values]
-        return [universal(8, 9 if fine else 8, 3, 127, 127, *data, real_time=real_time)]
+        form = 9 if fine else 8
+        if others:
+            return [universal(8, form, 3, 127, 127, *data, real_time=real_time)]
+        even = [64, 0] * 12
+        return [universal(8, form, 0, 0, 2, *data), universal(8, form, 0, 0, 4, *even)]
 
     return scattered(before)
 
@@ -113,5 +119,6 @@ PROBES: dict[str, bytes] = {
     "mts-octave, 2 bytes, not real time": _octave(fine=True, real_time=False),
     "mts-octave, 1 byte, real time": _octave(fine=False, real_time=True),
     "mts-octave, 1 byte, not real time": _octave(fine=False, real_time=False),
+    "mts-octave, a table for each channel": _octave(fine=True, real_time=True, others=False),
     "RPN 1 fine tuning": _fine_tuning(),
 }

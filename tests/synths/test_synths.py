@@ -107,7 +107,6 @@ ENCODINGS = [
     (MIDIRENDERER, Options(encoding="mpe"), 0.7),  # half a step of range 48 is 0.29 a note
     (FLUIDSYNTH, Options(encoding="mpe"), 1.6),
     (FLUIDSYNTH, Options(encoding="mts"), 1.1),
-    (FLUIDSYNTH, Options(encoding="mts-octave"), 1.1),
     (TIMIDITY, Options(encoding="mts"), 1.5),
 ]
 
