@@ -13,7 +13,9 @@ from retune.check.timeline import Timeline
 
 DEFAULT_RANGE_CENTS = 4800.0  # per-note bend, 48 semitones (from memory, not checked)
 _UNSET = -1.0  # no pitch 7.25 in force
-_FAR_SEMITONES = 1.5  # a note this far from its number uses the number as a mere index (7.4.15.3)
+_FAR_SEMITONES = (
+    4.0  # a note this far from its number uses it as a mere index (7.4.15.3); A4 = 380 Hz is 2.5 off
+)
 
 
 class PerNote:
