@@ -20,8 +20,9 @@ from retune.check.sounding import (
     Stored,
     Table,
 )
-from retune.harmony.spelling import spell
+from retune.harmony.spelling import LETTERS, spell
 from retune.score.model import Score
+from retune.score.text import readable
 
 CLIP_FORMAT = 2  # of `Sounding.format`
 _KINDS = {
@@ -101,7 +102,7 @@ def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
     velocities = differ("velocity", original["velocity"][mine], "note has another velocity")
     softness = differ("release_velocity", original["release_velocity"][mine], "release has another velocity")
     programs = differ("program", original["program"][mine], "note has another program")
-    tracks = differ("track", original["track"][mine], "note is in another track") if has_tracks else 0
+    tracks = _other_tracks(both, problems) if has_tracks else 0
     events_lost = _lost_events(both, problems)
     names_lost = _lost_names(both, problems) if has_tracks else 0
     ticks_lost = max(0, score.end_tick - both.decoded.end_tick)
@@ -121,6 +122,21 @@ def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
         names_lost=names_lost,
         ticks_lost=ticks_lost,
     ), problems
+
+
+def _other_tracks(both: Comparison, problems: list[str]) -> int:
+    """Notes in another track; where tracks were added, one of the same name is as good."""
+    mine, theirs = both.pairs
+    before, after = both.original.notes["track"][mine], both.decoded.notes["track"][theirs]
+    names = both.original.track_names
+    if len(both.decoded.track_names) > len(names):
+        first = np.array([*map(names.index, names), *range(len(names), len(both.decoded.track_names))])
+        before, after = first[before], first[after]
+    moved = np.flatnonzero(before != after)
+    if len(moved):
+        place = note_at(both.score, int(mine[moved[0]]))
+        problems.append(f"{_count(len(moved), 'note is in another track')}; first {place}")
+    return len(moved)
 
 
 def _lost_events(both: Comparison, problems: list[str]) -> int:
@@ -159,17 +175,31 @@ def _missing_events(before: Table, after: Table, as_clip: bool) -> BoolArray:
 
 
 def _in_clip(stored: tuple[Stored, ...]) -> list[Stored]:
-    """Stored events in the form that survives in a MIDI 2.0 clip; what has no place there is left out."""
+    """Stored events of either kind of file in the form that survives in a MIDI 2.0 clip.
+
+    What has no place there is left out; texts are compared as people read them.
+    """
     kept: list[Stored] = []
     for tick, _, content in stored:
-        values = dict(pair for pair in content[1:] if isinstance(pair, tuple) and len(pair) == 2)
-        if content[0] == "time_signature" and "numerator" in values:
-            kept.append((tick, 0, ("time_signature", values["numerator"], values["denominator"])))
-        elif content[0] in _TEXTS and ("text" in values or "name" in values):
-            kept.append((tick, 0, ("text", values.get("text", values.get("name")))))
-        elif content[0] in ("set_tempo", "sysex", "time_signature", "text"):
+        kind = str(content[0])
+        values = {pair[0]: pair[1] for pair in content[1:] if isinstance(pair, tuple) and len(pair) == 2}
+        if kind == "time_signature" and values:
+            kept.append((tick, 0, (kind, values["numerator"], values["denominator"])))
+        elif kind == "key_signature" and values:
+            kept.append((tick, 0, (kind, _fifths(str(values["key"])))))
+        elif kind in _TEXTS and values:
+            kept.append((tick, 0, ("text", readable(str(values.get("text", values.get("name")))))))
+        elif kind == "text":
+            kept.append((tick, 0, ("text", readable(str(content[1]).encode().decode("latin-1")))))
+        elif kind in ("set_tempo", "sysex", "time_signature", "key_signature"):
             kept.append((tick, 0, content))
     return kept
+
+
+def _fifths(key: str) -> int:
+    """Sharps (positive) or flats of a key such as "F#m" or "Bb"."""
+    tonic = LETTERS.index(key[0]) - 1 + 7 * (key.count("#") - key.count("b"))
+    return tonic - (3 if key.endswith("m") else 0)
 
 
 def _lost_names(both: Comparison, problems: list[str]) -> int:

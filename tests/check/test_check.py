@@ -276,6 +276,23 @@ def test_several_files_are_heard_together() -> None:
     assert not check(both, [one]).ok
 
 
+PIANO = "00 FF 03 05 7069616E6F "
+FURTHER_PORT = "00 FF 03 05 7069616E6F 00 FF 21 01 01 "
+
+
+def test_part_may_go_on_in_an_added_track_of_its_name() -> None:
+    """Two staves of one name, the second one's last note on a further port: which staff it was is not told."""
+    left, right = PIANO + "00 90 30 40 60 80 30 40 ", PIANO + "00 91 40 40 60 81 40 40 "
+    moved = "00 91 43 40 60 81 43 40 "
+    original = smf(left, right + moved)
+    added = FURTHER_PORT + "60 90 43 40 60 80 43 40 "
+    assert check(original, smf(left, right + "60 FF 01 01 78", added)).problems == ()
+    report = check(original, smf(left, right + "60 FF 01 01 78", added.replace("7069616E6F", "7069616E70")))
+    assert report.fidelity.tracks_changed == 1
+    swapped = check(original, smf(left + "00 91 43 40 60 81 43 40 ", right))
+    assert swapped.fidelity.tracks_changed == 1
+
+
 def test_file_that_needs_mending_fails_as_own_output_only() -> None:
     sound = smf("00 90 40 40 60 80 40 40")
     broken = sound[:-4]  # no end of track, and a length that is too long
