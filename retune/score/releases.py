@@ -110,7 +110,7 @@ def _put_in(
         first[track] = min(first.get(track, on), on)
     mends = []
     for track, found in places.items():
-        found.sort(key=lambda place: place[0])
+        found.sort(key=lambda entry: entry[:2])
         at = [place for place, _, _ in found]
         messages: list[mido.Message] = []
         before = 0

@@ -140,6 +140,13 @@ def test_all_notes_off_in_another_track_ends_notes_without_a_release() -> None:
     ]
 
 
+def test_releases_between_two_events_come_in_order_of_time() -> None:
+    """Found by fuzzing: channel 1 is silenced after channel 2, both in another track between two events of this one."""
+    data = smf("10 B1 7B 00  10 B0 7B 00", "00 90 3C 40  00 91 3C 40  60 C0 05")
+    assert notes(data) == [(0, 32, 60), (0, 16, 60)]
+    assert codes(write(read_score(data))) == []
+
+
 def test_note_without_a_release_ends_where_its_port_is_left() -> None:
     """A release after the port event would go to the other port."""
     data = smf("00 90 3C 40  20 FF 21 01 01  20 C0 05")
