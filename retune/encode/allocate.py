@@ -64,6 +64,8 @@ class Slot:
 
     def agrees(self, tick: int, end_tick: int, moves: list[Move]) -> bool:
         """True if a note that starts now wants the moves the slot will make as long as both sound."""
+        if not moves and self.last_change <= tick:
+            return True
         until = min(self.end_tick, end_tick)
         mine = [move for move in moves if move[0] < until]
         theirs = [row for row in self.course if tick < row[0] < until] if self.last_change > tick else []
@@ -225,8 +227,8 @@ class Allocator:
         self.lanes = lanes
         self.requests = demand.cast()
         self.close = close
-        self.lane = np.full(n_notes, -1, np.int64)
-        self.start_value = np.zeros(n_notes, np.int64)
+        self.lane = [-1] * n_notes
+        self.start_value = [0] * n_notes
         self.shared: dict[int, tuple[Move, ...]] = {}
         self.cut: dict[int, int] = {}
         self.lane_of: dict[int, Lane] = {}
@@ -250,9 +252,9 @@ class Allocator:
         spare: Lane | None = None
         ringing: Lane | None = None
         doubled: Lane | None = None
-        held = lanes.held[instrument]
+        held, value, slot_id = lanes.held[instrument], request.value, request.slot
         for lane in held:
-            slot = lane.slots.get(request.slot)
+            slot = lane.slots.get(slot_id)
             if lane.number >= CHANNELS_PER_PORT and (slot is None or slot.end < on):
                 if spare is None or lane.end < spare.end:
                     spare = lane
@@ -260,11 +262,13 @@ class Allocator:
                 if quiet is None or request.slot in quiet.slots:
                     quiet = lane
             elif slot.end > on:
-                if slot.at(tick) == request.value and slot.agrees(tick, request.end_tick, request.moves):
+                if slot.at(tick) != value:
+                    continue
+                if slot.agrees(tick, request.end_tick, request.moves):
                     if not lane.has_key(request):
                         return lane, True
                     doubled = lane
-            elif slot.value == request.value:
+            elif slot.value == value:
                 same = same or lane
             elif lane.rested <= tick:
                 if quiet is None or lane.end < quiet.end:
@@ -333,30 +337,45 @@ class Allocator:
         slot = lane.slots.get(request.slot)
         if slot is None:
             slot = lane.slots[request.slot] = Slot()
-        tick = request.on_tick
+        note, tick, value = request.note, request.on_tick, request.value
         if not joins:
             if slot.end > request.on:
                 self.cut.update(dict.fromkeys(slot.notes, tick))
-            slot.start(tick, request.value)
-        slot.notes.append(request.note)
-        own = not joins or (
-            slot.at(tick) == request.value and slot.agrees(tick, request.end_tick, request.moves)
-        )
-        value = request.value if own else slot.at(tick)
-        if own:
+            slot.start(tick, value)
+        elif slot.at(tick) != value or not slot.agrees(tick, request.end_tick, request.moves):
+            value = slot.at(tick)
+            self.shared[note] = slot.course_from(tick, request.end_tick)
+        elif note in self.shared:
+            del self.shared[note]
+        slot.notes.append(note)
+        if request.moves and note not in self.shared:
             slot.follow(request.moves)
-            self.shared.pop(request.note, None)
-        else:
-            self.shared[request.note] = slot.course_from(tick, request.end_tick)
-        slot.end, slot.end_tick = max(slot.end, request.end), max(slot.end_tick, request.end_tick)
-        lane.end, lane.rested = max(lane.end, request.end), max(lane.rested, request.rested)
-        lane.releases[request.key] = max(lane.releases.get(request.key, -1), request.off)
-        lane.private |= request.instrument in self.lanes.private
+        self._occupy(request, lane, slot)
         if lane.first_user < 0:
             lane.first_user = request.instrument
-        self.lane[request.note], self.start_value[request.note] = lane.number, value
-        self.lane_of[request.note] = lane
+        if request.instrument in self.lanes.private:
+            lane.private = True
+        self.lane[note], self.start_value[note], self.lane_of[note] = lane.number, value, lane
+
+    def _occupy(self, request: Request, lane: Lane, slot: Slot) -> None:
+        """Note down until when a channel is needed."""
+        end, off = request.end, request.off
+        if slot.end < end:
+            slot.end = end
+        if slot.end_tick < request.end_tick:
+            slot.end_tick = request.end_tick
+        if lane.end < end:
+            lane.end = end
+        if lane.rested < request.rested:
+            lane.rested = request.rested
+        if lane.releases.get(request.key, -1) < off:
+            lane.releases[request.key] = off
 
     def result(self) -> Placement:
         """Where the notes are by now."""
-        return Placement(lane=self.lane, start_value=self.start_value, shared=self.shared, cut=self.cut)
+        return Placement(
+            lane=np.array(self.lane, np.int64),
+            start_value=np.array(self.start_value, np.int64),
+            shared=self.shared,
+            cut=self.cut,
+        )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from operator import itemgetter
+from typing import NamedTuple
 
 import mido
 import numpy as np
@@ -14,8 +15,7 @@ from retune.score import write_tracks
 from retune.score.model import Score, Track
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """Where a message goes: before the event at `position` of a track of the input."""
 
     tick: int

@@ -289,9 +289,12 @@ class Performance:
             ):
                 conductor.tune(line, voice, slot, value, Place(tick, track, position))
             end = ends[note]
-            line.sounding_until = max(line.sounding_until, end)
-            line.until[slot] = max(line.until.get(slot, -1), end)
-            line.ringing_until = max(line.ringing_until, rested[note])
+            if line.sounding_until < end:
+                line.sounding_until = end
+            if line.until.get(slot, -1) < end:
+                line.until[slot] = end
+            if line.ringing_until < rested[note]:
+                line.ringing_until = rested[note]
             if follows:
                 conductor.remember_key(voice, keys[note], end, line)
             if what is not None:
