@@ -23,9 +23,10 @@ from retune.encode.losses import losses
 from retune.encode.messages import RPN_BEND_RANGE
 from retune.encode.model import Encoded
 from retune.encode.music import Music, music_of, survey
+from retune.encode.performance import Performance, write_file
 from retune.encode.relabel import Address
 from retune.encode.rewrite import Place
-from retune.encode.spread import Performance, channels_used, spread_notes, write_file
+from retune.encode.spread import channels_used, spread_notes
 from retune.encode.timeline import OtherEvent
 from retune.options import Options
 from retune.score.model import IntArray, Score

@@ -31,19 +31,11 @@ from retune.encode.losses import losses
 from retune.encode.messages import RPN_BEND_RANGE, RPN_MPE_CONFIGURATION
 from retune.encode.model import Encoded
 from retune.encode.music import Music
+from retune.encode.performance import Performance, Task, write_spread
 from retune.encode.relabel import relabel
 from retune.encode.rewrite import FileRewrite, Place
 from retune.encode.share import place_notes
-from retune.encode.spread import (
-    Performance,
-    Spread,
-    Task,
-    channels_used,
-    demand_of,
-    rested_ticks,
-    spread_notes,
-    write_spread,
-)
+from retune.encode.spread import Spread, channels_used, demand_of, rested_ticks, spread_notes
 from retune.encode.timeline import OtherEvent
 from retune.encode.zones import Zone, plan_zones
 from retune.options import Options

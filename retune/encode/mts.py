@@ -1,9 +1,9 @@
 """Tuning by single note changes: a frequency for each key, in steps of 0.0061 cents.
 
 MIDI Tuning Updated Specification pp. 1-3, `F0 7F 7F 08 02 …`, real time: it acts on sounding notes. A table
-tunes a key wherever it is played: instruments whose equal keys sound together in different tunings use
-different tuning programs, chosen with RPN 3 and 4 (p. 3); an instrument that has this with itself takes a
-further channel.
+tunes a key wherever it is played (a channel of its own would not keep a released note's tail in tune):
+instruments whose equal keys sound together in different tunings use different tuning programs, chosen with
+RPN 3 and 4 (p. 3); an instrument that has this with itself takes a further channel.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ from retune.encode.losses import losses
 from retune.encode.messages import RPN_TUNING_BANK, RPN_TUNING_PROGRAM
 from retune.encode.model import Encoded
 from retune.encode.music import Music, music_of, survey
-from retune.encode.spread import Spread, channels_used, spread_notes, write_file
+from retune.encode.performance import write_file
+from retune.encode.spread import Spread, channels_used, spread_notes
 from retune.encode.tables import TableConductor, TablePerformance
 from retune.options import Options
 from retune.score.model import Score
@@ -44,7 +45,7 @@ def encode_mts(score: Score, tuning: Tuning, options: Options) -> Encoded:
     keys = score.notes["key"].astype(np.int64)
     reach = (-keys * STEPS_PER_SEMITONE, HIGHEST_WORD - keys * STEPS_PER_SEMITONE)
     music = music_of(seen, tuning, steps, slots=keys, reach=reach, all_or_none=True)
-    spread = spread_notes(music, further=options.when_full == "ports", joint=False)
+    spread = spread_notes(music, further=options.when_full == "ports", joint=False, tails=False)
     programs = tuning_programs(music, spread)
     file = write_file(spread, partial(KeyConductor, programs=programs), TablePerformance)
     error, remarks = losses(spread, tuning)

@@ -16,7 +16,8 @@ from retune.encode.lines import Line
 from retune.encode.losses import losses, out_of_reach
 from retune.encode.model import Encoded
 from retune.encode.music import music_of, survey
-from retune.encode.spread import channels_used, spread_notes, write_file
+from retune.encode.performance import write_file
+from retune.encode.spread import channels_used, spread_notes
 from retune.encode.tables import TableConductor, TablePerformance
 from retune.options import Options
 from retune.score.model import Score

@@ -12,8 +12,8 @@ import mido
 
 from retune.encode.conduct import Conductor
 from retune.encode.lines import Line, Voice
+from retune.encode.performance import Performance, Task
 from retune.encode.rewrite import Place
-from retune.encode.spread import Performance, Task
 
 Moment = tuple[int, int]
 """Tick and track."""
