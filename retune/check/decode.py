@@ -180,7 +180,8 @@ def _notes(receiver: Receiver, events: Stream, end_tick: int) -> tuple[Table, Sp
     velocities = np.array([message.velocity for message in messages], dtype=np.int64)
     lanes = events.ports[rows] * CHANNELS_PER_PORT + channels
     starts = np.where((events.kinds[rows] == stream.NOTE_ON) & (velocities > 0), 1, -1)
-    releases = pair_notes(lanes * 128 + keys, starts)
+    voices = events.tracks[rows] * (int(lanes.max(initial=0)) + 1) + lanes
+    releases = pair_notes(voices * 128 + keys, starts)
     begun = np.flatnonzero(starts > 0)
     released = releases >= 0
     on = rows[begun]

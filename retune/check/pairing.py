@@ -1,4 +1,4 @@
-"""Which note-off ends which note-on: first in, first out for each key of each channel."""
+"""Which note-off ends which note-on: first in, first out for each key of each channel in each track."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from retune.check.sounding import IntArray
 def pair_notes(lanes: IntArray, starts: IntArray) -> IntArray:
     """Row of the note-off that ends each note-on, -1 if none does.
 
-    `lanes` (n,) is the key of a channel of a port that each event belongs to, `starts` (n,) 1 for a note-on
+    `lanes` (n,) is the key of a channel of a port in a track that each event belongs to, `starts` (n,) 1 for a note-on
     and -1 for a note-off; rows are in playing order. A note-off finding nothing to end is ignored. MIDI 1.0
     (p. A-4) leaves overlapping notes of one key to the receiver; the oldest is ended first here, but where a
     note-off is missing, each later one ends all that sound, or every note after it would last too long.

@@ -12,8 +12,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from retune.check import decode
+from retune.check import check, decode
 from retune.check.pairing import pair_notes
+from retune.options import ENCODINGS, Options
+from retune.pipeline import convert
+from retune.score import read_score
 from tests.check.build import smf
 from tests.check.music import WORKS, real_file
 
@@ -118,3 +121,20 @@ def test_real_music_has_the_notes_pretty_midi_finds(work: str) -> None:
     }
     assert len(alone) > 0.7 * len(notes)
     assert alone <= expected
+
+
+TWO_TRACKS = ("00 99 24 40 20 89 24 40", "10 99 24 50 08 89 24 40")
+
+
+def test_equal_keys_of_two_tracks_on_one_channel_end_each_in_its_track() -> None:
+    """M1 A-4 leaves it to the receiver; a track is one player, as `retune.score` reads it."""
+    data = smf(*TWO_TRACKS)
+    assert decode(data).notes["release_tick"].tolist() == [0x20, 0x18]
+    assert read_score(data).notes["release_tick"].tolist() == [0x20, 0x18]
+    assert check(data, data).problems == ()
+
+
+@pytest.mark.parametrize("encoding", ENCODINGS)
+def test_two_drum_tracks_may_share_a_key(encoding: str) -> None:
+    data = smf(*TWO_TRACKS, "00 90 3C 40 00 90 40 40 40 80 3C 40 00 80 40 40")
+    assert convert(data, Options(encoding=encoding)).checked.problems == ()
