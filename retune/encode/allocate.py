@@ -87,6 +87,7 @@ class Lane:
     slots: dict[int, Slot] = field(default_factory=dict)
     releases: dict[int, int] = field(default_factory=dict)  # key -> rank of its last note-off
     first_user: int = -1
+    user: int = -1  # instrument of the note put on it last; a channel on loan has another one than its home
     private: bool = False  # set up in a way that cannot be undone
 
     def has_key(self, request: Request) -> bool:
@@ -353,6 +354,7 @@ class Allocator:
         self._occupy(request, lane, slot)
         if lane.first_user < 0:
             lane.first_user = request.instrument
+        lane.user = request.instrument
         if request.instrument in self.lanes.private:
             lane.private = True
         self.lane[note], self.start_value[note], self.lane_of[note] = lane.number, value, lane

@@ -176,6 +176,8 @@ def _open(
         held = lanes.held[instrument]
         group = groups[instrument] = _Group(instrument, steps[instrument], apart=lanes.apart)
         for lane in list(held):
+            if lane.home == instrument != lane.user and lane.end > on:
+                continue  # on loan: it sounds with another instrument's program
             slot = lane.slots.get(slot_id)
             if slot is not None and slot.end > on and slot.course[0][0] < tick:
                 group.settled.append((slot.at(tick) * group.step, lane))

@@ -1,0 +1,43 @@
+"""More tunings than channels: loans, zones, further ports and several files, from bytes to bytes.
+
+`convert` decodes what was written with a receiver of its own and raises if a note is not as it should be.
+"""
+
+from retune import pipeline
+from retune.options import Options
+from tests.encode.build import Event, file_of, in_order, note
+
+LENT_ON_THE_SAME_TICK = (  # track, channel, note-on and note-off at 96 ticks a crotchet, key
+    (1, 13, 96, 144, 68),
+    (1, 13, 96, 287, 52),
+    (0, 6, 144, 528, 65),
+    (1, 13, 144, 480, 66),
+    (1, 13, 144, 528, 68),
+    (1, 13, 144, 335, 59),
+    (0, 6, 192, 528, 57),
+    (0, 6, 192, 528, 63),
+    (0, 2, 192, 383, 58),
+    (0, 15, 192, 383, 52),
+    (0, 15, 192, 383, 58),
+    (0, 15, 192, 288, 55),
+    (0, 15, 192, 528, 51),
+    (2, 0, 192, 383, 66),
+    (2, 0, 192, 383, 63),
+    (2, 0, 192, 480, 64),
+    (2, 0, 192, 671, 62),
+    (2, 0, 192, 576, 52),
+    (0, 2, 288, 479, 48),
+    (0, 2, 288, 479, 64),
+    (0, 15, 288, 384, 57),
+    (0, 15, 288, 336, 60),
+    (3, 1, 528, 719, 61),
+)
+
+
+def test_a_channel_on_loan_is_not_shared_out():
+    """A channel lent to one instrument is no free channel for its owner when notes on that tick are moved."""
+    tracks: list[list[list[Event]]] = [[], [], [], []]
+    for track, channel, on, off, key in LENT_ON_THE_SAME_TICK:
+        tracks[track].append(note(5 * on, 5 * off, key, channel))
+    conversion = pipeline.convert(file_of([in_order(*notes) for notes in tracks]), Options())
+    assert conversion.checked is not None and conversion.checked.ok
