@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from retune.colours import HIGHER, LOWER
 from retune.parts.names import beat_words, signed
 from retune.parts.wording import heading
 
@@ -67,6 +68,8 @@ def printable_page(sheets: Sheets) -> str:
         reference=f"{sheets.reference_hz:g}",
         parts=[_printed_part(sheet, sheets.options.ratios) for sheet in sheets.sheets],
         chords=sheets.chords,
+        lower=LOWER,
+        higher=HIGHER,
     )
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.colours import LOW_TO_HIGH
 from retune.errors import OptionError
 
 if TYPE_CHECKING:
@@ -19,10 +20,7 @@ if TYPE_CHECKING:
 
 FORMATS = ("svg", "png", "pdf")
 
-# Blue to orange over a light middle: told apart with any common colour blindness, and both ends are as dark in
-# print; contrast of the ends to the middle is above 7:1 (own choice, checked in tests).
-LOW_TO_HIGH = ("#08306b", "#2f6fb3", "#9cc0e0", "#efece4", "#f0b27a", "#c8641b", "#6e2c00")
-BEFORE, AFTER, QUIET = "#8a3b00", "#08306b", "#777777"
+BEFORE, AFTER, QUIET = "#444444", "#14685b", "#777777"  # neither of the hues of lower and higher
 _SETTINGS: Any = {
     "svg.hashsalt": "retune",
     "svg.fonttype": "path",

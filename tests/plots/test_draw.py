@@ -163,8 +163,8 @@ def test_colours_of_low_and_high_differ_for_colour_blind_eyes(eye: str) -> None:
         low, high = (linear(np.array(scale(x)[:3])) for x in (share, 1.0 - share))
         seen = [np.array(DICHROMATS[eye]) @ colour for colour in (low, high)]
         blueness = [colour[2] - colour[0] for colour in seen]
-        assert blueness[0] > 0.08
-        assert blueness[1] < 0.0
+        assert blueness[0] < 0.0  # amber: lower
+        assert blueness[1] > 0.08  # blue: higher
 
 
 def test_ends_stand_out_from_the_middle_and_both_sides_darken_evenly() -> None:
