@@ -28,7 +28,10 @@ from retune.constants import (
 DEFAULT_RANGE_CENTS = 100.0 * DEFAULT_BEND_RANGE_SEMITONES
 MPE_MEMBER_RANGE_CENTS = 4800.0  # MPE 2.2.5
 MPE_MANAGER_RANGE_CENTS = 200.0  # MPE 2.2.5
-GM2_RHYTHM_BANK = 120  # GM2 RP-024 2.4: bank MSB 78 hex
+GM2_RHYTHM_BANK, GM2_MELODY_BANK = 120, 121  # GM2 RP-024 2.4: bank MSB 78 and 79 hex
+XG_DRUM_BANKS = (126, 127)  # from memory, not checked
+GM, GM2, GS, XG = range(4)  # formats a reset switches on
+BY_CHANNEL, MELODY, RHYTHM = -1.0, 0.0, 1.0  # what a channel is: what its number says until it is told
 LOWER_MANAGER, UPPER_MANAGER = 0, 15  # MPE 2.2.1
 
 CC_BANK, CC_DATA_MSB, CC_DATA_LSB, CC_INCREMENT, CC_DECREMENT = 0, 6, 38, 96, 97  # p. 17, table III
@@ -88,6 +91,8 @@ class Receiver:
         self.manager = Timeline(-1.0, places)  # lane of the manager of a member channel
         self.program = Timeline(0.0, places)
         self.bank = Timeline(0.0, places)  # bank MSB
+        self.format = Timeline(GM, places)  # by port
+        self.rhythm = Timeline(BY_CHANNEL, places)
         self.sustain = Timeline(0.0, places)
         self.sostenuto = Timeline(0.0, places)
         self.all_off = Timeline(1.0, places)  # 0 at every All Notes Off and All Sound Off
@@ -230,8 +235,13 @@ class Receiver:
 
     def sysex(self, place: int, port: int, data: tuple[int, ...]) -> bool:
         """Obey a tuning or reset message (bytes between F0 and F7). True if it only moves tuning tables."""
-        if _is_reset(data):
-            self.reset_device(place, port)
+        system = _system_on(data)
+        if system is not None:
+            self.reset_device(place, port, system)
+            return False
+        if _is_gs_data(data) and data[5] >> 4 == 1 and data[6] == 0x15:  # "use for rhythm part"
+            lane = port * CHANNELS_PER_PORT + _gs_channel(data[5] & 15)
+            self.rhythm.add(lane, place, RHYTHM if data[7] else MELODY)
             return False
         if len(data) == 6 and data[0] == 0x7F and data[2:4] in ((4, 3), (4, 4)):  # CA-025
             value = data[5] << 7 | data[4]
@@ -247,13 +257,15 @@ class Receiver:
         self.tables.apply(place, port, change)
         return True
 
-    def reset_device(self, place: int, port: int) -> None:
+    def reset_device(self, place: int, port: int, system: int) -> None:
         """GM, GM2, GS and XG resets: bends, ranges, tunings and selections start afresh (GM2 4.9)."""
         self.master_cents[port] = [0.0, 0.0]
+        self.format.add(port, place, system)
         for lane in self._port_lanes(port):
             self.channels[lane] = Channel()
             for timeline in (self.bend, self.tuning, self.program, self.bank, self.sustain, self.sostenuto):
                 timeline.add(lane, place, 0.0)
+            self.rhythm.add(lane, place, BY_CHANNEL)
             self.range.add(lane, place, DEFAULT_RANGE_CENTS)
             self.tables.select(place, lane, 0, 0)
 
@@ -268,13 +280,30 @@ class Receiver:
             self.manager,
             self.program,
             self.bank,
+            self.format,
             self.sustain,
             self.sostenuto,
             self.all_off,
             self.sound_off,
         ):
             timeline.freeze()
+        self._latch_banks()
+        self.rhythm.freeze()
         self.tables.freeze()
+
+    def _latch_banks(self) -> None:
+        """A bank makes a channel rhythm or melody when a program is chosen from it (GM2 RP-024 2.4).
+
+        On channel 10 the melody bank counts only where GM2 is on.
+        """
+        if not self.bank.changes or not self.program.changes:
+            return
+        lanes, places = np.divmod(self.program.keys, self.program.places)
+        bank, system = self.bank.at(lanes, places), self.format.at(lanes // CHANNELS_PER_PORT, places)
+        rhythm = (bank == GM2_RHYTHM_BANK) | ((system == XG) & np.isin(bank, XG_DRUM_BANKS))
+        other_channel = lanes % CHANNELS_PER_PORT != PERCUSSION_CHANNEL
+        told = rhythm | ((bank == GM2_MELODY_BANK) & ((system == GM2) | other_channel))
+        self.rhythm.extend(lanes[told], places[told], rhythm[told].astype(np.float64))
 
     def programs(self, lanes: IntArray, places: IntArray) -> IntArray:
         """Program of each lane; the manager's for members of a zone, if it has one (MPE 2.3.3)."""
@@ -284,9 +313,10 @@ class Receiver:
         return np.where(of_zone > 0, of_zone, own).astype(np.int64)
 
     def percussion(self, lanes: IntArray, places: IntArray) -> BoolArray:
-        """Channel 10 outside an MPE zone (GM1 p. 2), and channels on the rhythm bank of GM2 (2.4)."""
+        """Channel 10 outside an MPE zone (GM1 p. 2), and what banks and messages make of any channel."""
         tenth = (lanes % CHANNELS_PER_PORT == PERCUSSION_CHANNEL) & (self.manager.at(lanes, places) < 0)
-        result: BoolArray = tenth | (self.bank.at(lanes, places) == GM2_RHYTHM_BANK)
+        told = self.rhythm.at(lanes, places)
+        result: BoolArray = np.where(told == BY_CHANNEL, tenth, told == RHYTHM)
         return result
 
 
@@ -302,10 +332,22 @@ def _enter(data: list[int], controller: int, value: int) -> None:
         data[:] = [whole >> 7, whole & 127]
 
 
-def _is_reset(data: tuple[int, ...]) -> bool:
-    """GM and GM2 System On (RP-003, RP-024); the two makers' resets are from memory, not checked."""
-    if len(data) == 4:
-        return data[0] == 0x7E and data[2:] in ((9, 1), (9, 3))
-    roland = len(data) == 9 and data[:1] == (0x41,) and data[2:] == (0x42, 0x12, 0x40, 0, 0x7F, 0, 0x41)
-    yamaha = len(data) == 7 and data[0] == 0x43 and data[1] >> 4 == 1 and data[2:] == (0x4C, 0, 0, 0x7E, 0)
-    return roland or yamaha
+def _system_on(data: tuple[int, ...]) -> int | None:
+    """Format a reset switches on: GM, GM2 (RP-003, RP-024); GS and XG are from memory, not checked."""
+    if len(data) == 4 and data[0] == 0x7E and data[2:] in ((9, 1), (9, 3)):
+        return GM2 if data[3] == 3 else GM
+    if _is_gs_data(data) and data[5:8] == (0, 0x7F, 0):
+        return GS
+    if len(data) == 7 and data[0] == 0x43 and data[1] >> 4 == 1 and data[2:] == (0x4C, 0, 0, 0x7E, 0):
+        return XG
+    return None
+
+
+def _is_gs_data(data: tuple[int, ...]) -> bool:
+    """41 dd 42 12 40, two bytes of address, a value, a checksum (from memory, not checked)."""
+    return len(data) == 9 and data[0] == 0x41 and data[2:5] == (0x42, 0x12, 0x40)
+
+
+def _gs_channel(block: int) -> int:
+    """Block 0 is channel 10, blocks 1 to 9 are channels 1 to 9 (from memory, not checked)."""
+    return 9 if block == 0 else block - 1 if block <= 9 else block
