@@ -63,7 +63,7 @@ def plan_zones(music: Music, *, further: bool = False, keep_10_free: bool = True
     next_port = max((i.port for i in music.instruments), default=0) + 1
     for port in sorted({music.instruments[i].port for i in music.tuned}):
         groups = _groups(music, port)
-        rest = groups[2:]
+        inner, rest = groups[:2], groups[2:]
         while further and (movable := [g for g in rest if _has_own_tracks(music, g)][:2]):
             rest = [g for g in rest if g not in movable]
             laid = _lay_out(next_port, movable, _needs(music, movable), [], {}, keep_10_free=keep_10_free)
@@ -71,17 +71,35 @@ def plan_zones(music: Music, *, further: bool = False, keep_10_free: bool = True
             for (_, channel), target in laid.addresses.items():
                 addresses[port, channel] = target
             next_port += 1
+        moved_away = {i.index for group in groups if group not in inner + rest for i in group}
+        others = _others(music, port, moved_away, inner)
+        while inner and not _fits(len(inner), others):
+            rest.append(inner.pop())
+            others = _others(music, port, moved_away, inner)
         outside = [i for group in rest for i in group]
         left_over += outside
-        inside = {i.index for group in groups for i in group} - {i.index for i in outside}
-        others = [i for i in music.instruments if i.port == port and i.index not in inside]
         others.sort(key=lambda i: not i.parts)
         demand = demand_of(music, rested_ticks(music.score), [i.index for i in outside])
         needs = {i.index: needed_channels(demand, music.wanted, [i.index])[0] for i in outside}
-        laid = _lay_out(port, groups[:2], _needs(music, groups[:2]), others, needs, keep_10_free=keep_10_free)
+        laid = _lay_out(port, inner, _needs(music, inner), others, needs, keep_10_free=keep_10_free)
         zones += laid.zones
         addresses.update(laid.addresses)
     return Zones(zones=tuple(zones), addresses=addresses, remarks=_remarks(left_over))
+
+
+def _others(music: Music, port: int, moved_away: set[int], inner: Sequence[Group]) -> list[Instrument]:
+    """Instruments that share a port with zones."""
+    inside = moved_away | {i.index for group in inner for i in group}
+    return [i for i in music.instruments if i.port == port and i.index not in inside]
+
+
+def _fits(zones: int, others: Sequence[Instrument]) -> bool:
+    """True if a manager and a member for each of `zones` leave room for the instruments outside."""
+    return 2 * zones + sum(map(_needs_room, others)) <= CHANNELS_PER_PORT - 1  # channel 10 is no room
+
+
+def _needs_room(instrument: Instrument) -> bool:
+    return bool(instrument.parts) and instrument.channel != PERCUSSION_CHANNEL
 
 
 def _remarks(left_over: Sequence[Instrument]) -> tuple[Remark, ...]:
@@ -91,7 +109,7 @@ def _remarks(left_over: Sequence[Instrument]) -> tuple[Remark, ...]:
     return (
         Remark(
             code="zones-full",
-            message=f"a port has two zones and the file more sounds: {names} stay{'s' * (len(left_over) == 1)} "
+            message=f"a port has no room for a zone for every sound: {names} stay{'s' * (len(left_over) == 1)} "
             "on conventional channels, tuned by channel bends",
         ),
     )
@@ -154,8 +172,8 @@ def _lay_out(
 
     An instrument that is not in a zone stays on its channel where that lies outside the zones.
     """
-    drums = any(i.is_percussion for i in others)
-    outside = sum(conventional.get(i.index, 1) for i in others if i.parts and not i.is_percussion)
+    drums = any(i.parts and i.channel == PERCUSSION_CHANNEL for i in others)
+    outside = sum(conventional.get(i.index, 1) for i in others if _needs_room(i))
     sizes = _sizes(needs, outside, drums=drums, skip_10=keep_10_free)
     zones = tuple(Zone(port=port, manager=m, size=n) for m, n in zip((LOWER, UPPER), sizes, strict=False))
     taken = {channel for zone in zones for channel in (zone.manager, *zone.members)}

@@ -3,6 +3,8 @@
 `convert` decodes what was written with a receiver of its own and raises if a note is not as it should be.
 """
 
+import pytest
+
 from retune import pipeline
 from retune.options import Options
 from tests.encode.build import Event, file_of, in_order, note
@@ -40,4 +42,29 @@ def test_a_channel_on_loan_is_not_shared_out():
     for track, channel, on, off, key in LENT_ON_THE_SAME_TICK:
         tracks[track].append(note(5 * on, 5 * off, key, channel))
     conversion = pipeline.convert(file_of([in_order(*notes) for notes in tracks]), Options())
-    assert conversion.checked is not None and conversion.checked.ok
+    assert conversion.checked.ok
+
+
+def band(parts: int, *, drums: bool = False) -> bytes:
+    """Parts in tracks of their own, each with its own program and two chords; channel 10 is left for drums."""
+    tracks: list[list[Event]] = []
+    for part in range(parts):
+        channel = part if part < 9 else part + 1
+        chords = [
+            note(960 * k, 960 * k + 959, 40 + part + key, channel)
+            for k, root in enumerate((0, 5))
+            for key in (root, root + 4, root + 7)
+        ]
+        tracks.append([(0, f"program_change channel={channel} program={5 * part}"), *in_order(*chords)])
+    if drums:
+        tracks.append(in_order(*(note(240 * k, 240 * k + 120, 36 + k % 3, 9) for k in range(8))))
+    return file_of(tracks)
+
+
+@pytest.mark.parametrize("parts", [11, 13, 14, 15])
+@pytest.mark.parametrize("drums", [False, True])
+def test_zones_leave_room_for_the_other_parts(parts, drums):
+    """Every part keeps its program: fewer zones where two would not leave a channel for each other part."""
+    conversion = pipeline.convert(band(parts, drums=drums), Options(encoding="mpe"))
+    assert conversion.checked.ok
+    assert any(r.code == "zones-full" for r in conversion.remarks)
