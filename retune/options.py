@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import inf, isnan
+from math import inf
 
 from retune.errors import OptionError
 
@@ -11,13 +11,16 @@ ENCODINGS = ("bend", "mpe", "mts", "mts-octave", "midi2")
 PRIME_LIMITS = (3, 5, 7, 11, 13)
 WHEN_FULL = ("share", "ports", "files")
 CHORDS = ("find", "markers")
+MOST_LIMIT_CENTS = 1200.0  # an octave: further than any tuning of twelve notes could ask for
+MOST_LINE_WEIGHT = 1000.0  # beyond, squared sums lose the digits that tell chords apart
+MOST_GLIDE_MS = 10_000.0  # longer than any note is heard to move
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Options:
     """Options of a conversion.
 
-    Limits are in cents; `inf` means no limit. `fixed` holds PART or PART=TEMPERAMENT texts as given.
+    Limits are in cents, 0 to 1200; `inf` means no limit. `fixed` holds PART or PART=TEMPERAMENT texts as given.
     Raises `OptionError` when a value is outside what can be obeyed.
     """
 
@@ -41,15 +44,35 @@ class Options:
         _one_of("prime limit", self.prime_limit, PRIME_LIMITS)
         _one_of("when-full", self.when_full, WHEN_FULL)
         _one_of("chords", self.chords, CHORDS)
-        for name, value in (("drift", self.drift_limit_cents), ("hold", self.hold_limit_cents)):
-            if isnan(value) or value < 0:
-                raise OptionError(f"{name} limit: {value} is not a number of cents of 0 or more")
-        if not 380.0 <= self.reference_hz <= 500.0:
-            raise OptionError(f"reference: {self.reference_hz} Hz is outside 380 to 500 Hz")
+        for name, field in (("drift", "drift_limit_cents"), ("hold", "hold_limit_cents")):
+            value = self._number(f"{name} limit", field)
+            if not (0.0 <= value <= MOST_LIMIT_CENTS or value == inf):
+                raise OptionError(
+                    f"{name} limit: {value:g} is outside 0 to {MOST_LIMIT_CENTS:g} cents, and not none"
+                )
+        for name, field, low, high, unit in _RANGES:
+            value = self._number(name, field)
+            if not low <= value <= high:
+                raise OptionError(f"{name}: {value:g}{unit} is outside {low:g} to {high:g}{unit}")
         if not 1 <= self.bend_range_semitones <= 96:
             raise OptionError(f"bend range: {self.bend_range_semitones} is outside 1 to 96 semitones")
-        if not 0.0 <= self.glide_ms < inf:
-            raise OptionError(f"glide: {self.glide_ms} is not a number of milliseconds of 0 or more")
+
+    def _number(self, name: str, field: str) -> float:
+        """A field as the floating-point number it is meant to be, whatever number was given."""
+        given = getattr(self, field)
+        try:
+            value = float(given)
+        except (TypeError, ValueError, OverflowError):
+            raise OptionError(f"{name}: {given!r} is not a number") from None
+        object.__setattr__(self, field, value)  # the only time this frozen value changes
+        return value
+
+
+_RANGES = (
+    ("line weight", "line_weight", 0.0, MOST_LINE_WEIGHT, ""),
+    ("reference", "reference_hz", 380.0, 500.0, " Hz"),
+    ("glide", "glide_ms", 0.0, MOST_GLIDE_MS, " ms"),
+)
 
 
 def _one_of(name: str, value: object, legal: tuple[object, ...]) -> None:

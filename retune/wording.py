@@ -8,14 +8,21 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+CUTOFF = 0.6  # below, the nearest word is a guess at random: Soprano for Piano
+
 
 def nearest(word: str, legal: Iterable[str]) -> str:
     """Return `; nearest: WORD` for the legal word closest to a mistyped one, or "" if none is close."""
     import difflib
 
     by_folded = {candidate.casefold(): candidate for candidate in legal}
-    close = difflib.get_close_matches(word.casefold(), by_folded, n=1, cutoff=0.5)
+    close = difflib.get_close_matches(word.casefold(), by_folded, n=1, cutoff=CUTOFF)
     return f"; nearest: {by_folded[close[0]]}" if close else ""
+
+
+def count(number: int, thing: str) -> str:
+    """Return a number of things in words, such as `1 passage` and `2 passages`."""
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
 def plain(text: str) -> str:

@@ -19,6 +19,7 @@ from retune.cli.shared import (
 from retune.cli.tables import cents, table
 from retune.errors import OutputError
 from retune.files import STANDARD_STREAM, read_input, refuse_same_file, write_output
+from retune.wording import count
 
 if TYPE_CHECKING:
     from retune.pipeline import Analysis
@@ -127,6 +128,8 @@ def _text(analysis: Analysis, tuning: Tuning) -> str:
 
 def _compromises(analysis: Analysis, tuning: Tuning) -> str:
     """Return the places where purity gave way, the largest first."""
+    if not len(analysis.harmony.windows):
+        return "\nNo pitched notes, so there is nothing to tune.\n"
     if not tuning.compromises:
         return "\nNo compromise: every chord is pure.\n"
     worst = sorted(tuning.compromises, key=lambda found: -abs(found.cents))[:SHOWN_COMPROMISES]
@@ -135,6 +138,6 @@ def _compromises(analysis: Analysis, tuning: Tuning) -> str:
         for found in sorted(worst, key=lambda found: found.tick)
     ]
     more = len(tuning.compromises) - len(worst)
-    heading = f"\nPurity gave way in {len(tuning.compromises)} places"
+    heading = f"\nPurity gave way in {count(len(tuning.compromises), 'place')}"
     heading += f"; the {len(worst)} largest:\n" if more else ":\n"
     return heading + table(("where", "cents", "why"), rows, right=(1,))

@@ -11,7 +11,7 @@ from retune.cli.tables import table
 from retune.collector import without_collector
 from retune.files import read_input
 from retune.options import Options
-from retune.wording import plain
+from retune.wording import count, plain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -87,7 +87,8 @@ def _text(report: CheckReport) -> str:
 def _fidelity(report: CheckReport) -> str:
     """What was kept, or a row for each kind of loss and a line for its first place."""
     kept = report.fidelity
-    music = f"{kept.notes} notes and {kept.events} other events on {report.channels} channels"
+    music = f"{count(kept.notes, 'note')} and {count(kept.events, 'other event')}"
+    music += f" on {count(report.channels, 'channel')}"
     if report.ok:
         return f"faithful: {music}, nothing but the tuning changed\n"
     counts = kept.as_dict()

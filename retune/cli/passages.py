@@ -9,6 +9,7 @@ import click
 from retune.cli.shared import json_option, options_from, print_json, tuning_options
 from retune.cli.tables import cents, table
 from retune.files import read_input
+from retune.wording import count
 
 if TYPE_CHECKING:
     from retune.passages import Passages
@@ -75,7 +76,7 @@ def _text(score: Score, found: Passages) -> str:
             [str(number), score.where(passage.start_tick), f"{passage.worst_cents:.1f}", what or "nothing"]
         )
     head = (
-        f"{len(found.passages)} passages, {found.retunings} retunings; every chord tone within "
+        f"{count(len(found.passages), 'passage')}, {count(found.retunings, 'retuning')}; every chord tone within "
         f"{found.tolerance_cents:g} cents of pure\n\n"
     )
     body = table(["passage", "from", "worst", "tune to (cents from equal temperament)"], rows, right=[0, 2])

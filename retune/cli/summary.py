@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from retune.cli.tables import cents, table
-from retune.wording import plain
+from retune.wording import count, plain
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,8 +31,10 @@ def _heading(conversion: Conversion) -> str:
     score = conversion.analysis.score
     title = f"{plain(score.title)}: " if score.title else ""
     windows = len(conversion.analysis.harmony.windows)
-    music = f"{_count(len(score.notes), 'note')} in {_count(len(score.parts), 'part')}, {_count(windows, 'window')}"
-    used = _count(conversion.checked.channels, "channel")
+    music = (
+        f"{count(len(score.notes), 'note')} in {count(len(score.parts), 'part')}, {count(windows, 'window')}"
+    )
+    used = count(conversion.checked.channels, "channel")
     if len(conversion.files) > 1:
         used += f" in {len(conversion.files)} files"
     return f"{title}{music}; encoded as {conversion.analysis.options.encoding}, {used}\n\n"
@@ -64,10 +66,6 @@ def _worst_bars(conversion: Conversion) -> str:
         return ""
     places = ", ".join(f"bar {bar.bar} ({bar.after_cents:.1f} cents)" for bar in bars)
     return f"least pure: {places}\n"
-
-
-def _count(number: int, thing: str) -> str:
-    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
 def _number(value: float) -> str:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from retune.errors import OptionError
 from retune.harmony.model import Harmony, Role
 from retune.harmony.spelling import spell
+from retune.options import MOST_LIMIT_CENTS
 from retune.passages.model import Passage, Passages
 from retune.ratios.model import Ratios
 from retune.score.model import Score
@@ -48,11 +49,13 @@ def find_passages(
     """The fewest passages, each with one table of twelve offsets, or with one offset a part (`by_part`).
 
     Among the ways with fewest passages the one that retunes fewest slots is taken.
-    Raises `OptionError` if the tolerance is not above 0, or too small for a single window (a part that plays
-    two chord tones in one window cannot serve both with one offset).
+    Raises `OptionError` if there is no pitched note, or the tolerance is not above 0, or is too small for a single
+    window (a part that plays two chord tones in one window cannot serve both with one offset).
     """
-    if not tolerance_cents > 0:
-        raise OptionError(f"tolerance: {tolerance_cents} is not a number of cents above 0")
+    if not 0.0 < tolerance_cents <= MOST_LIMIT_CENTS:
+        raise OptionError(f"tolerance: {tolerance_cents:g} is not a number of cents above 0, at most 1200")
+    if not len(harmony.windows):
+        raise OptionError("no pitched notes in this file, so there is nothing to tune to")
     slots = _slot_names(score, harmony, by_part)
     wants = _wants(score, harmony, ratios, by_part)
     count = len(harmony.windows)

@@ -7,6 +7,7 @@ import re
 from typing import TYPE_CHECKING
 
 from retune.errors import OptionError
+from retune.options import MOST_LIMIT_CENTS
 from retune.ratios.parse import parse_tones as parse_tones_of_chord
 
 if TYPE_CHECKING:
@@ -75,11 +76,11 @@ def format_ratios(tones: Tones) -> str:
 
 
 def parse_limit(value: object) -> float:
-    """Read a limit [cents]: a number of 0 or more, or "none". Raises `ValueError`."""
+    """Read a limit [cents]: a number from 0 to 1200, or "none". Raises `ValueError`."""
     if value == "none":
         return math.inf
-    if isinstance(value, bool) or not isinstance(value, int | float) or not value >= 0:
-        raise ValueError(f'{value!r} is not a number of cents of 0 or more, or "none"')
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= MOST_LIMIT_CENTS:
+        raise ValueError(f'{value!r} is not a number of cents from 0 to 1200, or "none"')
     return float(value)
 
 

@@ -68,7 +68,7 @@ def test_help_lists_every_command_with_its_summary():
         (["analyze", HYMN, "--prime-limit", "9"], "'9' is not one of 3, 5, 7, 11, 13"),
         (["analyze", HYMN, "--drift-limit", "-3"], "'-3' is not a number of cents of 0 or more, or none"),
         (["analyze", HYMN, "--hold-limit", "nan"], "'nan' is not a number of cents of 0 or more, or none"),
-        (["analyze", HYMN, "--reference", "4400"], "reference: 4400.0 Hz is outside 380 to 500 Hz"),
+        (["analyze", HYMN, "--reference", "4400"], "reference: 4400 Hz is outside 380 to 500 Hz"),
         (["analyze", HYMN, "extra"], "got unexpected extra argument (extra)"),
     ],
 )

@@ -1,0 +1,61 @@
+"""Bounds of options: whatever a validated value is, the stages can compute with it."""
+
+from __future__ import annotations
+
+from math import inf, nan
+
+import pytest
+
+from retune.errors import OptionError
+from retune.options import Options
+from tests.cli.inputs import ONLY_PERCUSSION
+from tests.cli.run import HYMN, run
+
+
+@pytest.mark.parametrize(
+    "field", ["drift_limit_cents", "hold_limit_cents", "glide_ms", "line_weight", "reference_hz"]
+)
+@pytest.mark.parametrize("value", [-1, 1e308, 10**400, nan, "far", None])
+def test_a_number_beyond_use_is_refused(field, value):
+    with pytest.raises(OptionError, match=field.split("_")[0]):
+        Options(**{field: value})
+
+
+def test_whole_numbers_are_numbers_too():
+    whole = Options(drift_limit_cents=10, hold_limit_cents=0, reference_hz=441, glide_ms=5, line_weight=2)
+    assert whole == Options(
+        drift_limit_cents=10.0, hold_limit_cents=0.0, reference_hz=441.0, glide_ms=5.0, line_weight=2.0
+    )
+    assert all(type(getattr(whole, name)) is float for name in ("drift_limit_cents", "glide_ms"))
+    assert Options(drift_limit_cents=inf).drift_limit_cents == inf
+
+
+@pytest.mark.parametrize(
+    "wide", [["--drift-limit", "1200", "--hold-limit", "1200", "--glide", "10000"], ["--hold-limit", "none"]]
+)
+def test_the_widest_limits_work(wide, tmp_path):
+    assert run("convert", HYMN, "-o", tmp_path / "out.mid", *wide).status == 0
+
+
+@pytest.mark.parametrize("option", ["--drift-limit", "--hold-limit", "--glide"])
+def test_a_huge_limit_is_one_line(option, tmp_path):
+    result = run("convert", HYMN, "-o", tmp_path / "out.mid", option, "1e308")
+    assert (result.status, result.out, result.err.count("\n")) == (2, b"", 1)
+    assert "is outside 0 to 1" in result.err
+    assert not list(tmp_path.iterdir())
+
+
+def test_drums_alone_have_nothing_to_tune(tmp_path):
+    drums = tmp_path / "drums.mid"
+    drums.write_bytes(ONLY_PERCUSSION)
+    result = run("passages", drums)
+    assert (result.status, result.out, result.err.count("\n")) == (2, b"", 1)
+    assert "no pitched notes" in result.err
+    found = run("analyze", drums).text
+    assert "No pitched notes" in found
+    assert "pure" not in found
+
+
+def test_one_thing_is_said_in_the_singular():
+    found = run("passages", HYMN, "--tolerance", "30").text
+    assert found.startswith("1 passage, 0 retunings; ")
