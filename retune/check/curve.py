@@ -30,6 +30,24 @@ class Spans:
 def sounding_ends(receiver: Receiver, lanes: IntArray, on: IntArray, off: IntArray, last: int) -> IntArray:
     """Place where each note stops sounding: its note-off, or the later lift of a pedal that holds it.
 
+    In mono mode the next note-on of the channel ends it at once.
+    """
+    end = _ends_under_pedals(receiver, lanes, on, off, last)
+    if not receiver.mono.changes:
+        return end
+    order = np.lexsort((on, lanes))
+    older, newer = order[:-1], order[1:]
+    silenced = (lanes[older] == lanes[newer]) & (receiver.mono.at(lanes[newer], on[newer]) > 0)
+    end = end.copy()
+    end[older[silenced]] = np.minimum(end[older[silenced]], on[newer[silenced]])
+    return end
+
+
+def _ends_under_pedals(
+    receiver: Receiver, lanes: IntArray, on: IntArray, off: IntArray, last: int
+) -> IntArray:
+    """Place where each note stops sounding in poly mode.
+
     CC64 holds what is released while it is down; CC66 only what was down when it went down (GM2 3.3.9);
     All Sound Off ends both.
     `last` is the place of the end of the file, for pedals that are never lifted.

@@ -37,6 +37,7 @@ LOWER_MANAGER, UPPER_MANAGER = 0, 15  # MPE 2.2.1
 CC_BANK, CC_DATA_MSB, CC_DATA_LSB, CC_INCREMENT, CC_DECREMENT = 0, 6, 38, 96, 97  # p. 17, table III
 CC_NRPN_LSB, CC_NRPN_MSB, CC_RPN_LSB, CC_RPN_MSB = 98, 99, 100, 101  # p. 17
 PARAMETER_CONTROLLERS = (CC_DATA_MSB, CC_DATA_LSB, CC_INCREMENT, CC_DECREMENT, 98, 99, 100, 101)
+CC_MONO_ON, CC_POLY_ON = 126, 127  # p. 20
 SILENCERS = (CC_ALL_SOUND_OFF, CC_ALL_NOTES_OFF)  # p. 20
 HEEDED_CONTROLLERS = (
     *PARAMETER_CONTROLLERS,
@@ -45,6 +46,8 @@ HEEDED_CONTROLLERS = (
     CC_SUSTAIN,
     CC_SOSTENUTO,
     CC_RESET_ALL_CONTROLLERS,
+    CC_MONO_ON,
+    CC_POLY_ON,
 )
 
 NULL = (127, 127)  # p. 17: no parameter chosen
@@ -97,7 +100,17 @@ class Receiver:
         self.sostenuto = Timeline(0.0, places)
         self.all_off = Timeline(1.0, places)  # 0 at every All Notes Off and All Sound Off
         self.sound_off = Timeline(1.0, places)  # 0 at every All Sound Off
+        self.mono = Timeline(0.0, places)
         self.tables = TuningTables(n_ports, places)
+        self._zero_at_reset = (
+            self.bend,
+            self.tuning,
+            self.program,
+            self.bank,
+            self.sustain,
+            self.sostenuto,
+            self.mono,
+        )
         self.parameters: list[tuple[int, int, int, int]] = []  # place, lane, number, 14-bit value
 
     # --- controllers -------------------------------------------------------------------------------
@@ -115,6 +128,9 @@ class Receiver:
                 self.all_off.add(member, place, 0.0)
                 if controller == CC_ALL_SOUND_OFF:
                     self.sound_off.add(member, place, 0.0)
+        elif controller in (CC_MONO_ON, CC_POLY_ON):
+            for member in self.zone_of(lane):
+                self.mono.add(member, place, float(controller == CC_MONO_ON))
         elif controller == CC_RESET_ALL_CONTROLLERS:
             self.reset_controllers(place, lane)
         else:
@@ -263,7 +279,7 @@ class Receiver:
         self.format.add(port, place, system)
         for lane in self._port_lanes(port):
             self.channels[lane] = Channel()
-            for timeline in (self.bend, self.tuning, self.program, self.bank, self.sustain, self.sostenuto):
+            for timeline in self._zero_at_reset:
                 timeline.add(lane, place, 0.0)
             self.rhythm.add(lane, place, BY_CHANNEL)
             self.range.add(lane, place, DEFAULT_RANGE_CENTS)
@@ -274,15 +290,10 @@ class Receiver:
     def freeze(self) -> None:
         """End the collecting; afterwards the timelines can be asked."""
         for timeline in (
-            self.bend,
+            *self._zero_at_reset,
             self.range,
-            self.tuning,
             self.manager,
-            self.program,
-            self.bank,
             self.format,
-            self.sustain,
-            self.sostenuto,
             self.all_off,
             self.sound_off,
         ):

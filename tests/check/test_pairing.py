@@ -138,3 +138,33 @@ def test_equal_keys_of_two_tracks_on_one_channel_end_each_in_its_track() -> None
 def test_two_drum_tracks_may_share_a_key(encoding: str) -> None:
     data = smf(*TWO_TRACKS, "00 90 3C 40 00 90 40 40 40 80 3C 40 00 80 40 40")
     assert convert(data, Options(encoding=encoding)).checked.problems == ()
+
+
+LEGATO = "00 B0 7E 01 00 90 3C 40 30 90 40 40 10 80 3C 40 30 90 43 40 10 80 40 40 30 80 43 40"
+
+
+def test_mono_mode_plays_the_newest_note() -> None:
+    """M1 p. 20: 126 is mono mode on, 127 poly mode on; which of two keys sounds is common practice, no source."""
+    notes = decode(smf(LEGATO)).notes
+    assert notes["sounding_end_tick"].tolist() == [0x30, 0x70, 0xB0]
+    assert notes["release_tick"].tolist() == [0x40, 0x80, 0xB0]
+    poly = decode(smf(LEGATO.replace("30 90 43", "00 B0 7F 00 30 90 43"))).notes
+    assert poly["sounding_end_tick"].tolist() == [0x30, 0x80, 0xB0]
+    other_channel = decode(smf(LEGATO.replace("B0 7E 01", "B1 7E 01"))).notes
+    assert other_channel["sounding_end_tick"].tolist() == [0x40, 0x80, 0xB0]
+
+
+@pytest.mark.parametrize("encoding", ["bend", "mpe"])
+def test_mono_legato_over_chords_converts(encoding: str) -> None:
+    line = "00 B0 7E 01" + "".join(
+        f" 00 90 {key:02X} 40 20 80 {before:02X} 40 81 10"
+        for before, key in zip([60, 64, 67, 64], [64, 67, 64, 62], strict=True)
+    )
+    chords = "".join(
+        "".join(f" 00 91 {key:02X} 40" for key in chord)
+        + " 81 30"
+        + "".join(f" 00 81 {key:02X} 40" for key in chord)
+        for chord in ([60, 64, 67], [57, 60, 64], [62, 65, 69], [55, 59, 62])
+    )
+    data = smf(line.replace("7E 01", "7E 01 00 90 3C 40 81 30", 1) + " 00 80 3E 40", chords)
+    assert convert(data, Options(encoding=encoding)).checked.problems == ()
