@@ -69,11 +69,11 @@ def analyze(
 
 
 def _analyze_with_plan(score: Score, options: Options, plan: Plan) -> Analysis:
-    from retune.plan.apply import hints, plan_ratios
+    from retune.plan.apply import hints, over, plan_ratios
 
-    options = replace(options, fixed=tuple(dict.fromkeys((*options.fixed, *plan.fixed))))
+    options = _with_fixed(options, plan)
     marked = hints_from_markers(score) if options.chords == "markers" else ()
-    harmony = find_harmony(score, hints=hints(plan, score) or marked)
+    harmony = find_harmony(score, hints=over(hints(plan, score), marked))
     ratios = choose_ratios(harmony, prime_limit=options.prime_limit)
     ratios = plan_ratios(plan, score, harmony, ratios, prime_limit=options.prime_limit)
     return Analysis(score=score, harmony=harmony, ratios=ratios, options=options, plan=plan)
@@ -81,7 +81,7 @@ def _analyze_with_plan(score: Score, options: Options, plan: Plan) -> Analysis:
 
 def tune(analysis: Analysis, options: Options | None = None, *, explain: bool = True) -> Tuning:
     """An offset for every note. With `explain`, also where purity gave way and why."""
-    options = options or analysis.options
+    options = _with_fixed(options or analysis.options, analysis.plan)
     score, harmony, ratios = analysis.score, analysis.harmony, analysis.ratios
     limits = None
     if analysis.plan is not None:
@@ -90,8 +90,16 @@ def tune(analysis: Analysis, options: Options | None = None, *, explain: bool = 
         limits = window_limits(analysis.plan, score, harmony, options)
     tuning = solve_tuning(score, harmony, ratios, options, limits=limits)
     if explain:
-        tuning = replace(tuning, compromises=find_compromises(score, harmony, ratios, tuning, options))
-    return tuning
+        found = find_compromises(score, harmony, ratios, tuning, options, limits=limits)
+        tuning = replace(tuning, compromises=found)
+    return replace(tuning, options=options)
+
+
+def _with_fixed(options: Options, plan: Plan | None) -> Options:
+    """The options with the fixed parts of the plan among theirs."""
+    if plan is None:
+        return options
+    return replace(options, fixed=tuple(dict.fromkeys((*options.fixed, *plan.fixed))))
 
 
 @without_collector
@@ -113,6 +121,7 @@ def finish(analysis: Analysis, tuning: Tuning, *, name: str = "input") -> Conver
     from retune.check import check
     from retune.encode import encode
 
+    analysis = replace(analysis, options=tuning.options or analysis.options)
     sounding = glided(analysis.score, tuning, analysis.options.glide_ms)
     encoded = encode(analysis.score, sounding, analysis.options)
     checked = check(

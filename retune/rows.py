@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from retune.harmony.model import Role
 from retune.harmony.spelling import chord_label
 from retune.harmony.vocabulary import CHORD_TYPES
-from retune.plan.apply import key_at
 
 if TYPE_CHECKING:
     from retune.pipeline import Analysis
@@ -103,7 +102,7 @@ def _firsts(notes: NDArray[np.int64]) -> NDArray[np.int64]:
 def _labels(analysis: Analysis) -> list[str]:
     """Return each window's harmony in lead-sheet form, spelled in its key."""
     harmony = analysis.harmony
-    return [chord_label(window, key_at(harmony, int(window["start_tick"]))) for window in harmony.windows]
+    return [chord_label(window, harmony.key_at(int(window["start_tick"]))) for window in harmony.windows]
 
 
 def _ratio_values(analysis: Analysis) -> list[dict[str, str]]:

@@ -8,7 +8,6 @@ from retune.cli.tables import table
 from retune.errors import OptionError
 from retune.harmony import explain
 from retune.harmony.spelling import chord_label, spell
-from retune.plan.apply import key_at
 
 if TYPE_CHECKING:
     import numpy as np
@@ -35,7 +34,7 @@ def explanation_text(analysis: Analysis, bar: int) -> str:
 
 def _window(analysis: Analysis, explanation: Explanation) -> str:
     score, window = analysis.score, analysis.harmony.windows[explanation.window]
-    key = key_at(analysis.harmony, int(window["start_tick"]))
+    key = analysis.harmony.key_at(int(window["start_tick"]))
     start, end = (score.where(int(window[edge])) for edge in ("start_tick", "end_tick"))
     heading = f"{start}, to {end}: {chord_label(window, key)}"
     if explanation.given:

@@ -87,3 +87,9 @@ class Harmony:
     pieces: NDArray[np.void]  # PIECE_DTYPE
     keys: NDArray[np.void]  # KEY_DTYPE
     remarks: tuple[Remark, ...] = field(default=())
+
+    def key_at(self, tick: int) -> np.void:
+        """The KEY_DTYPE row in force at a tick, which decides spelling; C major where no key is known."""
+        keys = self.keys if len(self.keys) else np.zeros(1, dtype=KEY_DTYPE)
+        row: np.void = keys[max(int(np.searchsorted(keys["start_tick"], tick, side="right")) - 1, 0)]
+        return row

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from retune.harmony.model import KEY_DTYPE, Harmony, Hint
+from retune.harmony.model import Harmony, Hint
+from retune.harmony.spelling import chord_label
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
 from retune.ratios.choose import choose_ratios, chord_tones, complete, table_for
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from retune.options import Options
     from retune.plan.model import Place, Plan, PlanWindow
@@ -42,6 +43,23 @@ def hints(plan: Plan, score: Score) -> tuple[Hint, ...]:
     return tuple(found)
 
 
+def over(above: Sequence[Hint], below: Sequence[Hint]) -> tuple[Hint, ...]:
+    """Return hints in order of time: those of `above`, and what they leave free of those `below`."""
+    left = list(below)
+    for top in above:
+        cut = []
+        for hint in left:
+            if hint.end_tick <= top.start_tick or hint.start_tick >= top.end_tick:
+                cut.append(hint)
+                continue
+            if hint.start_tick < top.start_tick:
+                cut.append(replace(hint, end_tick=top.start_tick))
+            if hint.end_tick > top.end_tick:
+                cut.append(replace(hint, start_tick=top.end_tick))
+        left = cut
+    return tuple(sorted((*above, *left), key=lambda hint: hint.start_tick))
+
+
 def ratio_tables(
     plan: Plan, score: Score, harmony: Harmony, *, prime_limit: int
 ) -> tuple[dict[str, RatioTable], dict[int, RatioTable]]:
@@ -55,12 +73,31 @@ def ratio_tables(
     }
     for_window = {}
     for row, start, end in _stretches(plan, score):
-        for window in _windows_within(harmony, start, end) if row.ratios else ():
+        inside = list(_windows_within(harmony, start, end)) if row.ratios else []
+        _refuse_foreign_tones(plan, row, harmony, inside)
+        for window in inside:
             chord, members = (int(harmony.windows[window][field]) for field in ("chord", "members"))
-            usual = table_for(chord, members, prime_limit).pairs
+            own = for_chord.get(CHORD_TYPES[chord].symbol) if chord >= 0 else None
+            usual = (own or table_for(chord, members, prime_limit)).pairs
             tones = {step: usual[step] for step in range(12) if members >> step & 1}
             for_window[window] = complete(tones | dict(row.ratios), prime_limit)
     return for_chord, for_window
+
+
+def _refuse_foreign_tones(plan: Plan, row: PlanWindow, harmony: Harmony, windows: list[int]) -> None:
+    """Raise `PlanError` for a ratio that belongs to no chord tone of any window of the row: a slip, not a wish."""
+    members = 1
+    for window in windows:
+        members |= int(harmony.windows[window]["members"])
+    for step, (numerator, denominator) in row.ratios.items():
+        if windows and not members >> step & 1:
+            window = harmony.windows[windows[0]]
+            chord = chord_label(window, harmony.key_at(int(window["start_tick"])))
+            raise plan.source.error(
+                ("windows", row.index, "ratios"),
+                f"{numerator}/{denominator} is {step} semitones above the root, and {chord} has no such tone; "
+                "give root and chord too if the chord is another",
+            )
 
 
 def plan_ratios(
@@ -85,8 +122,8 @@ def window_limits(
     Raises `PlanError` for a section that starts after the end of the score.
     """
     count = len(harmony.windows)
-    drift = np.full(count, options.drift_limit_cents)
-    hold = np.full(count, options.hold_limit_cents)
+    drift = np.full(count, options.drift_limit_cents, dtype=np.float64)
+    hold = np.full(count, options.hold_limit_cents, dtype=np.float64)
     bars, _ = score.meters.bar_beat(harmony.windows["start_tick"])
     for section in plan.sections:
         if score.meters.tick_of(section.first_bar) >= max(score.end_tick, 1):
@@ -97,13 +134,6 @@ def window_limits(
         if section.hold_limit_cents is not None:
             hold[inside] = section.hold_limit_cents
     return drift, hold
-
-
-def key_at(harmony: Harmony, tick: int) -> np.void:
-    """Return the KEY_DTYPE row in force at a tick, which decides spelling; C major where no key is known."""
-    keys = harmony.keys if len(harmony.keys) else np.zeros(1, dtype=KEY_DTYPE)
-    row: np.void = keys[max(int(np.searchsorted(keys["start_tick"], tick, side="right")) - 1, 0)]
-    return row
 
 
 def chord_symbol(harmony: Harmony, window: int) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from retune.harmony.spelling import spell, spell_in_chord
 from retune.harmony.vocabulary import CHORD_TYPES
-from retune.plan.apply import chord_symbol, key_at
+from retune.plan.apply import chord_symbol
 from retune.plan.read import PLAN_FORMAT
 from retune.plan.words import format_place, format_ratios
 from retune.wording import plain
@@ -75,7 +75,7 @@ def write_plan(score: Score, harmony: Harmony, ratios: Ratios, *, name: str = "i
 
 def _row(score: Score, harmony: Harmony, ratios: Ratios, window: int) -> Row:
     found = harmony.windows[window]
-    key = key_at(harmony, int(found["start_tick"]))
+    key = harmony.key_at(int(found["start_tick"]))
     root, members = int(found["root_pc"]), int(found["members"])
     steps = [s for s in range(12) if members >> s & 1]
     row = {

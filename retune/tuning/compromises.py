@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import gcd
 
 import numpy as np
 from numpy.typing import NDArray
 
 from retune.harmony.model import Harmony
-from retune.harmony.spelling import chord_label, spell
+from retune.harmony.spelling import chord_label, spell_in_chord
 from retune.options import Options
 from retune.ratios.model import Ratios
 from retune.score.model import Score
 from retune.tuning.model import Compromise, Tuning
 from retune.tuning.partners import fixed_parts
 from retune.tuning.presets import weights_for
-from retune.tuning.rows import Pairs, consonant_deviations, pair_rows, repeats
+from retune.tuning.rows import CONSONANCES, Pairs, consonant_deviations, pair_rows, repeats
 from retune.tuning.unknowns import Unknowns
 
 Floats = NDArray[np.float64]
@@ -24,6 +25,10 @@ Ints = NDArray[np.int64]
 WORTH_TELLING_CENTS = 2.0
 """Deviations up to this are no compromise: inaudible as pitch, at most a slow beat (judgement from the
 thresholds in docs/tuning.md)."""
+
+AT_THE_LIMIT_CENTS = (
+    0.05  # a root this near to its limit is stopped by it (the solver keeps a margin of 0.0125)
+)
 
 _INTERVALS = {
     0: "octave",
@@ -43,12 +48,19 @@ class _Context:
     tuning: Tuning
     offset: Floats  # (n_notes,) first offset of each note
     fixed: frozenset[int]
-    drift_limit: float
+    ratios: Ratios
+    drift_limit: Floats  # (n_windows,)
     repeats_of: dict[int, int]  # note -> the note it repeats
 
 
 def find_compromises(
-    score: Score, harmony: Harmony, ratios: Ratios, tuning: Tuning, options: Options
+    score: Score,
+    harmony: Harmony,
+    ratios: Ratios,
+    tuning: Tuning,
+    options: Options,
+    *,
+    limits: tuple[Floats, Floats] | None = None,
 ) -> tuple[Compromise, ...]:
     """The places where a consonant interval is more than `WORTH_TELLING_CENTS` from pure, in order of time.
 
@@ -70,7 +82,7 @@ def find_compromises(
     )
     chosen = marked[first]
     chosen = chosen[np.lexsort((pairs.lower_note[chosen], pairs.start_tick[chosen]))]
-    context = _context(score, harmony, tuning, options)
+    context = _context(score, harmony, ratios, tuning, options, limits)
     miss = np.where(off_target, offset[0] - offset[1] - pairs.rows.target, cents)
     return tuple(
         _compromise(context, pairs, int(i), int(interval[i]), float(miss[i]), bool(off_target[i]))
@@ -113,7 +125,14 @@ def _offset_at(tuning: Tuning, notes: int, pairs: Pairs) -> tuple[Floats, Floats
     return at(pairs.upper_note), at(pairs.lower_note)
 
 
-def _context(score: Score, harmony: Harmony, tuning: Tuning, options: Options) -> _Context:
+def _context(
+    score: Score,
+    harmony: Harmony,
+    ratios: Ratios,
+    tuning: Tuning,
+    options: Options,
+    limits: tuple[Floats, Floats] | None,
+) -> _Context:
     offset = np.zeros(len(score.notes))
     offset[tuning.offsets["note"][::-1]] = tuning.offsets["offset_cents"][::-1]
     earlier, later, _ = repeats(score)
@@ -123,7 +142,8 @@ def _context(score: Score, harmony: Harmony, tuning: Tuning, options: Options) -
         tuning=tuning,
         offset=offset,
         fixed=frozenset(fixed_parts(options.fixed, score.parts)),
-        drift_limit=options.drift_limit_cents,
+        ratios=ratios,
+        drift_limit=limits[0] if limits else np.full(len(harmony.windows), options.drift_limit_cents),
         repeats_of=dict(zip(later.tolist(), earlier.tolist(), strict=True)),
     )
 
@@ -133,8 +153,9 @@ def _compromise(
 ) -> Compromise:
     upper, lower = int(pairs.upper_note[i]), int(pairs.lower_note[i])
     window, tick = int(pairs.window[i]), int(pairs.start_tick[i])
-    names = [_spelled(c, note, tick) for note in (lower, upper)]
+    names = [_spelled(c, note, window) for note in (lower, upper)]
     size = f"the {_INTERVALS[interval]} {names[0]}–{names[1]} is {abs(cents):.1f} cents {_wide(cents)}"
+    size += _wanted_ratio(c, lower, upper, window, interval)
     if off_target:
         reason = f"{size}: {_reason(c, (lower, upper), names, window, cents)}"
     else:
@@ -160,16 +181,18 @@ def _reason(c: _Context, notes: tuple[int, int], names: list[str], window: int, 
     for note, name, wanted in zip(notes, names, (cents, -cents), strict=True):
         onset = int(c.score.notes["onset_tick"][note])
         if onset < int(c.harmony.windows["start_tick"][window]):
-            origin = int(np.searchsorted(c.harmony.windows["start_tick"], onset, side="right")) - 1
-            return f"{name} is held from {_label(c, max(origin, 0))}, but {chord} wants it {_much(wanted)}"
+            origin = max(int(np.searchsorted(c.harmony.windows["start_tick"], onset, side="right")) - 1, 0)
+            since = f"the {_label(c, origin)} chord of {c.score.where(onset)}"
+            return f"{name} is held from {since}, but {chord} wants it {_much(wanted)}"
+    limit_cents = float(c.drift_limit[window])
+    if abs(float(c.tuning.displacement_cents[window])) > limit_cents - AT_THE_LIMIT_CENTS:
+        limit = f"the drift limit of {limit_cents:g} cents"
+        return f"{chord} would have to move past {limit} to agree with its neighbours"
     for note, name, wanted in zip(notes, names, (cents, -cents), strict=True):
         earlier = c.repeats_of.get(note)
         if earlier is not None and abs(c.offset[earlier] - c.offset[note]) < 0.5:
             where = c.score.where(int(c.score.notes["onset_tick"][earlier]))
             return f"{name} repeats the {name} of {where}, but {chord} wants it {_much(wanted)}"
-    if abs(abs(float(c.tuning.displacement_cents[window])) - c.drift_limit) < 0.01:
-        limit = f"the drift limit of {c.drift_limit:g} cents"
-        return f"{chord} would have to move past {limit} to agree with its neighbours"
     return f"not every interval that sounds with {chord} can be pure at once, and this one is heard least"
 
 
@@ -179,17 +202,31 @@ def _much(cents: float) -> str:
     return f"{abs(cents):.1f} cents {'higher' if cents > 0 else 'lower'}"
 
 
-def _key(harmony: Harmony, tick: int) -> np.void:
-    at = int(np.searchsorted(harmony.keys["start_tick"], tick, side="right")) - 1
-    row: np.void = harmony.keys[max(at, 0)]
-    return row
+def _spelled(c: _Context, note: int, window: int) -> str:
+    row = c.harmony.windows[window]
+    pitch_class = int(c.score.notes["key"][note]) % 12
+    return spell_in_chord(pitch_class, row, c.harmony.key_at(int(row["start_tick"])))
 
 
-def _spelled(c: _Context, note: int, tick: int) -> str:
-    key = _key(c.harmony, tick)
-    return spell(int(c.score.notes["key"][note]) % 12, int(key["fifths"]), minor=bool(key["minor"]))
+def _wanted_ratio(c: _Context, lower: int, upper: int, window: int, interval: int) -> str:
+    """Say which ratio the window asks for where it is not the plain consonance."""
+    row = c.harmony.windows[window]
+    root, members = int(row["root_pc"]), int(row["members"])
+    steps = [(int(c.score.notes["key"][note]) - root) % 12 for note in (lower, upper)]
+    if not all(members >> step & 1 for step in steps):
+        return ""
+    pairs = c.ratios.tables[int(c.ratios.table_of_window[window])].pairs
+    (n1, d1), (n2, d2) = pairs[steps[0]], pairs[steps[1]]
+    numerator, denominator = n2 * d1, d2 * n1
+    while numerator < denominator:
+        numerator *= 2
+    while numerator >= 2 * denominator:
+        denominator *= 2
+    shared = gcd(numerator, denominator)
+    ratio = numerator // shared, denominator // shared
+    return "" if ratio == CONSONANCES.get(interval, (1, 1)) else f" of {ratio[0]}/{ratio[1]}"
 
 
 def _label(c: _Context, window: int) -> str:
     row = c.harmony.windows[window]
-    return chord_label(row, _key(c.harmony, int(row["start_tick"])))
+    return chord_label(row, c.harmony.key_at(int(row["start_tick"])))

@@ -97,13 +97,18 @@ class _Hard:
         return total
 
 
-def minimise(problem: Problem) -> Floats:
-    """(size,) the minimiser x [cents], strictly inside every bound and limit.
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """What the method found."""
 
-    The bounds must leave room: lower < upper. Accuracy: relative duality gap `RELATIVE_GAP`.
-    """
+    x: Floats  # (size,) the minimiser [cents], strictly inside every bound and limit
+    settled: bool  # False: the steps ran out before the duality gap closed
+
+
+def minimise(problem: Problem) -> Solution:
+    """The minimiser of a problem whose bounds leave room (lower < upper), to a gap of `RELATIVE_GAP`."""
     if problem.size == 0:
-        return np.zeros(0)
+        return Solution(np.zeros(0), settled=True)
     hard = _hard_rows(problem)
     matrix = Laplacian(
         problem.size,
@@ -118,9 +123,9 @@ def minimise(problem: Problem) -> Floats:
         scale = 1.0 + abs(problem.objective(state.x))
         settled = float(np.abs(dual).max()) <= DUAL_TOLERANCE * top
         if gap <= RELATIVE_GAP * scale and (settled or gap <= SMALLEST_GAP * scale):
-            break
+            return Solution(state.x, settled=True)
         _step(problem, hard, matrix, state, dual)
-    return state.x
+    return Solution(state.x, settled=False)
 
 
 def _hard_rows(problem: Problem) -> _Hard:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.errors import Remark
+from retune.options import Options
 
 OFFSET_DTYPE = np.dtype(
     [
@@ -38,5 +39,6 @@ class Tuning:
 
     offsets: NDArray[np.void]  # OFFSET_DTYPE
     displacement_cents: NDArray[np.float64]  # (n_windows,) where each window's root sits
+    options: Options | None = None  # what it was asked to be; None for fixed tunings
     compromises: tuple[Compromise, ...] = field(default=())
     remarks: tuple[Remark, ...] = field(default=())

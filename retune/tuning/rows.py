@@ -51,10 +51,8 @@ class Pairs:
     start_tick: Ints
 
 
-_CONSONANCES = {
-    3: {3: (32, 27), 4: (81, 64), 5: (4, 3), 7: (3, 2), 8: (128, 81), 9: (27, 16)},
-    5: {3: (6, 5), 4: (5, 4), 5: (4, 3), 7: (3, 2), 8: (8, 5), 9: (5, 3)},
-}
+CONSONANCES = {3: (6, 5), 4: (5, 4), 5: (4, 3), 7: (3, 2), 8: (8, 5), 9: (5, 3)}
+_PYTHAGOREAN = {3: (32, 27), 4: (81, 64), 5: (4, 3), 7: (3, 2), 8: (128, 81), 9: (27, 16)}
 """Consonant interval classes [semitones] and their pure ratios: the true forms on which Renaissance writers
 agree (Zarlino 1558, after R. Duffin, *MTO* 12.3, 2006); for prime limit 3 their Pythagorean forms
 (Barbour 1951)."""
@@ -64,7 +62,7 @@ def consonant_deviations(prime_limit: int) -> Floats:
     """(12,) cents a pure interval lies from its equal-tempered size; nan for dissonant classes."""
     table = np.full(12, np.nan)
     table[0] = 0.0
-    for semitones, (n, d) in _CONSONANCES[min(prime_limit, 5)].items():
+    for semitones, (n, d) in (_PYTHAGOREAN if prime_limit == 3 else CONSONANCES).items():
         table[semitones] = ratio_to_cents(n, d) - 100.0 * semitones
     return table
 

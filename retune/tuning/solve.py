@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from retune.errors import Remark
 from retune.tuning.bounds import ROUNDING_MARGIN_CENTS, bounds, home_pulls, with_room
-from retune.tuning.interior import Problem, minimise
+from retune.tuning.interior import Problem, Solution, minimise
 from retune.tuning.model import OFFSET_DTYPE, Tuning
 from retune.tuning.partners import fixed_parts, given_offsets
 from retune.tuning.presets import weights_for
@@ -86,12 +86,13 @@ def solve_tuning(
     Raises `OptionError` for a fixed part or home that does not exist.
     """
     setup = set_up(score, harmony, ratios, options, limits=limits)
-    x = minimise(setup.problem)
+    solution = minimise(setup.problem)
+    x = solution.x
     offsets = _piece_offsets(score, harmony, setup, x)
     return Tuning(
         offsets=offset_rows(score, harmony, offsets + reference_shift_cents(options.reference_hz)),
         displacement_cents=_displacement(score, harmony, setup, x, offsets),
-        remarks=_strayed_partners(score, harmony, setup),
+        remarks=(*_strayed_partners(score, harmony, setup), *_unsettled(solution)),
     )
 
 
@@ -262,6 +263,16 @@ def _displacement(score: Score, harmony: Harmony, setup: Setup, x: Floats, offse
     at = at[np.argsort(length, kind="stable")]  # the longest is written last
     displacement[pieces["window"][at]] = offsets[at]
     return np.round(displacement / GRID_CENTS) * GRID_CENTS
+
+
+def _unsettled(solution: Solution) -> tuple[Remark, ...]:
+    """A remark if the solver ran out of steps: every limit holds, but the tuning may not be the best."""
+    if solution.settled:
+        return ()
+    message = (
+        "the tuning could not be worked out to the last digit; all limits hold, but it may not be the best"
+    )
+    return (Remark(code="unsettled", message=message),)
 
 
 def _strayed_partners(score: Score, harmony: Harmony, setup: Setup) -> tuple[Remark, ...]:

@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 
 from retune.errors import PlanError
-from retune.harmony import find_harmony
+from retune.harmony import Hint, find_harmony
 from retune.harmony.vocabulary import INDEX_OF_SYMBOL
 from retune.options import Options
-from retune.pipeline import analyze, tune
+from retune.pipeline import analyze, finish, tune
 from retune.plan import hints, plan_ratios, read_plan, window_limits, write_plan
+from retune.plan.apply import over
 from retune.ratios import choose_ratios
 from retune.score import read_score
 
@@ -166,3 +167,52 @@ def test_ratios_of_a_plan_are_heard_before_lines_are_kept_still():
         if row["start_tick"] <= windows["start_tick"][seventh] < row["end_tick"]
     }
     assert sounding[10] - sounding[0] == pytest.approx(-31.174, abs=0.01)  # 7/4, Helmholtz/Ellis
+
+
+def test_a_ratio_for_a_tone_the_chord_lacks_is_a_slip():
+    score, _, _ = found("evening_hymn")
+    with pytest.raises(
+        PlanError,
+        match=r"song\.toml, line 1, windows 1, ratios: 6/5 is 3 semitones above the root, and G has no",
+    ):
+        obeyed(score, 'windows = [{at = "1.1", to = "1.3", ratios = "1 6/5 3/2"}]')
+
+
+def test_a_row_keeps_the_plans_own_ratios_of_its_chord_type():
+    score, _, _ = found("evening_hymn")
+    text = 'ratios.maj = "1 81/64 3/2"\nwindows = [{at = "1.1", to = "1.3", ratios = "1 3/2"}]'
+    _, ratios = obeyed(score, text)
+    assert ratios.tables[ratios.table_of_window[0]].pairs[4] == (81, 64)
+
+
+def test_hints_of_a_plan_lie_over_those_of_markers():
+    def hint(start, end, root):
+        return Hint(start_tick=start, end_tick=end, root_pc=root, chord="maj")
+
+    marked = [hint(0, 100, 0), hint(100, 200, 1), hint(200, 300, 2)]
+    merged = over([hint(50, 220, 9)], marked)
+    assert [(h.start_tick, h.end_tick, h.root_pc) for h in merged] == [
+        (0, 50, 0),
+        (50, 220, 9),
+        (220, 300, 2),
+    ]
+    assert over([], marked) == tuple(marked)
+
+
+def test_limits_are_numbers_with_fractions_whatever_the_options_hold():
+    score, harmony, _ = found("evening_hymn")
+    plan = read_plan('sections = [{bars = "1-2", drift_limit = 2.5, hold_limit = "none"}]', name="song.toml")
+    drift, hold = window_limits(plan, score, harmony, Options(drift_limit_cents=15, hold_limit_cents=0))
+    assert drift[0] == 2.5
+    assert hold[0] == math.inf
+    assert drift[-1] == 15.0
+
+
+def test_other_options_keep_the_fixed_parts_of_the_plan():
+    data = (SAMPLES / "evening_hymn.mid").read_bytes()
+    planned = analyze(data, plan=read_plan('fixed = ["Bass"]', name="song.toml"))
+    tuning = tune(planned, Options(drift_limit_cents=5.0))
+    bass = next(part.index for part in planned.score.parts if part.name == "Bass")
+    rows = tuning.offsets[planned.score.notes["part"][tuning.offsets["note"]] == bass]
+    assert (rows["offset_cents"] == 0.0).all()
+    assert finish(planned, tuning).analysis.options.drift_limit_cents == 5.0

@@ -53,3 +53,20 @@ def test_doublings_are_told_once():
     notes = [(0, 0, 4, C - 12), (1, 0, 4, C), (2, 0, 4, E)]
     score = score_of(notes, names={0: "Low", 1: "Piano", 2: "Organ"})
     assert len(told(score, hints([(0, "maj")], length=4.0), fixed=("Low", "Piano", "Organ"))) == 1
+
+
+def test_a_drift_limit_that_stops_a_chord_is_named():
+    keys = [[C, E, G], [C, E, A], [D, F, A], [B, D, G], [C, E, G]] * 4
+    roots = [(0, "maj"), (9, "min"), (2, "min"), (7, "maj"), (0, "maj")] * 4
+    score = score_of(chords(keys, tie=False))
+    harmony, ratios, tuning, chosen = tuned(score, hints(roots), drift_limit_cents=2.5, fixed=())
+    told_limits = find_compromises(score, harmony, ratios, tuning, chosen)
+    assert any("past the drift limit of 2.5 cents" in c.reason for c in told_limits)
+
+
+def test_a_ratio_of_the_chord_that_is_no_plain_consonance_is_named():
+    """D–F in G7 at prime limit 7 is 7/6, which 6/5 of a fixed part misses by 36/35 (48.77 cents)."""
+    notes = [(0, 0, 4, 55), (1, 0, 4, 62), (2, 0, 4, 65)]
+    score = score_of(notes, names={1: "Piano", 2: "Organ"})
+    found = told(score, hints([(7, "7")], length=4.0), fixed=("Piano", "Organ"), prime_limit=7)
+    assert any("minor third D–F is 33.1 cents wide of 7/6" in c.reason for c in found)

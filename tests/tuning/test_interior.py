@@ -56,7 +56,9 @@ def reference(problem: Problem) -> float:
 @given(st.integers(0, 2**32 - 1), st.integers(2, 30), st.integers(1, 80), st.integers(0, 8))
 def test_no_worse_than_an_independent_optimum_and_inside_every_limit(seed, size, rows, limits):
     problem = random_problem(seed, size, rows, limits)
-    x = minimise(problem)
+    solution = minimise(problem)
+    assert solution.settled
+    x = solution.x
     assert np.all(x >= problem.lower - 1e-6)
     assert np.all(x <= problem.upper + 1e-6)
     if limits:
@@ -83,7 +85,9 @@ def test_a_conflict_is_left_whole_in_the_weakest_row():
         limit_second=np.zeros(0, dtype=np.int64),
         limit=np.zeros(0),
     )
-    x = minimise(problem)
+    solution = minimise(problem)
+    assert solution.settled
+    x = solution.x
     residual = x[problem.first] - x[problem.second] - problem.target
     assert residual[:2] == pytest.approx([0.0, 0.0], abs=1e-4)
     assert residual[2] == pytest.approx(-21.506, abs=1e-4)
@@ -96,4 +100,4 @@ def test_nothing_to_solve():
         size=0, first=none, second=none, target=empty, weight=empty, under=empty, pull=empty, pull_to=empty,
         lower=empty, upper=empty, limit_first=none, limit_second=none, limit=empty,
     )  # fmt: skip
-    assert minimise(problem).shape == (0,)
+    assert minimise(problem).x.shape == (0,)
