@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from retune.harmony.spelling import spell
+from retune.harmony.spelling import spell_in_chord
+from retune.parts.names import pitch
 from retune.wording import plain
 
 if TYPE_CHECKING:
@@ -106,13 +107,10 @@ def _row(analysis: Analysis, index: int, compromise: Compromise) -> CompromiseRo
 
 
 def note_name(score: Score, harmony: Harmony, note: int, tick: int) -> str:
-    """Return a note's name in the key at a tick, with its octave: "E♭4"."""
+    """Return a note's name in the chord and key at a tick, with its octave: "E♭4"."""
     key = int(score.notes["key"][note])
-    fifths, minor = 0, False
-    if len(harmony.keys):
-        at = max(int(np.searchsorted(harmony.keys["start_tick"], tick, side="right")) - 1, 0)
-        fifths, minor = int(harmony.keys["fifths"][at]), bool(harmony.keys["minor"][at])
-    return f"{spell(key % 12, fifths, minor=minor)}{key // 12 - 1}"
+    at = max(int(np.searchsorted(harmony.windows["start_tick"], tick, side="right")) - 1, 0)
+    return str(pitch(key, spell_in_chord(key % 12, harmony.windows[at], harmony.key_at(tick))))
 
 
 def signed(cents: float) -> str:

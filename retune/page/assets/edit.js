@@ -191,7 +191,7 @@ function ratiosText(window, ratios = window.ratios) {
 
 /** A row for a window. Ratios that its chord type takes by itself are left to the program. */
 function planRow(music, window) {
-  const name = (step) => asciiName(music.pitchName(window.root + step, window.spelling));
+  const name = (step) => asciiName(music.toneName(window.root + step, window));
   const type = music.chordTypes.get(window.chord);
   const named = type && memberSteps(window).join() === type.intervals.join();
   const usual = named && ratiosText(window) === ratiosText(window, music.data.tables[type.table]);
@@ -201,7 +201,7 @@ function planRow(music, window) {
     ["root", name(0)],
     ...(type ? [["chord", window.chord]] : []),
     ...(named ? [] : [["tones", memberSteps(window).map(name).join(" ")]]),
-    ["bass", asciiName(music.pitchName(window.bass, window.spelling))],
+    ["bass", asciiName(music.toneName(window.bass, window))],
     ...(usual ? [] : [["ratios", ratiosText(window)]]),
   ];
   return `{${fields.map(([field, value]) => `${field} = ${JSON.stringify(value)}`).join(", ")}}`;

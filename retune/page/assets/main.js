@@ -450,4 +450,4 @@ function paintLegend(painter) {
 }
 
 const page = new Page(JSON.parse(document.getElementById("music-data").textContent));
-globalThis.retunePage = { page, Player, renderStretch, planText, placeText }; // for measuring from outside
+globalThis.retunePage = { page, Player, renderStretch, planText, placeText, chordLabel }; // for measuring from outside

@@ -69,7 +69,7 @@ class ChordPanel {
     const numbers = document.createElement("small");
     numbers.textContent = proportion(window);
     name.replaceChildren(chordWords(music, window), " ", numbers);
-    const bass = window.bass === window.root ? "" : `, ${music.pitchName(window.bass, window.spelling)} in the bass`;
+    const bass = window.bass === window.root ? "" : `, ${music.toneName(window.bass, window)} in the bass`;
     document.getElementById("chord-place").textContent =
       `${sentence(music.where(window.start))} to ${music.where(window.end)}${bass}; ` +
       `root at ${signed(window.displacement)} cents`;
@@ -88,7 +88,7 @@ class ChordPanel {
     for (const tone of this.tones()) if (!byStep.has(tone.step)) byStep.set(tone.step, tone);
     const tones = [...byStep.values()].sort((a, b) => a.step - b.step);
     const [base, ...others] = tones;
-    const pitch = (step) => music.pitchName(window.root + step, window.spelling);
+    const pitch = (step) => music.toneName(window.root + step, window);
     table.caption.textContent = base
       ? `This chord in each tuning: cents off pure, counted from ${pitch(base.step)}`
       : "No tone of this chord sounds here.";
@@ -157,7 +157,7 @@ class ChordPanel {
     const label = document.createElement("label");
     const input = document.createElement("input");
     const size = document.createElement("small");
-    const name = music.pitchName(window.root + step, window.spelling);
+    const name = music.toneName(window.root + step, window);
     input.type = "text";
     input.inputMode = "text";
     input.autocomplete = "off";

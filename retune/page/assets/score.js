@@ -170,10 +170,23 @@ class Music {
     return this.data.spellings[spelling][((pitchClass % 12) + 12) % 12];
   }
 
+  /** Name of a pitch class in a window: a chord tone is a third, a fifth … of its root, others follow the key. */
+  toneName(pitchClass, window) {
+    const step = (((pitchClass - window.root) % 12) + 12) % 12;
+    const type = this.chordTypes.get(window.chord);
+    if (!type || !type.intervals.includes(step)) return this.pitchName(pitchClass, window.spelling);
+    const { fifths_above_root: usual, other_fifths: others } = this.data.chord_spelling;
+    const has = (tone) => type.intervals.includes(tone);
+    // The rarer name where the usual one is taken: a fifth beside the tritone, a third beside the second, …
+    const other = { 6: has(7), 8: !has(7), 9: has(3) && has(6), 3: has(4) }[step];
+    const way = other ? others[step] : usual[step];
+    return nameOfFifth(placeOfName(this.pitchName(window.root, window.spelling)) + way);
+  }
+
   noteName(note) {
     const window = this.windowAt(this.onset[note]);
-    const name = this.pitchName(this.key[note], window ? window.spelling : 0);
-    return name + (Math.floor(this.key[note] / 12) - 1);
+    const name = window ? this.toneName(this.key[note], window) : this.pitchName(this.key[note]);
+    return name + (Math.floor((this.key[note] - signsOf(name)) / 12) - 1);
   }
 
   windowIndexAt(tick, windows = this.windows) {
@@ -192,18 +205,28 @@ class Music {
   }
 }
 
-/** "Dm7", "G7", "C": root and chord type as a lead sheet writes them. */
+const LETTERS = "FCGDAEB"; // the line of fifths, F = -1
+
+function signsOf(name) {
+  return name.split("♯").length - name.split("♭").length;
+}
+
+/** Place of a name on the line of fifths: C = 0, G = 1, F = -1. */
+function placeOfName(name) {
+  return LETTERS.indexOf(name[0]) - 1 + 7 * signsOf(name);
+}
+
+function nameOfFifth(place) {
+  const signs = Math.floor((place + 1) / 7);
+  return LETTERS[place + 1 - 7 * signs] + (signs > 0 ? "♯".repeat(signs) : "♭".repeat(-signs));
+}
+
+/** "Dmin7", "G7/B", "C": the label that tables of the analysis print. */
 function chordLabel(music, window) {
   const root = music.pitchName(window.root, window.spelling);
-  const bass = window.bass === window.root ? "" : "/" + music.pitchName(window.bass, window.spelling);
-  const suffix = window.chord
-    .replace(/^maj$/, "")
-    .replace(/^minmaj7$/, "m(maj7)")
-    .replace(/^min/, "m")
-    .replace(/^1$/, " alone")
-    .replace(/b(?=\d)/g, "♭")
-    .replace(/#(?=\d)/g, "♯");
-  return root + (window.chord ? suffix : " (other)") + bass;
+  const bass = window.bass === window.root ? "" : "/" + music.toneName(window.bass, window);
+  const symbol = window.chord || `(${memberSteps(window).join(" ")})`;
+  return root + (symbol === "maj" ? "" : symbol) + bass;
 }
 
 function chordWords(music, window) {
