@@ -165,15 +165,29 @@ def _words(score: Score) -> dict[tuple[int, int], str]:
 def _rules(notes: tuple[SheetNote, ...]) -> tuple[Rule, ...]:
     """Return what marked notes of one function have in common, the commonest first.
 
-    A function met once, on both sides of zero, or with widely differing cents gives no rule.
+    A function marked once, on both sides of zero, with widely differing cents, or with other cents in half of
+    its cases or more, gives no rule.
     """
-    groups: dict[str, list[int]] = {}
+    marked: dict[str, list[int]] = {}
+    every: dict[str, list[int]] = {}
     for note in notes:
-        if note.degree and note.marked:
-            groups.setdefault(f"{note.degree} of a {note.chord_kind}", []).append(note.whole_cents)
-    ordered = sorted(groups.items(), key=lambda item: (-len(item[1]), item[0]))
-    return tuple(
-        Rule(where=where, count=len(cents), low=min(cents), high=max(cents))
-        for where, cents in ordered
-        if len(cents) > 1 and min(cents) * max(cents) > 0 and max(cents) - min(cents) <= RULE_SPREAD_CENTS
-    )[:RULES]
+        if note.degree:
+            where = f"{note.degree} of a {note.chord_kind}"
+            every.setdefault(where, []).append(note.whole_cents)
+            if note.marked:
+                marked.setdefault(where, []).append(note.whole_cents)
+    found = [_rule(where, cents, every[where]) for where, cents in marked.items()]
+    rules = [rule for rule in found if rule is not None]
+    return tuple(sorted(rules, key=lambda rule: (-rule.count, rule.where))[:RULES])
+
+
+def _rule(where: str, marked: list[int], every: list[int]) -> Rule | None:
+    low, high = min(marked), max(marked)
+    if len(marked) < 2 or low * high <= 0 or high - low > RULE_SPREAD_CENTS:
+        return None
+    count = sum(low <= cents <= high for cents in every)
+    return (
+        Rule(where=where, count=count, cases=len(every), low=low, high=high)
+        if 2 * count > len(every)
+        else None
+    )

@@ -71,7 +71,8 @@ class Rule:
     """A habit of one part in this piece: as third of a major triad −16 to −14, five times."""
 
     where: str
-    count: int
+    count: int  # notes that keep it
+    cases: int  # all notes of this function
     low: int  # range of the whole cents met; both on one side of zero
     high: int
 

@@ -10,7 +10,7 @@ import pytest
 from retune.errors import OptionError
 from retune.parts import SheetOptions, collect_sheets
 from retune.tuning.fixed import table_per_chord
-from tests.parts.build import HYMN, HYMN_CHORDS, chord_hints, score_of, sheets_of, stages
+from tests.parts.build import HYMN, HYMN_CHORDS, TPQ, chord_hints, score_of, sheets_of, stages
 
 
 def by_name(sheets) -> dict[str, list]:
@@ -118,6 +118,27 @@ def test_rules_tell_habits_met_more_than_once_and_only_those() -> None:
     assert rules["Low"] == rules["High"] == ()
     once = sheets_of(score_of(HYMN), HYMN_CHORDS, drift_limit_cents=0.0)
     assert all(sheet.rules == () for sheet in once.sheets)
+
+
+@pytest.mark.parametrize(("pure", "tempered", "told"), [(3, 0, 3), (3, 2, 3), (2, 2, 0), (2, 3, 0)])
+def test_a_habit_is_told_only_where_it_is_most_of_the_cases(pure: int, tempered: int, told: int) -> None:
+    """Thirds of C major at −14, and some that stay on the tuner's zero."""
+    bars = range(pure + tempered)
+    parts = {
+        name: [(4.0 * bar, 4.0, key) for bar in bars]
+        for name, key in (("Low", 48), ("Mid", 52), ("High", 55))
+    }
+    score, harmony, ratios, tuning = stages(
+        score_of(parts), chord_hints(*[(0, "maj")] * len(bars)), drift_limit_cents=0.0
+    )
+    offsets = tuning.offsets.copy()
+    zero = score.notes["onset_tick"][offsets["note"]] >= pure * 4 * TPQ
+    offsets["offset_cents"][zero] = 1.0
+    sheets = collect_sheets(score, harmony, ratios, replace(tuning, offsets=offsets))
+    rules = {sheet.name: sheet.rules for sheet in sheets.sheets}["Mid"]
+    assert [(rule.count, rule.cases, rule.low) for rule in rules] == [(told, pure + tempered, -14)] * bool(
+        told
+    )
 
 
 def test_a_note_played_early_belongs_to_the_bar_it_leads_to() -> None:
