@@ -58,7 +58,7 @@ def test_doublings_are_told_once():
 def test_a_drift_limit_that_stops_a_chord_is_named():
     keys = [[C, E, G], [C, E, A], [D, F, A], [B, D, G], [C, E, G]] * 4
     roots = [(0, "maj"), (9, "min"), (2, "min"), (7, "maj"), (0, "maj")] * 4
-    score = score_of(chords(keys, tie=False))
+    score = score_of(chords(keys))
     harmony, ratios, tuning, chosen = tuned(score, hints(roots), drift_limit_cents=2.5, fixed=())
     told_limits = find_compromises(score, harmony, ratios, tuning, chosen)
     assert any("past the drift limit of 2.5 cents" in c.reason for c in told_limits)
