@@ -19,7 +19,7 @@ from retune.encode import messages as build
 from retune.encode.conduct import Conductor
 from retune.encode.instruments import Habits
 from retune.encode.lines import Line, Voice
-from retune.encode.losses import losses
+from retune.encode.losses import bend_rounding, losses
 from retune.encode.messages import RPN_BEND_RANGE
 from retune.encode.model import Encoded
 from retune.encode.music import Music, music_of, survey
@@ -43,7 +43,7 @@ def encode_bend(score: Score, tuning: Tuning, options: Options) -> Encoded:
     return Encoded(
         files=(file,),
         channels_used=channels_used(music, spread.placement.lane),
-        worst_error_cents=error,
+        worst_error_cents=error + bend_rounding(music.habits, ranges, music.tuned),
         remarks=remarks,
     )
 

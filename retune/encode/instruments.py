@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -133,6 +133,7 @@ class Habits:
     """What the events of a channel tell about how its instrument is to be treated."""
 
     bend_cents: float = 0.0  # how far the input bends it
+    bends: set[float] = field(default_factory=set)  # all that the input bends it to [cents]
     bend_range: float = 0.0  # widest range in force while it does [semitones]
     is_mono: bool = False  # put into mono mode and left there
     ends_notes: bool = False  # gets mode messages that end notes
@@ -158,6 +159,7 @@ def read_habits(instruments: tuple[Instrument, ...], others: Iterable[OtherEvent
             state.control(event.message.control, event.message.value)
             _take_control(habit, state, event.message.control)
         if state.value:
+            habit.bends.add(state.cents)
             habit.bend_cents = max(habit.bend_cents, abs(state.cents))
             habit.bend_range = max(habit.bend_range, state.range_semitones)
     return habits

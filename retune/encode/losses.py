@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from retune.encode.allocate import Move
+from retune.encode.instruments import Habits
 from retune.encode.spread import Spread
 from retune.errors import Remark
 from retune.score.model import Score
 from retune.tuning.model import Tuning
+from retune.units import bend_step_cents
 
 
 def losses(spread: Spread, tuning: Tuning) -> tuple[float, tuple[Remark, ...]]:
@@ -23,6 +27,20 @@ def losses(spread: Spread, tuning: Tuning) -> tuple[float, tuple[Remark, ...]]:
         errors.append((note, course_error(course, rows[low:high], step)))
     worst = max([music.wanted.rounding_cents, *(cents for _, cents in errors)])
     return worst, remarks_by_bar(music.score, errors)
+
+
+def bend_rounding(habits: Sequence[Habits], ranges: Sequence[int], instruments: Iterable[int]) -> float:
+    """Largest error [cents] of the input's own bends in steps of the output's `ranges` [semitones].
+
+    `habits` and `ranges` are (n_instruments,). It comes on top of the rounding of the tuning: the input may
+    have bent in steps of another range.
+    """
+    worst = 0.0
+    for index in instruments:
+        if habits[index].bends:
+            steps = np.array(list(habits[index].bends)) / (step := bend_step_cents(ranges[index]))
+            worst = max(worst, float(np.abs(steps - np.rint(steps)).max()) * step)
+    return worst
 
 
 def course_error(course: tuple[Move, ...], rows: NDArray[np.void], step: float) -> float:

@@ -27,7 +27,7 @@ from retune.encode.allocate import Lane, Lanes, Placement
 from retune.encode.bend import BendConductor, read_bends
 from retune.encode.instruments import Habits
 from retune.encode.lines import PRESSURE, Line, Voice
-from retune.encode.losses import losses
+from retune.encode.losses import bend_rounding, losses
 from retune.encode.messages import RPN_BEND_RANGE, RPN_MPE_CONFIGURATION
 from retune.encode.model import Encoded
 from retune.encode.music import Music
@@ -71,10 +71,14 @@ def encode_mpe(score: Score, tuning: Tuning, options: Options) -> Encoded:
     write_spread(file, conventional, partial(BendConductor, ranges=ranges), Performance)
     write_spread(file, in_zones, make, ZonePerformance)
     found = [losses(spread, tuning) for spread in (conventional, in_zones)]
+    rounding = max(
+        bend_rounding(music.habits, ranges, outside.tuned),
+        bend_rounding(music.habits, manager_ranges, inside.tuned),
+    )
     return Encoded(
         files=(file.encoded(),),
         channels_used=channels_used(music, np.maximum(conventional.placement.lane, in_zones.placement.lane)),
-        worst_error_cents=max(worst for worst, _ in found),
+        worst_error_cents=max(worst for worst, _ in found) + rounding,
         remarks=(*plan.remarks, *(remark for _, remarks in found for remark in remarks)),
     )
 
