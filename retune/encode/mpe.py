@@ -25,7 +25,7 @@ from retune.constants import (
 from retune.encode import messages as build
 from retune.encode.allocate import Lane, Lanes, Placement
 from retune.encode.bend import BendConductor, read_bends
-from retune.encode.instruments import Habits
+from retune.encode.instruments import KNOWN_PARAMETERS, Habits, Selection
 from retune.encode.lines import PRESSURE, Line, Voice
 from retune.encode.losses import bend_rounding, losses
 from retune.encode.messages import RPN_BEND_RANGE, RPN_MPE_CONFIGURATION
@@ -45,6 +45,10 @@ from retune.tuning.model import Tuning
 CC_TIMBRE = 74
 ALWAYS = 1 << 62  # a tick behind every file
 PER_NOTE = {PRESSURE: 0, CC_TIMBRE: 64}  # what else a member does to its notes (2.2.7, 2.4), and its rest
+CHANNEL_TUNING = (
+    ("rpn", (0, 1)),
+    ("rpn", (0, 2)),
+)  # fine and coarse: MIDI 1.0 Detailed Specification 4.2.1 p. 18
 UNKNOWN = -1  # in place of a bend: the channel may have any
 
 
@@ -215,10 +219,23 @@ class ZoneConductor(BendConductor):
         ours = self.member_range.get(event.channel)
         if ours is None or voice.bend.selection != ("rpn", RPN_BEND_RANGE):
             super().data_entry(voice, event, after)
+            if voice.bend.selection in CHANNEL_TUNING:
+                self._tune_members(voice, voice.bend.selection, after)
         elif event.message.control == build.CC_DATA_MSB:
             self.file.replace(event.track, event.index, build.control(event.channel, build.CC_DATA_MSB, ours))
         else:
             self.file.replace(event.track, event.index, build.control(event.channel, build.CC_DATA_LSB, 0))
+
+    def _tune_members(self, voice: Voice, selection: Selection, after: Place) -> None:
+        """Channel tuning is that of one channel: each member gets what its manager has, and no other."""
+        kind, number = selection
+        for line in self.lines.values():
+            owner = line.owner
+            if owner is None or line is owner.home or voice not in (owner, line.guest_of):
+                continue
+            data = tuple(owner.parameters.get(selection, KNOWN_PARAMETERS[selection]))
+            group = build.set_parameter(line.channel, number, data, kind=kind, then=line.selection)
+            self._send(group, line, after)
 
     def _mode(self, voice: Voice, number: int, message: mido.Message, after: Place) -> None:
         super()._mode(voice, number, message, after)

@@ -55,9 +55,9 @@ def test_a_range_that_changes_is_announced(encoding):
     pipeline.convert(file_of([sorted(events, key=lambda e: e[0])]), Options(encoding=encoding))
 
 
-@pytest.mark.parametrize("encoding", ["bend", "mts", "mts-octave", "midi2"])
+@pytest.mark.parametrize("encoding", ["bend", "mpe", "mts", "mts-octave", "midi2"])
 @pytest.mark.parametrize("channel", [0, 3])
 def test_channel_tuning_reaches_the_notes_of_its_channel_only(encoding, channel):
-    """RPN 1 and 2 tune one channel (MIDI 1.0 Detailed Specification 4.2.1 p. 18)."""
+    """RPN 1 and 2 tune one channel (MIDI 1.0 Detailed Specification 4.2.1 p. 18): in MPE that of every note."""
     events = [*chords(), *parameter(0, 1, 70, channel), *parameter(1500, 2, 66, channel)]
     pipeline.convert(file_of([sorted(events, key=lambda e: e[0])]), Options(encoding=encoding))
