@@ -39,6 +39,7 @@ TICKS_PER_SECOND = 2 * DIVISION  # no tempo event: 120 quarters to the minute
 _CHANNELS = tuple(channel for channel in range(16) if channel != 9)
 _FLUIDSYNTH = "fluidsynth -n -i -q -R 0 -C 0 -O s16 -T wav -F out.wav font.sf2 music.mid"  # no reverb, chorus
 _FLUIDSYNTH_LIMIT_S = 600
+_NOT_LOADED = b"Failed to load"
 
 
 def render_with_soundfont(score: Score, rows: Rows, wishes: Wishes, length_s: float) -> FloatArray:
@@ -164,7 +165,13 @@ def _by_fluidsynth(font: bytes, midi: bytes) -> bytes:
         (folder / "music.mid").write_bytes(midi)
         command = _FLUIDSYNTH.split()
         try:
-            subprocess.run(command, cwd=folder, check=True, capture_output=True, timeout=_FLUIDSYNTH_LIMIT_S)
+            done = subprocess.run(
+                command, cwd=folder, check=True, capture_output=True, timeout=_FLUIDSYNTH_LIMIT_S
+            )
+            if _NOT_LOADED in done.stderr:  # it goes on without the SoundFont, in silence
+                raise OptionError(
+                    "the SoundFont cannot be played: fluidsynth cannot load it; use an SF2 file"
+                )
             return (folder / "out.wav").read_bytes()
         except (OSError, subprocess.SubprocessError) as error:
             raise RetuneError(f"fluidsynth could not render the sound: {error}") from error

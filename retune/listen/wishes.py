@@ -35,7 +35,7 @@ class Wishes:
     times: int = 1
     speed: float = 1.0
     sound: str = "organ"
-    soundfont: bytes | None = None  # None: the one that comes with pretty_midi
+    soundfont: bytes | None = None  # an SF2 file; None: the one that comes with pretty_midi
     player: str = "auto"
     drums: bool = False
     peak_dbfs: float = SAFE_PEAK_DBFS
@@ -53,6 +53,16 @@ class Wishes:
                 raise OptionError(f"{name}: {value!r} is not one of {', '.join(map(str, legal))}")
         if self.beside != "nothing" and not self.parts:
             raise OptionError(f"with {self.beside}: say which part it goes with (--part)")
+        if self.soundfont is not None:
+            if self.sound not in SOUNDFONT_SOUNDS:
+                raise OptionError(
+                    f"sound {self.sound} is made without a SoundFont: leave out --soundfont, or choose --sound "
+                    f"{' or '.join(SOUNDFONT_SOUNDS)}"
+                )
+            if self.soundfont[:4] != b"RIFF" or self.soundfont[8:12] != b"sfbk":
+                raise OptionError(
+                    "soundfont: the file is no SoundFont (it does not begin with RIFF and sfbk); use an SF2 file"
+                )
         if not 1 <= self.times <= 1000:
             raise OptionError(f"times: {self.times} is outside 1 to 1000")
         if not 0.1 <= self.speed <= 4.0:

@@ -83,6 +83,11 @@ def test_a_plan_is_obeyed(tmp_path: Path) -> None:
             "a page holds the whole piece; sound options go with .wav or .flac",
         ),
         (["-o", "a.wav", "--soundfont", "none.sf2"], "none.sf2: no such file"),
+        (["-o", "a.wav", "--soundfont", HYMN], "soundfont: the file is no SoundFont"),
+        (
+            ["-o", "a.wav", "--sound", "pure", "--soundfont", HYMN],
+            "sound pure is made without a SoundFont: leave out --soundfont",
+        ),
         (["-o", "a.wav", "--peak", "3"], "peak: 3 dB is outside -60 to -1"),
         (["-o", "no/such/folder/a.wav", "--bars", "1"], "no/such/folder/a.wav"),
     ],

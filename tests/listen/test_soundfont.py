@@ -12,7 +12,7 @@ import pytest
 from retune.errors import OptionError
 from retune.listen import Wishes, preview
 from retune.listen.heard import heard
-from retune.listen.soundfont import STEADY_PROGRAM, TICKS_PER_SECOND, midi_of
+from retune.listen.soundfont import STEADY_PROGRAM, TICKS_PER_SECOND, bundled_soundfont, midi_of
 from tests.listen.measure import cents, decibels, measured_hz
 from tests.tuning.build import hints, score_of, tuned
 
@@ -98,9 +98,24 @@ def test_the_file_that_is_played_decodes_to_the_offsets_that_were_solved() -> No
 
 
 def test_a_file_that_is_no_soundfont_is_said_to_be_none() -> None:
+    """A SoundFont is a RIFF file of the form sfbk (SoundFont technical specification 2.04; from memory)."""
+    for data in (b"no font", b"RIFF\x04\0\0\0WAVE", b"MThd\0\0\0\x06sfbk"):
+        with pytest.raises(OptionError, match=r"the file is no SoundFont .*; use an SF2 file"):
+            Wishes(sound="soundfont", soundfont=data)
+
+
+@pytest.mark.parametrize("player", PLAYERS)
+def test_a_soundfont_that_breaks_off_is_said_to_be_unplayable(player: str) -> None:
     pytest.importorskip("midirenderer")
+    broken = bundled_soundfont()[:5000]
     with pytest.raises(OptionError, match=r"the SoundFont cannot be played: .*; use an SF2 file"):
-        preview(*major_chord(), Wishes(sound="soundfont", player="midirenderer", soundfont=b"no font"))
+        preview(*major_chord(), Wishes(sound="soundfont", player=player, soundfont=broken))
+
+
+@pytest.mark.parametrize("sound", ["organ", "voice", "pure"])
+def test_a_soundfont_and_a_sound_made_without_one_contradict_each_other(sound: str) -> None:
+    with pytest.raises(OptionError, match=f"sound {sound} is made without a SoundFont"):
+        Wishes(sound=sound, soundfont=b"RIFF\x04\0\0\0sfbk")
 
 
 def test_a_player_that_is_not_there_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
