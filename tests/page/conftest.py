@@ -1,9 +1,8 @@
-"""One browser for all tests of the page, and small pieces of music to open in it."""
+"""Tabs of the browser, and small pieces of music to open in it."""
 
 from __future__ import annotations
 
 import io
-import shutil
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -17,17 +16,6 @@ from retune.pipeline import Analysis, analyze, tune
 from retune.tuning.model import Tuning
 
 SAMPLES = Path(__file__).parents[2] / "sample_scores"
-CHROMIUM_ARGUMENTS = [
-    "--headless=new",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-
 Notes = Sequence[tuple[float, float, int]]  # onset and length in quarters, key
 
 
@@ -97,20 +85,6 @@ def cadence_page(cadence_bytes: bytes, tmp_path_factory: pytest.TempPathFactory)
     path = tmp_path_factory.mktemp("cadence") / "cadence.html"
     path.write_text(build_page(analysis, tune(analysis)), encoding="utf-8")
     return path
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Any]:
-    """Chromium, started once."""
-    program = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-    if program is None:
-        pytest.skip("no chromium found on the path")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=program, args=CHROMIUM_ARGUMENTS)
-        yield chromium
-        chromium.close()
 
 
 @pytest.fixture(scope="session")

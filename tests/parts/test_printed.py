@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import re
-import shutil
 from html.parser import HTMLParser
 from pathlib import Path
-
-import pytest
+from typing import Any
 
 from retune.parts import SheetOptions, collect_sheets, write_sheets
 from retune.tuning.fixed import table_per_chord
@@ -95,26 +93,33 @@ def test_the_page_asks_nothing_of_the_network() -> None:
     assert not re.search(r"(?:src|href)=|url\(|@import|https?:", text)
 
 
-def test_on_paper_every_part_begins_a_page_of_its_own(tmp_path: Path) -> None:
-    """Printed by a browser to PDF: as many pages as sections, since each of them fits one A4 page."""
-    program = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-    if program is None:
-        pytest.skip("no chromium found on the path")
-    from playwright.sync_api import sync_playwright
-
+def opened(browser: Any, folder: Path, *, width: int = 1280, height: int = 720) -> Any:
+    """The sheets in a browser window."""
     score = score_of(HYMN, title="Evening")
-    path = tmp_path / "sheets.html"
+    path = folder / "sheets.html"
     path.write_bytes(write_sheets(score, sheets_of(score, HYMN_CHORDS), "html"))
-    arguments = ["--headless=new", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, args=arguments)
-        page = browser.new_page()
-        page.goto(path.as_uri())
-        overflow = page.evaluate(
-            "[...document.querySelectorAll('.note')].filter(n => n.scrollWidth > n.clientWidth + 1).length"
-        )
-        pdf = page.pdf(prefer_css_page_size=True)
-        browser.close()
+    page = browser.new_page(viewport={"width": width, "height": height})
+    page.goto(path.as_uri())
+    return page
+
+
+def test_on_paper_every_part_begins_a_page_of_its_own(tmp_path: Path, browser: Any) -> None:
+    """Printed by a browser to PDF: as many pages as sections, since each of them fits one A4 page."""
+    page = opened(browser, tmp_path)
+    overflow = page.evaluate(
+        "[...document.querySelectorAll('.note')].filter(n => n.scrollWidth > n.clientWidth + 1).length"
+    )
+    pdf = page.pdf(prefer_css_page_size=True)
+    page.close()
     assert overflow == 0
     assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 5
     assert b"/MediaBox [0 0 594" in pdf or b"/MediaBox [0 0 595" in pdf  # A4 is 595 × 842 points
+
+
+def test_on_a_phone_nothing_scrolls_sideways_and_hints_have_room(tmp_path: Path, browser: Any) -> None:
+    page = opened(browser, tmp_path, width=360, height=780)
+    assert page.evaluate("document.documentElement.scrollWidth") == 360
+    widths = page.evaluate("[...document.querySelectorAll('.hint')].map((hint) => hint.clientWidth)")
+    page.close()
+    assert len(widths) == 8
+    assert min(widths) > 240
