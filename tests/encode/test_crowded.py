@@ -3,11 +3,16 @@
 `convert` decodes what was written with a receiver of its own and raises if a note is not as it should be.
 """
 
+import io
+
+import mido
 import pytest
 
 from retune import pipeline
 from retune.options import Options
+from retune.units import bend_step_cents
 from tests.encode.build import Event, file_of, in_order, note
+from tests.encode.receiver import hear
 
 LENT_ON_THE_SAME_TICK = (  # track, channel, note-on and note-off at 96 ticks a crotchet, key
     (1, 13, 96, 144, 68),
@@ -68,3 +73,32 @@ def test_zones_leave_room_for_the_other_parts(parts, drums):
     conversion = pipeline.convert(band(parts, drums=drums), Options(encoding="mpe"))
     assert conversion.checked.ok
     assert any(r.code == "zones-full" for r in conversion.remarks)
+
+
+@pytest.mark.parametrize("encoding", ["bend", "mpe"])
+def test_further_ports_are_opened(encoding):
+    """With further ports every note has its own tuning; without, some share (SMF 1.0 has ports as meta FF 21)."""
+    data = band(12, drums=True)
+    conversion = pipeline.convert(data, Options(encoding=encoding, when_full="ports"))
+    ports = {
+        message.port
+        for track in mido.MidiFile(file=io.BytesIO(conversion.files[0].data)).tracks
+        for message in track
+        if message.type == "midi_port"
+    }
+    assert len(ports) > 1
+    assert conversion.checked.ok
+    assert conversion.checked.error.worst_cents <= bend_step_cents(2) / 2 + 1e-6
+    assert pipeline.convert(data, Options(encoding=encoding)).checked.error.worst_cents > 1.0
+
+
+@pytest.mark.parametrize("encoding", ["bend", "mpe"])
+def test_several_files_are_written(encoding):
+    """One file a part, each in tune by itself, checked together."""
+    conversion = pipeline.convert(band(12, drums=True), Options(encoding=encoding, when_full="files"))
+    files = conversion.files
+    assert len({file.suffix for file in files}) == len(files) == 13
+    assert conversion.checked.ok
+    assert conversion.checked.error.worst_cents <= bend_step_cents(2) / 2 + 1e-6
+    alone = [hear(file.data) for file in files]
+    assert sorted(len(heard) for heard in alone) == [6] * 12 + [8]
