@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-CUTOFF = 0.6  # below, the nearest word is a guess at random: Soprano for Piano
+CUTOFF = 0.7  # below, it is a guess at random: Soprano for Piano is 0.67
 
 
 def nearest(word: str, legal: Iterable[str]) -> str:

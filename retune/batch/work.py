@@ -15,10 +15,12 @@ from retune.batch.manifest import CONVERTED, MENDED, REFUSED, UP_TO_DATE, Row, s
 from retune.errors import RetuneError
 from retune.files import read_input, write_atomically
 from retune.options import Options
+from retune.wording import plain
 
 if TYPE_CHECKING:
     from retune.encode import EncodedFile
     from retune.plan import Plan
+    from retune.score import Score
 
 CHOICE = "pattern"
 """The only remark of the reader that tells of a choice; every other tells of something that was amiss."""
@@ -43,7 +45,8 @@ def run_task(task: Task) -> Row:
     try:
         row = _convert(task)
     except RetuneError as error:
-        row = Row(source=job.source, target=job.target, status=REFUSED, reason=str(error), recipe=task.recipe)
+        reason = _naming(job.source, str(error))
+        row = Row(source=job.source, target=job.target, status=REFUSED, reason=reason, recipe=task.recipe)
     except Exception as error:  # a fault of ours must not stop the other files; it is told as one
         reason = f"fault in retune: {type(error).__name__}: {error}; please report it with the file"
         row = Row(source=job.source, target=job.target, status=REFUSED, reason=reason, recipe=task.recipe)
@@ -52,6 +55,7 @@ def run_task(task: Task) -> Row:
 
 def _convert(task: Task) -> Row:
     from retune.pipeline import convert
+    from retune.score import read_score
 
     job = task.job
     data = read_input(job.source)
@@ -59,7 +63,8 @@ def _convert(task: Task) -> Row:
     if task.known is not None and _up_to_date(task.known, task, digest):
         return replace(task.known, status=UP_TO_DATE)
     plan = _read_plan(task.plan_text, task.plan_name) if task.plan_text else None
-    conversion = convert(data, task.options, name=job.source, plan=plan)
+    score = read_score(data, name=job.source)
+    conversion = convert(score, _options_for(score, task.options), name=job.source, plan=plan)
     mended = any(remark.code != CHOICE for remark in conversion.analysis.score.remarks)
     return Row(
         source=job.source,
@@ -70,6 +75,27 @@ def _convert(task: Task) -> Row:
         recipe=task.recipe,
         figures=conversion.checked.after.as_dict(),
         remarks=[str(remark) for remark in conversion.remarks],
+    )
+
+
+def _naming(source: str, message: str) -> str:
+    """A message that names the file: errors about options know of none, and here there are many."""
+    names_it = source in message or plain(source) in message
+    return message if names_it else f"{plain(source)}: {message}"
+
+
+def _options_for(score: Score, options: Options) -> Options:
+    """The options without ranges of programs that no part of this piece has: in a batch they take what there is."""
+    kept = tuple(text for text in options.fixed if _has_part(score, text))
+    return options if kept == options.fixed else replace(options, fixed=kept)
+
+
+def _has_part(score: Score, text: str) -> bool:
+    from retune.score.choose import programs_in
+
+    programs = programs_in(text.partition("=")[0])
+    return programs is None or any(
+        part.program in programs and not part.is_percussion for part in score.parts
     )
 
 

@@ -149,7 +149,7 @@ _TUNING = (
         "--fixed",
         multiple=True,
         metavar="PART",
-        help="A part that must not be touched: its name, its number or program:0-7; repeatable. "
+        help="A part that must not be touched: its name, the beginning of it, its number or program:0-7; repeatable. "
         "PART=TEMPERAMENT says how it is tuned. Default: no part.",
     ),
     click.option(

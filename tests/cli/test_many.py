@@ -220,3 +220,31 @@ def _read(terminal: int) -> bytes:
         return os.read(terminal, 65536)
     except OSError:
         return b""
+
+
+def test_an_error_about_an_option_names_the_file(tmp_path):
+    result = run(
+        "convert", HYMN, SAMPLES / "string_trio.mid", "--out-dir", tmp_path, "--fixed", "Piano", "--jobs", 1
+    )
+    assert result.status == 1
+    assert f"retune: {HYMN}: fixed part 'Piano': no such part; the parts are 1 Soprano, " in result.err
+    assert (tmp_path / "string_trio.mid").exists()
+
+
+def test_a_range_of_programs_takes_what_there_is_in_each_file(tmp_path):
+    many = run(
+        "convert",
+        HYMN,
+        SAMPLES / "string_trio.mid",
+        "--out-dir",
+        tmp_path,
+        "--fixed",
+        "program:0-7",
+        "--jobs",
+        1,
+    )
+    assert many.status == 0, many.err
+    alone = run("convert", HYMN, "-o", tmp_path / "x.mid", "--fixed", "program:0-7")
+    assert (alone.status, "no pitched part has such a program" in alone.err) == (2, True)
+    run("convert", SAMPLES / "string_trio.mid", "-o", tmp_path / "y.mid", "--fixed", "Pia")
+    assert (tmp_path / "y.mid").read_bytes() == (tmp_path / "string_trio.mid").read_bytes()

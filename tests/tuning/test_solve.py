@@ -144,7 +144,9 @@ def test_parts_can_be_fixed_by_number_and_program():
 
 def test_an_unknown_fixed_part_is_answered_with_the_nearest_name():
     score = score_of([(0, 0, 4, C)], names={0: "Piano"})
-    with pytest.raises(OptionError, match=r"fixed part 'Pianno': no such part; nearest: Piano; the parts are 1 Piano"):
+    with pytest.raises(
+        OptionError, match=r"fixed part 'Pianno': no such part; nearest: Piano; the parts are 1 Piano"
+    ):
         tuned(score, fixed=("Pianno",))
 
 
