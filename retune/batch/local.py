@@ -36,7 +36,7 @@ def run_local(tasks: Sequence[Task], jobs: int) -> Generator[Row, None, None]:
 
 def _pooled(tasks: Sequence[Task], jobs: int) -> Generator[tuple[Row, Task], None, None]:
     waiting = iter(tasks)
-    executor = _executor(min(jobs, len(tasks)))
+    executor = worker_pool(min(jobs, len(tasks)))
     running: dict[Future[Row], Task] = {}
     try:
         for task in islice(waiting, jobs * AHEAD):
@@ -74,7 +74,8 @@ def _after_a_crash(tasks: Sequence[Task]) -> Iterator[Row]:
             )
 
 
-def _executor(workers: int) -> ProcessPoolExecutor:
+def worker_pool(workers: int) -> ProcessPoolExecutor:
+    """So many processes that have imported the stages and leave interrupts to this one."""
     # A server process that has imported the stages once forks the workers: quick to start, and safe beside
     # the threads of a progress display, where forking this process would not be.
     methods = multiprocessing.get_all_start_methods()

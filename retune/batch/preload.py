@@ -1,5 +1,7 @@
 """What every worker needs, imported once before the workers are forked."""
 
+import gc
+
 import qdldl
 
 import retune.batch.work
@@ -12,3 +14,4 @@ from retune.tuning.sparse import csc_matrix
 __all__ = ["csc_matrix", "qdldl", "retune"]
 
 csc_matrix((1, 1))  # the first call imports what it needs
+gc.freeze()  # all of it stays: no worker need look through it for garbage

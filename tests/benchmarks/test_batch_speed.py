@@ -1,0 +1,100 @@
+"""Many small files: what one costs beside its conversion, and what a second process gains."""
+
+from __future__ import annotations
+
+import shutil
+import time
+
+import pytest
+
+from retune.batch import find_jobs, run_batch
+from retune.batch.local import worker_pool
+from retune.batch.run import available_cores
+from retune.batch.work import Task, run_task
+from retune.files import write_atomically
+from retune.options import Options
+from retune.pipeline import convert
+from tests.batch.build import piece
+from tests.benchmarks.measure import told
+
+pytestmark = pytest.mark.benchmark
+FILES = 500
+
+
+@pytest.fixture
+def folder(tmp_path):
+    music = tmp_path / "music"
+    music.mkdir()
+    for i in range(FILES):
+        (music / f"{i:03}.mid").write_bytes(piece(i))
+    return music
+
+
+def _batch(folder, processes: int) -> float:
+    """Seconds of a batch, by the clock."""
+    out = folder.parent / f"out {processes}"
+    shutil.rmtree(out, ignore_errors=True)
+    began = time.perf_counter()
+    result = run_batch(find_jobs([str(folder)], str(out)), str(out), Options(), processes=processes)
+    assert result.counts == {"converted": FILES}
+    return time.perf_counter() - began
+
+
+def processor_seconds(task: Task) -> float:
+    """Processor time of one task, in whatever process it runs."""
+    began = time.process_time()
+    assert run_task(task).ok
+    return time.process_time() - began
+
+
+def test_two_processes(folder, say):
+    """By the clock, which tells only on a machine that is idle; and in processor time, which tells anywhere."""
+    if available_cores() < 2:
+        pytest.skip("one core only")
+    _batch(folder, 1)
+    rounds = [(_batch(folder, 1), _batch(folder, 2)) for _ in range(3)]
+    one, two = (min(column) for column in zip(*rounds, strict=True))
+    say(
+        told(
+            f"batch of {FILES}, two processes against one ({FILES / two:.0f} files/s)",
+            one / two,
+            1.8,
+            more=True,
+        )
+    )
+    jobs = find_jobs([str(folder)], str(folder.parent / "out"))
+    tasks = [
+        Task(job=job, options=Options(), plan_text="", plan_name="", recipe="", known=None) for job in jobs
+    ]
+    alone = sum(map(processor_seconds, tasks))
+    with worker_pool(2) as pool:
+        together = sum(pool.map(processor_seconds, tasks))
+    say(told("processor time of a file, one of two processes against alone", together / alone, 1.1))
+
+
+def test_overhead_of_a_file(folder, say):
+    """Against conversions in a loop, in processor time: finding, reading, hashing, writing, rows, state."""
+    datas = [path.read_bytes() for path in sorted(folder.glob("*.mid"))]
+    best = {"loop": float("inf"), "batch": float("inf")}
+    for _ in range(3):
+        began = time.process_time()
+        for data in datas:
+            convert(data).checked.after.as_dict()
+        best["loop"] = min(best["loop"], time.process_time() - began)
+        began = time.process_time()
+        _batch(folder, 1)
+        best["batch"] = min(best["batch"], time.process_time() - began)
+    say(told("overhead of a file in a batch", 1000 * (best["batch"] - best["loop"]) / FILES, 2, what="ms"))
+    say(told("a small file", 1000 * best["loop"] / FILES, what="ms"))
+
+
+def test_waiting_for_the_disk(tmp_path, say):
+    """By the clock: writing a small file that outlasts a power cut, and one that need not."""
+    waits = {}
+    for durable in (True, False):
+        began = time.perf_counter()
+        for i in range(50):
+            write_atomically(tmp_path / f"{i}", b"x" * 3000, durable=durable)
+        waits[durable] = 1000 * (time.perf_counter() - began) / 50
+    say(told("writing a file that outlasts a power cut", waits[True], what="ms"))
+    say(told("writing a file of a batch", waits[False], what="ms"))
