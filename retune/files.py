@@ -20,6 +20,7 @@ from typing import NoReturn
 from retune.errors import InputError, OutputError
 
 STANDARD_STREAM = "-"
+TERMINATED = 143  # exit status: 128 + SIGTERM, as shells count (common practice, no source)
 MOST_INPUT_BYTES = 256 << 20  # far above any MIDI file; keeps a wrong name from filling the memory
 
 
@@ -36,6 +37,8 @@ def read_input(path: str | os.PathLike[str]) -> bytes:
     try:
         if name == STANDARD_STREAM:
             name = "standard input"
+            if sys.stdin is None:
+                raise InputError("standard input: it is closed; name a file, or send one through a pipe")
             data = sys.stdin.buffer.read(MOST_INPUT_BYTES + 1)
         else:
             with open(name, "rb") as file:
@@ -60,6 +63,8 @@ def write_output(path: str | os.PathLike[str], data: bytes) -> None:
     if os.fspath(path) != STANDARD_STREAM:
         write_atomically(path, data)
         return
+    if sys.stdout is None:
+        raise OutputError("standard output: it is closed; name a file")
     try:
         sys.stdout.buffer.write(data)
         sys.stdout.buffer.flush()
@@ -117,7 +122,7 @@ def refuse_same_file(source: str | os.PathLike[str], target: str | os.PathLike[s
 def _replace(target: Path, data: bytes, mode: int | None, durable: bool) -> None:
     """Write to a temporary file beside the target and put it in the target's place."""
     temporary = target.parent / f".retune-{os.urandom(8).hex()}.tmp"
-    with _termination_unwinds():
+    with termination_unwinds():
         try:
             handle = os.open(
                 temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666
@@ -149,7 +154,7 @@ def _sync_folder(folder: Path) -> None:
 
 
 @contextlib.contextmanager
-def _termination_unwinds() -> Iterator[None]:
+def termination_unwinds() -> Iterator[None]:
     """Let a termination signal end the program the way an interrupt does, so that clean-up runs."""
     in_main_thread = threading.current_thread() is threading.main_thread()
     if not in_main_thread or signal.getsignal(signal.SIGTERM) is not signal.SIG_DFL:
@@ -163,7 +168,7 @@ def _termination_unwinds() -> Iterator[None]:
 
 
 def _exit_on_signal(number: int, frame: FrameType | None) -> NoReturn:
-    raise SystemExit(128 + number)
+    raise SystemExit(TERMINATED)
 
 
 def _refuse(path: str | os.PathLike[str], error: OSError) -> NoReturn:

@@ -5,8 +5,10 @@ Subcommands are imported when they are called, not before, so that `--version` a
 
 from __future__ import annotations
 
+import contextlib
 import gc
 import importlib
+import io
 import os
 import sys
 from typing import TYPE_CHECKING
@@ -14,7 +16,8 @@ from typing import TYPE_CHECKING
 import click
 
 from retune import __version__
-from retune.errors import RetuneError
+from retune.errors import OutputError, RetuneError
+from retune.files import TERMINATED, termination_unwinds
 from retune.wording import nearest, plain
 
 if TYPE_CHECKING:
@@ -92,6 +95,20 @@ def retune() -> None:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit status; of an error the user sees one line, no trace."""
     _start_lightly()
+    _speak_any_encoding()
+    try:
+        with termination_unwinds():
+            return _run(arguments)
+    except SystemExit as end:
+        if end.code != TERMINATED:
+            raise
+        return _fail("stopped", TERMINATED)
+    finally:
+        _empty_stdout()
+
+
+def _run(arguments: Sequence[str] | None) -> int:
+    """Run the command line; see `main`."""
     given = list(sys.argv[1:] if arguments is None else arguments)
     show_trace = TRACEBACK_OPTION in given or bool(os.environ.get(TRACEBACK_VARIABLE))
     given = [argument for argument in given if argument != TRACEBACK_OPTION] or ["--help"]
@@ -107,7 +124,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except (KeyboardInterrupt, click.Abort):
         return _fail("stopped", INTERRUPTED)
     except BrokenPipeError:
-        return _reader_gone()
+        _point_stdout_nowhere()
+        return 0
+    except OSError as error:  # no edge knew it: one without a file is of the standard streams
+        where = plain(str(error.filename or "standard output"))
+        reason = str(error.strerror or error).lower()
+        return _fail(f"{where}: cannot be used ({reason})", OutputError.exit_status)
     except Exception as error:  # the last resort: a fault of the program itself
         if show_trace:
             raise
@@ -139,11 +161,32 @@ def _parameters(context: click.Context | None) -> list[click.Parameter]:
 
 def _fail(message: str, status: int) -> int:
     line = " ".join(plain(part) for part in message.split())
-    print(f"retune: {line}", file=sys.stderr)
+    if sys.stderr is not None:  # None: closed before we began
+        with contextlib.suppress(OSError):
+            print(f"retune: {line}", file=sys.stderr, flush=True)
     return status
 
 
-def _reader_gone() -> int:
-    """Point stdout nowhere, so that a pipe closed early (`retune … | head`) prints nothing at exit."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return 0
+def _speak_any_encoding() -> None:
+    """Let a terminal that has no ♭ in its encoding show its code instead of ending the run."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def _empty_stdout() -> None:
+    """Write what waits for stdout; drop what cannot be written.
+
+    Or Python would try again at exit, with lines and a status of its own.
+    """
+    try:
+        if sys.stdout is not None:
+            sys.stdout.flush()
+    except (OSError, ValueError):
+        _point_stdout_nowhere()
+
+
+def _point_stdout_nowhere() -> None:
+    """Let a pipe closed early (`retune … | head`) or a full disk print nothing at exit."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

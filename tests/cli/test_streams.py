@@ -1,0 +1,76 @@
+"""Standard streams as they may be: closed, full, or in an encoding of long ago; and the end asked for by a signal."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.cli.run import HYMN, SAMPLES
+
+RETUNE = [sys.executable, "-m", "retune"]
+FLATS = str(SAMPLES / "close_harmony_tag.mid")  # its chords are spelled with ♭
+posix = pytest.mark.skipif(sys.platform == "win32", reason="POSIX shells and devices")
+
+
+def shell(line: str, **environment: str) -> subprocess.CompletedProcess[bytes]:
+    return subprocess.run(
+        ["sh", "-c", line, "sh", *RETUNE, FLATS],
+        capture_output=True,
+        env={**os.environ, **environment},
+        timeout=60,
+        check=False,
+    )
+
+
+def test_an_encoding_without_flats_shows_their_codes():
+    done = shell('"$1" $2 $3 analyze "$4"', PYTHONIOENCODING="latin-1")
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert b"B\\u266d" in done.stdout
+
+
+@posix
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full")
+@pytest.mark.parametrize("command", ['analyze "$4"', 'analyze --json "$4"', 'convert "$4" -o -'])
+def test_a_full_disk_behind_stdout_is_one_line(command):
+    done = shell(f'"$1" $2 $3 {command} > /dev/full')
+    assert (done.returncode, done.stderr.count(b"\n")) == (2, 1)
+    assert b"retune: standard output: cannot be " in done.stderr
+    assert b"no space left on device" in done.stderr
+
+
+@posix
+@pytest.mark.parametrize(
+    ("command", "said"),
+    [
+        ("convert - -o /dev/null <&-", b"retune: standard input: it is closed"),
+        ('convert "$4" -o - >&-', b"retune: standard output: it is closed"),
+        ('analyze "$4.none" 2>&-', b""),
+    ],
+)
+def test_closed_streams(command, said):
+    done = shell(f'"$1" $2 $3 {command}')
+    assert (done.returncode, done.stdout) == (2, b"")
+    assert done.stderr.startswith(said)
+    assert done.stderr.count(b"\n") == bool(said)
+
+
+@posix
+@pytest.mark.parametrize(("number", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+def test_a_signal_ends_it_with_one_line(number, status, tmp_path):
+    """128 + the number of the signal (common practice, no source)."""
+    pipe = tmp_path / "slow.mid"
+    os.mkfifo(pipe)
+    child = subprocess.Popen([*RETUNE, "convert", pipe, "-o", tmp_path / "out.mid"], stderr=subprocess.PIPE)
+    with child, pipe.open("wb") as feed:  # opens when the child has opened it: it is inside its work then
+        feed.write(Path(HYMN).read_bytes()[:100])
+        feed.flush()
+        child.send_signal(number)
+        assert child.stderr is not None
+        assert child.stderr.read() == b"retune: stopped\n"
+        assert child.wait(30) == status
+    assert [found.name for found in tmp_path.iterdir()] == ["slow.mid"]
