@@ -92,6 +92,8 @@ class Conductor:
         """A channel message of the input, or a device reset."""
         after = Place(event.tick, event.track, event.index + 1)
         if event.channel < 0:
+            for port in sorted({line.port for line in self.lines.values() if line.port >= 0}):
+                self.file.insert(event.message, after, port)
             self._device_reset(after)
             return
         voice = self.voices.get(event.channel)

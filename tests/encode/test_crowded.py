@@ -50,7 +50,7 @@ def test_a_channel_on_loan_is_not_shared_out():
     assert conversion.checked.ok
 
 
-def band(parts: int, *, drums: bool = False) -> bytes:
+def band(parts: int, *, drums: bool = False, reset_at: int = 0) -> bytes:
     """Parts in tracks of their own, each with its own program and two chords; channel 10 is left for drums."""
     tracks: list[list[Event]] = []
     for part in range(parts):
@@ -63,6 +63,8 @@ def band(parts: int, *, drums: bool = False) -> bytes:
         tracks.append([(0, f"program_change channel={channel} program={5 * part}"), *in_order(*chords)])
     if drums:
         tracks.append(in_order(*(note(240 * k, 240 * k + 120, 36 + k % 3, 9) for k in range(8))))
+    if reset_at:
+        tracks.append([(reset_at, "sysex 7E 7F 09 01")])
     return file_of(tracks)
 
 
@@ -102,3 +104,9 @@ def test_several_files_are_written(encoding):
     assert conversion.checked.error.worst_cents <= bend_step_cents(2) / 2 + 1e-6
     alone = [hear(file.data) for file in files]
     assert sorted(len(heard) for heard in alone) == [6] * 12 + [8]
+
+
+def test_a_device_reset_reaches_further_ports():
+    """GM System On (RP-003 p. 3) puts programs back on every port that the notes of one went to."""
+    conversion = pipeline.convert(band(12, reset_at=940), Options(when_full="ports"))
+    assert conversion.checked.ok
