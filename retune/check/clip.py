@@ -27,6 +27,7 @@ from retune.check.receiver import (
     COARSE,
     FINE,
     HEEDED_CONTROLLERS,
+    SETTINGS,
     TUNING_BANK,
     TUNING_PROGRAM,
     Receiver,
@@ -176,7 +177,7 @@ def _registered(
 
 
 def _control(reading: _Reading, place: int, tick: int, lane: int, controller: int, value: int) -> None:
-    if controller in HEEDED_CONTROLLERS:
+    if controller in HEEDED_CONTROLLERS or controller in SETTINGS:
         reading.receiver.control(place, lane, controller, value)
     reading.events.append((tick, 0, lane % CHANNELS_PER_PORT, CONTROL, controller, value))
 
@@ -250,5 +251,6 @@ def _notes(reading: _Reading, ticks_of_place: IntArray) -> tuple[Table, Table]:
     notes["release_velocity"] = np.where(released, velocities[releases] if len(rows) else 0, 64)
     notes["channel"], notes["port"] = lanes % CHANNELS_PER_PORT, lanes // CHANNELS_PER_PORT
     notes["program"] = reading.receiver.programs(lanes, on)
+    reading.receiver.note_settings(notes, lanes, on)
     notes["percussion"] = spans.percussion
     return notes, curve

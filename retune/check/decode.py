@@ -91,6 +91,11 @@ def _feed(receiver: Receiver, events: Stream) -> tuple[Table, tuple[Stored, ...]
     program_rows = events.rows(stream.PROGRAM)
     lanes = events.ports[program_rows] * CHANNELS_PER_PORT + programs["channel"]
     receiver.program.extend(lanes, program_rows, programs["value"].astype(np.float64))
+    lanes = events.ports[control_rows] * CHANNELS_PER_PORT + controls["channel"]
+    for number, timeline in receiver.settings.items():
+        rows = np.flatnonzero(controls["number"] == number)
+        if len(rows):
+            timeline.extend(lanes[rows], control_rows[rows], controls["value"][rows].astype(np.float64))
     receiver.freeze()
     table = np.concatenate(
         [
@@ -205,6 +210,7 @@ def _notes(receiver: Receiver, events: Stream, end_tick: int) -> tuple[Table, Sp
     notes["channel"], notes["port"] = lanes % CHANNELS_PER_PORT, lanes // CHANNELS_PER_PORT
     notes["track"] = events.tracks[on]
     notes["program"] = receiver.programs(lanes, on)
+    receiver.note_settings(notes, lanes, on)
     notes["percussion"] = receiver.percussion(lanes, on)
     spans = Spans(
         lanes=lanes,

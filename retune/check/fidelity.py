@@ -32,6 +32,7 @@ _KINDS = {
     KEY_PRESSURE: "key pressure",
     PARAMETER: "parameter",
 }
+_SETTINGS = {"volume": "volume", "pan": "pan", "expression": "expression", "sustain": "sustain pedal"}
 _TEXTS = frozenset(
     ("text", "copyright", "instrument_name", "lyrics", "marker", "cue_marker", "program_name", "device_name")
 )
@@ -49,6 +50,7 @@ class Fidelity:
     velocities_changed: int = 0
     release_velocities_changed: int = 0
     programs_changed: int = 0
+    controllers_changed: int = 0  # volume, pan, expression or sustain in force at a note-on
     tracks_changed: int = 0
     events_lost: int = 0
     names_lost: int = 0
@@ -102,6 +104,9 @@ def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
     velocities = differ("velocity", original["velocity"][mine], "note has another velocity")
     softness = differ("release_velocity", original["release_velocity"][mine], "release has another velocity")
     programs = differ("program", original["program"][mine], "note has another program")
+    settings = sum(
+        differ(name, original[name][mine], f"note has another {what}") for name, what in _SETTINGS.items()
+    )
     tracks = _other_tracks(both, problems) if has_tracks else 0
     events_lost = _lost_events(both, problems)
     names_lost = _lost_names(both, problems) if has_tracks else 0
@@ -117,6 +122,7 @@ def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
         velocities_changed=velocities,
         release_velocities_changed=softness,
         programs_changed=programs,
+        controllers_changed=settings,
         tracks_changed=tracks,
         events_lost=events_lost,
         names_lost=names_lost,

@@ -23,6 +23,7 @@ class NoteColumns:
     release: IntArray
     program: IntArray
     track: IntArray
+    settings: IntArray  # volume, pan, expression and sustain as one number
     cents: FloatArray  # at the onset; tells equal notes of two parts apart
 
     def __len__(self) -> int:
@@ -32,12 +33,13 @@ class NoteColumns:
 def match_notes(original: NoteColumns, decoded: NoteColumns) -> IntArray:
     """(n_decoded,) number of the original note each decoded note is, -1 for one too many.
 
-    Notes equal in everything are paired first, then those equal in all but program and track, then in all but
-    the release, last those that share only onset and key. Equal notes are taken in order of pitch.
+    Notes equal in everything are paired first, then those equal in all but the controllers, in all but these,
+    program and track, in all but the release too, last those that share only onset and key. Equal notes are
+    taken in order of pitch.
     """
     place = np.full(len(decoded), -1, dtype=np.int64)
     left = np.ones(len(original), dtype=bool)
-    for telling in (6, 4, 3, 2):
+    for telling in (7, 6, 4, 3, 2):
         mine, theirs = np.flatnonzero(left), np.flatnonzero(place < 0)
         if not len(mine) or not len(theirs):
             break
@@ -48,7 +50,15 @@ def match_notes(original: NoteColumns, decoded: NoteColumns) -> IntArray:
 
 
 def _columns(notes: NoteColumns, rows: IntArray, telling: int) -> list[IntArray]:
-    columns = (notes.onset, notes.key, notes.velocity, notes.release, notes.program, notes.track)
+    columns = (
+        notes.onset,
+        notes.key,
+        notes.velocity,
+        notes.release,
+        notes.program,
+        notes.track,
+        notes.settings,
+    )
     order = np.argsort(notes.cents[rows], kind="stable")
     rank = np.empty(len(rows), dtype=np.int64)
     rank[order] = np.arange(len(rows))

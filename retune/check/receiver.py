@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from retune.check.mts import TuningTables, read_tuning
-from retune.check.sounding import BoolArray, IntArray
+from retune.check.sounding import BoolArray, IntArray, Table
 from retune.check.timeline import Timeline
 from retune.constants import (
     CC_ALL_NOTES_OFF,
@@ -38,6 +38,8 @@ CC_BANK, CC_DATA_MSB, CC_DATA_LSB, CC_INCREMENT, CC_DECREMENT = 0, 6, 38, 96, 97
 CC_NRPN_LSB, CC_NRPN_MSB, CC_RPN_LSB, CC_RPN_MSB = 98, 99, 100, 101  # p. 17
 PARAMETER_CONTROLLERS = (CC_DATA_MSB, CC_DATA_LSB, CC_INCREMENT, CC_DECREMENT, 98, 99, 100, 101)
 CC_MONO_ON, CC_POLY_ON = 126, 127  # p. 20
+CC_VOLUME, CC_PAN, CC_EXPRESSION = 7, 10, 11
+SETTINGS = {CC_VOLUME: 100, CC_PAN: 64, CC_EXPRESSION: 127}  # values at the start: GM2 RP-024 3.3
 SILENCERS = (CC_ALL_SOUND_OFF, CC_ALL_NOTES_OFF)  # p. 20
 HEEDED_CONTROLLERS = (
     *PARAMETER_CONTROLLERS,
@@ -101,6 +103,7 @@ class Receiver:
         self.all_off = Timeline(1.0, places)  # 0 at every All Notes Off and All Sound Off
         self.sound_off = Timeline(1.0, places)  # 0 at every All Sound Off
         self.mono = Timeline(0.0, places)
+        self.settings = {number: Timeline(start, places) for number, start in SETTINGS.items()}
         self.tables = TuningTables(n_ports, places)
         self._zero_at_reset = (
             self.bend,
@@ -116,11 +119,13 @@ class Receiver:
     # --- controllers -------------------------------------------------------------------------------
 
     def control(self, place: int, lane: int, controller: int, value: int) -> None:
-        """A control change of `HEEDED_CONTROLLERS`."""
+        """A control change of `HEEDED_CONTROLLERS` or `SETTINGS`."""
         if controller in (CC_SUSTAIN, CC_SOSTENUTO):
             pedal = self.sustain if controller == CC_SUSTAIN else self.sostenuto
             for member in self.zone_of(lane):
                 pedal.add(member, place, float(value >= PEDAL_DOWN))
+        elif controller in SETTINGS:
+            self.settings[controller].add(lane, place, value)
         elif controller == CC_BANK:
             self.bank.add(lane, place, value)
         elif controller in SILENCERS:
@@ -191,7 +196,8 @@ class Receiver:
         self.tuning.add(lane, place, channel.fine_cents + channel.coarse_cents + master)
 
     def reset_controllers(self, place: int, lane: int) -> None:
-        """CC121: bend to the centre, pedals up, no parameter chosen; bend range and tunings stay (RP-015)."""
+        """CC121: bend to the centre, pedals up, expression full, no parameter chosen; all else stays (RP-015)."""
+        self.settings[CC_EXPRESSION].add(lane, place, SETTINGS[CC_EXPRESSION])
         self.bend.add(lane, place, 0.0)
         self.channels[lane].chosen = (True, NULL)
         for member in self.zone_of(lane):
@@ -281,6 +287,8 @@ class Receiver:
             self.channels[lane] = Channel()
             for timeline in self._zero_at_reset:
                 timeline.add(lane, place, 0.0)
+            for number, start in SETTINGS.items():
+                self.settings[number].add(lane, place, start)
             self.rhythm.add(lane, place, BY_CHANNEL)
             self.range.add(lane, place, DEFAULT_RANGE_CENTS)
             self.tables.select(place, lane, 0, 0)
@@ -291,6 +299,7 @@ class Receiver:
         """End the collecting; afterwards the timelines can be asked."""
         for timeline in (
             *self._zero_at_reset,
+            *self.settings.values(),
             self.range,
             self.manager,
             self.format,
@@ -322,6 +331,24 @@ class Receiver:
         managers = self.manager.at(lanes, places).astype(np.int64)
         of_zone = np.where(managers >= 0, self.program.at(np.maximum(managers, 0), places), 0.0)
         return np.where(of_zone > 0, of_zone, own).astype(np.int64)
+
+    def setting(self, number: int, lanes: IntArray, places: IntArray) -> IntArray:
+        """Value of a controller of `SETTINGS`; in a zone the manager's or the member's own, the later one."""
+        timeline = self.settings[number]
+        values = timeline.at(lanes, places)
+        managers = self.manager.at(lanes, places).astype(np.int64)
+        members = np.flatnonzero(managers >= 0) if timeline.changes else managers[:0]
+        if len(members):
+            own, at = lanes[members], places[members]
+            of_zone = timeline.latest(managers[members], at) > timeline.latest(own, at)
+            values[members[of_zone]] = timeline.at(managers[members], at)[of_zone]
+        return values.astype(np.int64)
+
+    def note_settings(self, notes: Table, lanes: IntArray, places: IntArray) -> None:
+        """Fill in the HEARD_DTYPE columns of controllers in force at the note-ons."""
+        for name, number in (("volume", CC_VOLUME), ("pan", CC_PAN), ("expression", CC_EXPRESSION)):
+            notes[name] = self.setting(number, lanes, places)
+        notes["sustain"] = self.sustain.at(lanes, places) > 0
 
     def percussion(self, lanes: IntArray, places: IntArray) -> BoolArray:
         """Channel 10 outside an MPE zone (GM1 p. 2), and what banks and messages make of any channel."""

@@ -26,7 +26,11 @@ HEARD_DTYPE = np.dtype(
         ("release_velocity", np.int16),  # 0-127; 64 where the note-off carries none
         ("channel", np.int16),  # 0-15
         ("port", np.int16),  # port of FF 21, or group of MIDI 2.0
-        ("program", np.int16),  # in force at the onset
+        ("program", np.int16),  # in force at the onset, as are the next four
+        ("volume", np.int16),
+        ("pan", np.int16),
+        ("expression", np.int16),
+        ("sustain", np.bool_),
         ("track", np.int32),
         ("percussion", np.bool_),
     ]

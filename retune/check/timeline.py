@@ -65,6 +65,15 @@ class Timeline:
             result[known] = self.values[k[known]]
         return result
 
+    def latest(self, lanes: IntArray, places: IntArray) -> IntArray:
+        """Place of the last change of each lane at or before a place, -1 before the first."""
+        result = np.full(len(lanes), -1)
+        if self.changes:
+            k = np.searchsorted(self.keys, lanes * self.places + places, side="right") - 1
+            known = (k >= 0) & (self.keys[k] // self.places == lanes)
+            result[known] = self.keys[k[known]] % self.places
+        return result
+
     def between(self, lanes: IntArray, after: IntArray, before: IntArray) -> tuple[IntArray, IntArray]:
         """(row, place) of every change on `lanes[row]` strictly between the two places."""
         if not self.changes:

@@ -12,7 +12,7 @@ from retune.check.fidelity import Comparison, compare, note_at
 from retune.check.matching import NoteColumns, match_notes
 from retune.check.realised import Realised, realised
 from retune.check.report import CheckReport, Measured
-from retune.check.sounding import FloatArray, IntArray, Sounding, folded, joined
+from retune.check.sounding import FloatArray, IntArray, Sounding, Table, folded, joined
 from retune.errors import Remark
 from retune.harmony.model import Harmony
 from retune.options import Options
@@ -139,8 +139,16 @@ def _note_columns(sounding: Sounding, release: IntArray, cents: FloatArray, has_
         release=release,
         program=notes["program"],
         track=notes["track"] if has_tracks else np.zeros(len(notes), dtype=np.int64),
+        settings=_settings(notes),
         cents=cents,
     )
+
+
+def _settings(notes: Table) -> IntArray:
+    """(n_notes,) volume, pan, expression and sustain of each note as one number."""
+    volume = notes["volume"].astype(np.int64)
+    result: IntArray = volume << 15 | notes["pan"] << 8 | notes["expression"] << 1 | notes["sustain"]
+    return result
 
 
 def _first_cents(sounding: Sounding) -> FloatArray:

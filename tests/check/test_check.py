@@ -164,7 +164,7 @@ RICH = (
         ("FF 51 03 07A120", "FF 51 03 07A121", {"events_lost": 1}),
         ("FF 58 04 03021808", "FF 58 04 04021808", {"events_lost": 1}),
         ("C0 18", "C0 19", {"programs_changed": 2, "events_lost": 1}),
-        ("B0 07 64", "B0 07 63", {"events_lost": 1}),
+        ("B0 07 64", "B0 07 63", {"events_lost": 1, "controllers_changed": 2}),
         ("09 01 F7", "09 03 F7", {"events_lost": 1}),
         ("616263", "616264", {"events_lost": 1}),
         ("D0 20", "D0 21", {"events_lost": 1}),

@@ -1,0 +1,68 @@
+"""Volume, pan, expression and sustain in force at each note, and what was put into a file."""
+
+from __future__ import annotations
+
+import functools
+
+import mido
+import pytest
+
+from retune.check import check, decode
+from retune.options import ENCODINGS, Options
+from retune.pipeline import Conversion, convert
+from tests.check.build import smf
+from tests.check.music import edited
+
+SETTINGS = ("volume", "pan", "expression", "sustain")
+CHORDS = "".join(
+    "".join(f" 00 90 {key:02X} 50" for key in chord)
+    + " 83 5F"
+    + "".join(f" 00 80 {key:02X} 40" for key in chord)
+    for chord in ([60, 64, 67], [57, 60, 64], [62, 65, 69], [55, 59, 62], [60, 64, 67])
+)
+SET = "00 B0 07 14 00 B0 0A 15 00 B0 0B 16"
+
+
+@functools.cache
+def conversion(encoding: str = "bend") -> tuple[bytes, Conversion]:
+    original = smf(f"{SET}{CHORDS} 00 B0 07 5A 00 B0 40 7F{CHORDS} 00 B0 40 00")
+    return original, convert(original, Options(encoding=encoding))
+
+
+def settings_of(events: str) -> list[tuple[int, ...]]:
+    notes = decode(smf(events)).notes
+    return [tuple(int(row[name]) for name in SETTINGS) for row in notes]
+
+
+def test_settings_at_the_note_on() -> None:
+    """Starting values 100, 64, 127: GM2 RP-024 3.3; CC121 sets back expression and pedal alone: RP-015."""
+    note = "00 90 3C 40 10 80 3C 40"
+    assert settings_of(note) == [(100, 64, 127, 0)]
+    assert settings_of(f"{SET} 00 B0 40 40 {note}") == [(20, 21, 22, 1)]
+    assert settings_of(f"{SET} 00 B0 40 40 00 B0 79 00 {note}") == [(20, 21, 127, 0)]
+    assert settings_of(f"{SET} 00 F0 05 7E 7F 09 01 F7 {note}") == [(100, 64, 127, 0)]
+    assert settings_of(f"{note} {SET}") == [(100, 64, 127, 0)]
+    zone = "00 B0 65 00 00 B0 64 06 00 B0 06 05"  # MPE 2.2.1: members 2 to 6
+    member = "00 91 3C 40 10 81 3C 40"
+    assert settings_of(f"{zone} {SET} {member}") == [
+        (20, 21, 22, 0)
+    ]  # MPE 2.3: the manager's hold for the zone
+    assert settings_of(f"{zone} {SET} 00 B1 07 07 {member}") == [(7, 21, 22, 0)]
+
+
+@pytest.mark.parametrize("encoding", ENCODINGS)
+def test_every_encoding_keeps_the_settings(encoding: str) -> None:
+    assert conversion(encoding)[1].checked.fidelity.controllers_changed == 0
+
+
+@pytest.mark.parametrize(
+    ("number", "name"), [(7, "volume"), (10, "pan"), (11, "expression"), (64, "sustain pedal")]
+)
+def test_copies_left_out_on_other_channels_are_found(number: int, name: str) -> None:
+    def change(_: int, track: mido.MidiTrack) -> list[mido.Message]:
+        return [m for m in track if not (m.is_cc(number) and m.channel != 0)]
+
+    original, converted = conversion()
+    report = check(original, edited(converted.files[0].data, change), intended=converted.tuning)
+    assert report.fidelity.controllers_changed > 0
+    assert f"another {name}" in report.problems[0]
