@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from retune.batch.jobs import Job
 from retune.batch.manifest import CONVERTED, MENDED, REFUSED, UP_TO_DATE, Row, sha256
+from retune.collector import without_collector
 from retune.errors import RetuneError
 from retune.files import read_input, write_atomically
 from retune.options import Options
@@ -53,6 +54,7 @@ def run_task(task: Task) -> Row:
     return replace(row, seconds=round(time.perf_counter() - began, 4))
 
 
+@without_collector
 def _convert(task: Task) -> Row:
     from retune.pipeline import convert
     from retune.score import read_score
