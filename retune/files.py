@@ -12,7 +12,7 @@ import signal
 import stat
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from types import FrameType
 from typing import NoReturn
@@ -108,6 +108,53 @@ def write_atomically(path: str | os.PathLike[str], data: bytes, *, durable: bool
             target.write_bytes(data)
     except OSError as error:
         _refuse(path, error)
+
+
+def check_target(path: str | os.PathLike[str]) -> None:
+    """Raise `OutputError` for a place where no file can be written, before any work is done for it."""
+    name = os.fspath(path)
+    if name == STANDARD_STREAM:
+        return
+    if not name:
+        raise OutputError("the name of an output is empty; say where to write")
+    try:
+        target = Path(os.path.realpath(name))
+        is_folder = target.is_dir()
+        has_folder = target.parent.is_dir()
+    except (OSError, ValueError) as error:
+        raise OutputError(f"{name}: cannot be written ({_reason(error)})") from None
+    if is_folder:
+        raise OutputError(f"{name}: this is a folder; name a file in it")
+    if not has_folder:
+        raise OutputError(f"{name}: the folder {target.parent} does not exist; create it first")
+    if not os.access(target if target.exists() else target.parent, os.W_OK):
+        raise OutputError(f"{name}: cannot be written (permission denied); check the rights of the folder")
+
+
+def refuse_overwriting(
+    sources: Iterable[str | os.PathLike[str]], targets: Iterable[str | os.PathLike[str] | None]
+) -> None:
+    """Check all targets of a run (None: not asked for) before the first is written.
+
+    Raises `OutputError` for one that cannot be written, or is a file that is read, or the same as another.
+    """
+    sources = tuple(sources)
+    places: set[str] = set()
+    for target in targets:
+        if target is None or os.fspath(target) == STANDARD_STREAM:
+            continue
+        check_target(target)
+        for source in sources:
+            refuse_same_file(source, target)
+        place = os.path.realpath(target)
+        if place in places and not _is_device(place):
+            raise OutputError(f"{os.fspath(target)}: two results would go to this file; name two files")
+        places.add(place)
+
+
+def _is_device(path: str) -> bool:
+    """Whether a path is no file and no folder: a device or a pipe takes any number of results."""
+    return os.path.exists(path) and not os.path.isfile(path)
 
 
 def refuse_same_file(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> None:

@@ -18,7 +18,7 @@ from retune.cli.shared import (
 )
 from retune.cli.tables import cents, table
 from retune.errors import OutputError
-from retune.files import STANDARD_STREAM, read_input, refuse_same_file, write_output
+from retune.files import STANDARD_STREAM, read_input, refuse_overwriting, write_output
 from retune.wording import count
 
 if TYPE_CHECKING:
@@ -101,7 +101,7 @@ def command(
 
 def _may_write(input_path: str, plan_path: str, overwrite: bool) -> None:
     """Refuse to write over the music, or over a plan that may hold somebody's edits."""
-    refuse_same_file(input_path, plan_path)
+    refuse_overwriting((input_path,), (plan_path,))
     if not overwrite and os.path.exists(plan_path):
         raise OutputError(
             f"{plan_path}: the file exists; choose another name, or replace it with --overwrite"

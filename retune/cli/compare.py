@@ -17,7 +17,7 @@ from retune.cli.shared import (
     tuning_options,
 )
 from retune.cli.tables import cents, table
-from retune.files import read_input, refuse_same_file, write_output
+from retune.files import read_input, refuse_overwriting, write_output
 
 if TYPE_CHECKING:
     from retune.compare import Comparison, TuningFigures
@@ -73,7 +73,7 @@ def command(
         from retune.compare.plot import plot_kind
 
         kind = plot_kind(plot_path)
-        refuse_same_file(input_path, plot_path)
+        refuse_overwriting((input_path,), (plot_path,))
     data = read_input(input_path)
     from retune.compare import compare
     from retune.pipeline import analyze

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -22,12 +21,10 @@ from retune.cli.shared import (
     tuning_options,
 )
 from retune.errors import OutputError
-from retune.files import STANDARD_STREAM, read_input, refuse_same_file, write_output
+from retune.files import STANDARD_STREAM, read_input, refuse_overwriting, write_output
 from retune.wording import plain
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from retune.options import Options
     from retune.pipeline import Conversion
     from retune.plan import Plan
@@ -114,10 +111,17 @@ def command(
         )
         return
     output_path = _one_output(inputs, output_path, depfile_path, batch, as_json=as_json)
-    _refuse_overwriting((inputs[0], *recipe), (output_path, report_path, depfile_path))
+    read, beside = (inputs[0], *recipe), (report_path, depfile_path)
+    refuse_overwriting(read, (output_path, *beside))
     if depfile_path is not None:
         refuse_unspeakable((inputs[0], output_path, *recipe))
-    conversion = convert_file(inputs[0], output_path, options, plan=plan, report_path=report_path)
+    conversion = _converted(inputs[0], output_path, options, plan)
+    results = [file.beside(output_path) for file in conversion.files]
+    refuse_overwriting(read, (*results, *beside))  # of several files the names are known only now
+    for path, file in zip(results, conversion.files, strict=True):
+        write_output(path, file.data)
+    if report_path is not None:
+        write_output(report_path, to_json(conversion.report))
     if depfile_path is not None:
         _write_depfile(depfile_path, conversion, output_path, (inputs[0], *recipe))
     print_remarks(conversion.remarks, name=inputs[0], quiet=quiet)
@@ -157,29 +161,8 @@ def _print_summary(conversion: Conversion, output_path: str) -> None:
         click.echo(f"written: {plain(file.beside(output_path))}")
 
 
-def _refuse_overwriting(own: Iterable[str], results: Iterable[str | None]) -> None:
-    """Refuse to write over what is read, or to write two results into one file."""
-    own = tuple(own)
-    places: set[str] = set()
-    for result in results:
-        if result is None or result == STANDARD_STREAM:
-            continue
-        for path in own:
-            refuse_same_file(path, result)
-        if os.path.realpath(result) in places:
-            raise OutputError(f"{plain(result)}: two results would go to this file; name two files")
-        places.add(os.path.realpath(result))
-
-
-def convert_file(
-    input_path: str,
-    output_path: str,
-    options: Options,
-    *,
-    plan: Plan | None = None,
-    report_path: str | None = None,
-) -> Conversion:
-    """Read one file, retune it, and write the result and the report; each file whole or not at all."""
+def _converted(input_path: str, output_path: str, options: Options, plan: Plan | None) -> Conversion:
+    """Read one file and retune it; nothing is written yet."""
     data = read_input(input_path)
     from retune.pipeline import convert
 
@@ -188,8 +171,4 @@ def convert_file(
         raise OutputError(
             f"standard output takes one file, not {len(conversion.files)}; name an OUTPUT instead"
         )
-    for file in conversion.files:
-        write_output(file.beside(output_path), file.data)
-    if report_path is not None:
-        write_output(report_path, to_json(conversion.report))
     return conversion

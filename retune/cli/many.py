@@ -15,11 +15,11 @@ from retune.cli.depfile import depfile, refuse_unspeakable
 from retune.cli.shared import Function, print_json, with_options
 from retune.cli.tables import table
 from retune.errors import OutputError, SomeFilesFailed
-from retune.files import STANDARD_STREAM, write_output
+from retune.files import STANDARD_STREAM, check_target, write_output
 from retune.wording import plain
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from retune.batch import BatchResult, Job, Row
     from retune.options import Options
@@ -97,7 +97,10 @@ def convert_many(
     if STANDARD_STREAM in (out_dir, batch.manifest):
         raise click.UsageError("--out-dir and --manifest need a name, not standard output")
     jobs = find_jobs(inputs, out_dir)
+    if not out_dir:
+        raise OutputError("the name of the --out-dir is empty; say where to write")
     _refuse_overwriting(jobs, recipe, (batch.manifest, depfile_path))
+    _check_places(out_dir, (batch.manifest, depfile_path))
     if depfile_path is not None:
         refuse_unspeakable(name for job in jobs for name in (job.source, job.target, *recipe))
     began = time.monotonic()
@@ -195,6 +198,18 @@ def _refuse_overwriting(
                     f"{plain(result)}: this file is music or read by this run; choose another name"
                 )
             kept.add(place)
+
+
+def _check_places(out_dir: str, results: Iterable[str | None]) -> None:
+    """Refuse places where nothing can be written before any music is; the output folder may yet be made."""
+    made = os.path.realpath(out_dir)
+    if os.path.exists(made) and not os.path.isdir(made):
+        raise OutputError(f"{plain(out_dir)}: this is a file, not a folder; choose another --out-dir")
+    for result in results:
+        if result is not None and os.path.dirname(os.path.realpath(result)) != made:
+            check_target(result)
+        elif result is not None and os.path.isdir(result):
+            raise OutputError(f"{plain(result)}: this is a folder; name a file in it")
 
 
 @contextmanager

@@ -18,7 +18,7 @@ from retune.cli.shared import (
     tuning_options,
 )
 from retune.errors import OptionError
-from retune.files import STANDARD_STREAM, read_input, refuse_same_file, write_output
+from retune.files import STANDARD_STREAM, read_input, refuse_overwriting, write_output
 
 KINDS = ("html", "csv", "md", "musicxml")
 
@@ -97,7 +97,7 @@ def command(
     """
     options = options_from(values)
     kind = kind or _kind(output_path)
-    refuse_same_file(input_path, output_path)
+    refuse_overwriting((input_path,), (output_path,))
     from retune.parts import SheetOptions, collect_sheets, write_sheets
 
     wanted = SheetOptions(

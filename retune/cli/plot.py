@@ -17,7 +17,7 @@ from retune.cli.shared import (
     read_plan_file,
     tuning_options,
 )
-from retune.files import read_input, refuse_same_file, write_output
+from retune.files import read_input, refuse_overwriting, write_output
 
 ENDINGS = ("svg", "png", "pdf")
 
@@ -57,7 +57,7 @@ def command(
     """Draw the tuning of INPUT as a picture. The same input gives the same SVG, byte for byte."""
     form = ending(output_path, ENDINGS, for_stdout="svg")
     options = options_from(values)
-    refuse_same_file(input_path, output_path)
+    refuse_overwriting((input_path,), (output_path,))
     plan = read_plan_file(plan_path)
     data = read_input(input_path)
     from retune.pipeline import analyze, tune

@@ -21,7 +21,7 @@ from retune.cli.shared import (
     tuning_options,
 )
 from retune.errors import OptionError, Remark
-from retune.files import STANDARD_STREAM, read_input, refuse_same_file, write_output
+from retune.files import STANDARD_STREAM, read_input, refuse_overwriting, write_output
 
 if TYPE_CHECKING:
     from retune.listen import Preview, Wishes
@@ -144,7 +144,7 @@ def command(
     """
     kind = ending(output_path, ENDINGS, for_stdout="wav")
     options = options_from(values)
-    refuse_same_file(input_path, output_path)
+    refuse_overwriting((input_path,), (output_path,))
     wishes = _wishes(bars, sound, soundfont_path, values)
     plan = read_plan_file(plan_path)
     data = read_input(input_path)
