@@ -13,6 +13,7 @@ from retune.check.timeline import Timeline
 
 DEFAULT_RANGE_CENTS = 4800.0  # per-note bend, 48 semitones (from memory, not checked)
 _UNSET = -1.0  # no pitch 7.25 in force
+_NEAR_OCTAVE_SEMITONES = 2.0  # a number whole octaves away stands for the key so far off, however tuned
 _FAR_SEMITONES = (
     4.0  # a note this far from its number uses it as a mere index (7.4.15.3); A4 = 380 Hz is 2.5 off
 )
@@ -73,4 +74,6 @@ class PerNote:
         """Semitones from the note number to the key a note stands for, where the number is a mere index."""
         notes = np.arange(len(self.lanes))
         away = self.cents(notes, self.spans.on, np.zeros(len(notes))) / 100.0
-        return np.where(np.abs(away) > _FAR_SEMITONES, np.rint(away), 0).astype(np.int64)
+        octaves = 12.0 * np.rint(away / 12.0)
+        nearest = np.where(np.abs(away) > _FAR_SEMITONES, np.rint(away), 0)
+        return np.where(np.abs(away - octaves) < _NEAR_OCTAVE_SEMITONES, octaves, nearest).astype(np.int64)
