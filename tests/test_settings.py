@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import tomllib
 from math import inf
@@ -204,3 +205,13 @@ def test_a_conversion_obeys_the_file(project):
     run("convert", "hymn.mid", "-o", "read.mid")
     with open("said.mid", "rb") as said, open("read.mid", "rb") as read:
         assert said.read() == read.read()
+
+
+def test_a_result_is_checked_at_the_pitch_of_the_project(project):
+    """Roots of the hymn lie within the drift limit of A4 = 442 Hz, which is 7.85 cents above 440."""
+    project("reference = 442\ndrift-limit = 1\n")
+    run("convert", "hymn.mid", "-o", "out.mid")
+    here = json.loads(run("check", "hymn.mid", "out.mid", "--json").text)["after"]["displacement_max_cents"]
+    given = run("check", "hymn.mid", "out.mid", "--json", "--reference", "440").text
+    assert here <= 1.1
+    assert json.loads(given)["after"]["displacement_max_cents"] > 6

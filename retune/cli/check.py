@@ -6,17 +6,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from retune.cli.shared import DEFAULT, json_option, print_json, print_remarks, quiet_option
+from retune.cli.shared import DEFAULT, json_option, options_from, print_json, print_remarks, quiet_option
 from retune.cli.tables import table
 from retune.collector import without_collector
 from retune.files import read_input
-from retune.options import Options
 from retune.wording import count, plain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from retune.check import CheckReport
+    from retune.options import Options
 
 SHOWN_PLACES = 5
 _COUNTS = {
@@ -41,20 +41,19 @@ _COUNTS = {
     "reference_hz",
     type=float,
     metavar="HZ",
-    default=DEFAULT.reference_hz,
     help=f"Pitch of the A above middle C that RETUNED is meant for. Default: {DEFAULT.reference_hz:g} Hz.",
 )
 @json_option
 @quiet_option
 def command(
-    original_path: str, retuned_paths: tuple[str, ...], reference_hz: float, as_json: bool, quiet: bool
+    original_path: str, retuned_paths: tuple[str, ...], reference_hz: float | None, as_json: bool, quiet: bool
 ) -> int:
     """Decode ORIGINAL and RETUNED as a receiver would and compare them.
 
     Both are MIDI files; RETUNED may also be a MIDI 2.0 clip, or several files of one conversion that play
     together. Exit status: 0 if nothing but the tuning changed, 1 if anything was lost or changed.
     """
-    options = Options(reference_hz=reference_hz)
+    options = options_from({"reference_hz": reference_hz})
     original, retuned = read_input(original_path), [read_input(path) for path in retuned_paths]
     report = _report(original, retuned, options, (original_path, ", ".join(retuned_paths)))
     print_remarks(report.remarks, name=retuned_paths[0], quiet=quiet)
