@@ -116,7 +116,9 @@ def _files(retuned: bytes | Sequence[bytes] | Written, allowed: float | None) ->
 def _compare_notes(score: Score, decoded: Sounding, tuning: Tuning | None) -> Comparison:
     """Find each decoded note in the original."""
     original = decode_score(score)
-    decoded = decoded.scaled(original.ticks_per_quarter / decoded.ticks_per_quarter)
+    if decoded.ticks_per_quarter != max(round(original.ticks_per_quarter), 1):
+        # else the ticks are the same: what a time code has over whole ticks a quarter is in the tempo of a clip
+        decoded = decoded.scaled(original.ticks_per_quarter / decoded.ticks_per_quarter)
     decoded = folded(decoded, original.track_names)
     has_tracks = decoded.format != 2
     at_onset = _first_cents(original)

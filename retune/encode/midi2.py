@@ -27,7 +27,7 @@ from retune.encode.timeline import Timeline, read_timeline
 from retune.encode.wanted import Wanted, wanted_steps
 from retune.errors import Remark
 from retune.options import Options
-from retune.score.model import Score
+from retune.score.model import Part, Score
 from retune.score.text import readable
 from retune.tuning.model import Tuning
 
@@ -71,10 +71,9 @@ def encode_midi2(score: Score, tuning: Tuning, options: Options) -> Encoded:
     wanted = wanted_steps(tuning, n, np.full(n, step), reach)
     writer = _ClipWriter(score, timeline, wanted)
     data = writer.write()
-    lanes = {(part.port % GROUPS, part.channel) for part in score.parts}
     return Encoded(
         files=(EncodedFile(data=data, extension=".midi2"),),
-        channels_used=len(lanes),
+        channels_used=len({writer.lane(part) for part in score.parts}),
         worst_error_cents=wanted.rounding_cents,
         remarks=writer.remarks(),
     )
@@ -101,8 +100,13 @@ class _ClipWriter:
         self.index_of: dict[int, int] = {}  # note -> key index it was given
         self.left_out: dict[str, int] = {}
         self.first, self.values = wanted.first.tolist(), wanted.value.tolist()
-        of_part = [(part.port % GROUPS, part.channel) for part in score.parts]
+        self.groups = groups_of_ports(score)
+        of_part = [self.lane(part) for part in score.parts]
         self.lanes = [of_part[part] for part in score.notes["part"].tolist()]
+
+    def lane(self, part: Part) -> Lane:
+        """Where a part plays."""
+        return self.groups[part.port], part.channel
 
     def write(self) -> bytes:
         """The file."""
@@ -158,7 +162,7 @@ class _ClipWriter:
                     port = message.port
                 rank = int(timeline.rank[base + event])
                 rank = rank if tick else first.get(message.type, rank)
-                yield rank, tick, partial(self._other, port % GROUPS, message)
+                yield rank, tick, partial(self._other, self.groups[port], message)
 
     def _moves(self) -> Iterator[Task]:
         wanted = self.wanted
@@ -244,10 +248,10 @@ class _ClipWriter:
             self._leave_out(kind)
 
     def _indices(self, lane: Lane, key: int) -> list[int]:
-        """Key indices under which a key sounds; the key itself if it does not."""
+        """Key indices under which a key sounds, and the key itself unless it is in use for another key."""
         state, keys = self._channel(lane), self.score.notes["key"]
         found = [i for i in sorted(state.down) if int(keys[state.index_user[i]]) == key]
-        return found or [key]
+        return found if key in state.down else [*found, key]
 
     def _control(self, group: int, message: mido.Message) -> Iterator[Packet]:
         channel, number, value = message.channel, message.control, message.value
@@ -291,6 +295,14 @@ class _ClipWriter:
 
     def _leave_out(self, kind: str) -> None:
         self.left_out[kind] = self.left_out.get(kind, 0) + 1
+
+
+def groups_of_ports(score: Score) -> dict[int, int]:
+    """The group of every port: of its own number, or one that is free; ports share only if there are too many."""
+    found = {m.port for track in score.tracks for m in track.messages if m.type == "midi_port"}
+    ports = sorted({0, *found, *(part.port for part in score.parts)})
+    free = [group for group in range(GROUPS) if group not in ports]
+    return {p: p if p < GROUPS else free.pop(0) if free else p % GROUPS for p in ports}
 
 
 def free_index(key: int, down: set[int]) -> int:
