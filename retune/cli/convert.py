@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -28,6 +29,9 @@ if TYPE_CHECKING:
     from retune.options import Options
     from retune.pipeline import Conversion
     from retune.plan import Plan
+
+
+CLIP_SUFFIX = ".midi2"
 
 
 @click.command("convert")
@@ -113,6 +117,7 @@ def command(
     output_path = _one_output(inputs, output_path, depfile_path, batch, as_json=as_json)
     read, beside = (inputs[0], *recipe), (report_path, depfile_path)
     refuse_overwriting(read, (output_path, *beside))
+    _refuse_false_name(output_path, options.encoding)
     if depfile_path is not None:
         refuse_unspeakable((inputs[0], output_path, *recipe))
     conversion = _converted(inputs[0], output_path, options, plan)
@@ -146,6 +151,24 @@ def _one_output(
     if output_path == STANDARD_STREAM and depfile_path is not None:
         raise click.UsageError("--depfile needs an OUTPUT with a name, not standard output")
     return output_path
+
+
+def _refuse_false_name(output_path: str, encoding: str) -> None:
+    """Refuse the name of a MIDI file for a clip, which no reader of MIDI files opens, and the reverse."""
+    name = Path(output_path)
+    is_clip, suffix = encoding == "midi2", name.suffix.lower()
+    if suffix in (_midi_suffixes() if is_clip else (CLIP_SUFFIX,)):
+        kind = "a MIDI 2.0 clip, not a MIDI file" if is_clip else "a MIDI file, not a MIDI 2.0 clip"
+        better = name.with_suffix(CLIP_SUFFIX if is_clip else ".mid")
+        raise OutputError(
+            f"{plain(output_path)}: --encoding {encoding} writes {kind}; name it {plain(better.name)}"
+        )
+
+
+def _midi_suffixes() -> frozenset[str]:
+    from retune.batch.jobs import MIDI_SUFFIXES
+
+    return MIDI_SUFFIXES
 
 
 def _write_depfile(path: str, conversion: Conversion, output_path: str, sources: tuple[str, ...]) -> None:

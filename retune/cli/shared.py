@@ -165,7 +165,7 @@ _ENCODING = (
         "--encoding",
         type=Word(ENCODINGS),
         help="How the tuning is carried: bend (any synthesizer), mpe, mts or mts-octave (MIDI Tuning "
-        f"Standard), midi2. Default: {DEFAULT.encoding}.",
+        f"Standard), midi2 (a clip, to be named .midi2). Default: {DEFAULT.encoding}.",
     ),
     click.option(
         "--bend-range",

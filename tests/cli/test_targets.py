@@ -88,3 +88,15 @@ def test_a_folder_for_results_is_a_folder(folder, out_dir):
 def test_other_commands_look_first_as_well(folder, command, place):
     result = run(*command, place)
     assert (result.status, result.out, result.err.count("\n")) == (2, b"", 1)
+
+
+def test_a_clip_is_not_named_as_a_midi_file_nor_the_reverse(folder):
+    before = contents(folder)
+    clip = run("convert", "in.mid", "-o", "out.MID", "--encoding", "midi2")
+    file = run("convert", "in.mid", "-o", "out.midi2")
+    assert (clip.status, file.status) == (2, 2)
+    assert "out.MID: --encoding midi2 writes a MIDI 2.0 clip, not a MIDI file; name it out.midi2" in clip.err
+    assert "name it out.mid\n" in file.err
+    assert contents(folder) == before
+    assert run("convert", "in.mid", "-o", "out.midi2", "--encoding", "midi2").status == 0
+    assert Path("out.midi2").read_bytes()[:8] == b"SMF2CLIP"  # M2-116-U: a clip file begins so
