@@ -326,3 +326,20 @@ def test_tuning_messages_of_the_input_add_or_are_refused(encoding, sysex, cents,
     with_it, without = (decode(d) for d in (out, plain))
     moved = pitch(with_it, by_key(with_it, 0)[64], 10) - pitch(without, by_key(without, 0)[64], 10)
     assert moved == pytest.approx(cents, abs=0.05)
+
+
+@pytest.mark.parametrize("encoding", EVENTS_OF_FILES)
+def test_a_range_changed_in_steps_is_never_wrong(encoding):
+    """CC96 steps the parameter chosen (MIDI 1.0 Detailed Specification 4.2.1 p. 12), here by 50 cents of range."""
+    steps = [cc(0, 101, 0), cc(0, 100, 0), *[cc(0, 96, 0)] * 50]
+    own = [*steps, (100, "pitchwheel channel=0 pitch=8000")]
+    data = file_of([sorted(own + chords(), key=lambda e: e[0])])
+    try:
+        out = convert(data, Options(encoding=encoding)).files[0].data
+    except CheckFailed:
+        assert encoding in ("bend", "mpe")
+        return
+    sounding = decode(out)
+    index = by_key(sounding, 0)[60]
+    expected = pitch(decode(data), by_key(decode(data), 0)[60], 200)
+    assert pitch(sounding, index, 200) - pitch(sounding, index, 0) == pytest.approx(expected, abs=0.1)
