@@ -95,7 +95,8 @@ def _others(music: Music, port: int, moved_away: set[int], inner: Sequence[Group
 
 def _fits(zones: int, others: Sequence[Instrument]) -> bool:
     """True if a manager and a member for each of `zones` leave room for the instruments outside."""
-    return 2 * zones + sum(map(_needs_room, others)) <= CHANNELS_PER_PORT - 1  # channel 10 is no room
+    quiet = any(not i.parts for i in others)  # share one channel
+    return 2 * zones + sum(map(_needs_room, others)) + quiet <= CHANNELS_PER_PORT - 1  # channel 10 is no room
 
 
 def _needs_room(instrument: Instrument) -> bool:
@@ -170,10 +171,12 @@ def _lay_out(
 ) -> Zones:
     """Zones for one or two groups, and room for the others: as many channels as `conventional` says, or one.
 
-    An instrument that is not in a zone stays on its channel where that lies outside the zones.
+    An instrument that is not in a zone stays on its channel where that lies outside the zones. What is sent to
+    channels without notes must not reach members: it shares one channel outside.
     """
     drums = any(i.parts and i.channel == PERCUSSION_CHANNEL for i in others)
     outside = sum(conventional.get(i.index, 1) for i in others if _needs_room(i))
+    outside += any(not i.parts for i in others)  # one for all that have no notes
     sizes = _sizes(needs, outside, drums=drums, skip_10=keep_10_free)
     zones = tuple(Zone(port=port, manager=m, size=n) for m, n in zip((LOWER, UPPER), sizes, strict=False))
     taken = {channel for zone in zones for channel in (zone.manager, *zone.members)}
@@ -181,14 +184,15 @@ def _lay_out(
     for zone, group in zip(zones, groups, strict=True):
         for instrument in group:
             addresses[port, instrument.channel] = (port, zone.manager)
-    staying = {i.channel for i in others if i.channel not in taken}
+    staying = {i.channel for i in others if i.parts and i.channel not in taken}
+    quiet = {i.channel for i in others if not i.parts}
     free = [c for c in range(CHANNELS_PER_PORT) if c not in taken | staying | {PERCUSSION_CHANNEL}]
-    free += [
-        c for zone in zones for c in zone.members if c != PERCUSSION_CHANNEL
-    ]  # for channels without notes
+    free.sort(key=quiet.__contains__)
+    members = [c for zone in zones for c in zone.members if c != PERCUSSION_CHANNEL]
     for instrument in others:
-        if instrument.channel in taken:
-            addresses[port, instrument.channel] = (port, free.pop(0))
+        if instrument.channel in taken:  # those without notes come last, and share a channel
+            target = (free or members).pop(0) if instrument.parts else (free or members)[-1]
+            addresses[port, instrument.channel] = (port, target)
     return Zones(zones=zones, addresses=addresses, remarks=())
 
 

@@ -110,3 +110,12 @@ def test_a_device_reset_reaches_further_ports():
     """GM System On (RP-003 p. 3) puts programs back on every port that the notes of one went to."""
     conversion = pipeline.convert(band(12, reset_at=940), Options(when_full="ports"))
     assert conversion.checked.ok
+
+
+def test_settings_of_channels_without_notes_do_not_reach_members():
+    """Volume and program of a channel that would lie in the zone: no note may get them (M1-100-UM v1.1 2.2.1)."""
+    quiet = [(100, f"control_change channel={c} control=7 value=20") for c in range(1, 16)]
+    quiet += [(100, f"program_change channel={c} program=41") for c in range(1, 16)]
+    chords = in_order(*(note(960 * k, 960 * k + 900, key) for k in range(4) for key in (60, 64 + k % 2, 67)))
+    conversion = pipeline.convert(file_of([chords, quiet]), Options(encoding="mpe"))
+    assert conversion.checked.ok
