@@ -34,6 +34,8 @@ def read_input(path: str | os.PathLike[str]) -> bytes:
 
     """
     name = os.fspath(path)
+    if not name:
+        raise InputError("the name of an input is empty; say which file to read")
     try:
         if name == STANDARD_STREAM:
             name = "standard input"

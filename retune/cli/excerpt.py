@@ -35,6 +35,8 @@ def ending(path: str, legal: tuple[str, ...], *, for_stdout: str | None = None) 
     """Return the ending of a file name, one of `legal`; raises `OptionError` for any other."""
     if path == "-" and for_stdout is not None:
         return for_stdout
+    if not path:
+        raise OptionError("the name of an output is empty; say where to write")
     found = Path(path).suffix.lower().lstrip(".")
     if found not in legal:
         endings = ", ".join(f".{name}" for name in legal)

@@ -100,3 +100,19 @@ def test_a_clip_is_not_named_as_a_midi_file_nor_the_reverse(folder):
     assert contents(folder) == before
     assert run("convert", "in.mid", "-o", "out.midi2", "--encoding", "midi2").status == 0
     assert Path("out.midi2").read_bytes()[:8] == b"SMF2CLIP"  # M2-116-U: a clip file begins so
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["convert", "", "-o", "x.mid"],
+        ["convert", "in.mid", "-o", "x.mid", "--plan", ""],
+        ["preview", "in.mid", "-o", ""],
+        ["plot", "in.mid", "-o", ""],
+        ["parts", "in.mid", "-o", ""],
+    ],
+)
+def test_an_empty_name_is_called_so(folder, arguments):
+    result = run(*arguments)
+    assert (result.status, result.out, result.err.count("\n")) == (2, b"", 1)
+    assert "put is empty; say" in result.err
