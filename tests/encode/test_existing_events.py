@@ -115,8 +115,10 @@ def test_controllers_and_portamento_reach_every_channel_of_the_part(encoding):
 
 @pytest.mark.parametrize("encoding", EVENTS_OF_FILES)
 @pytest.mark.parametrize("number", [120, 123])
-def test_all_notes_off_reaches_every_channel_of_the_part(encoding, number):
-    _, out = retuned(sorted([*chords(), cc(700, number, 0)], key=lambda e: e[0]), encoding=encoding)
+@pytest.mark.parametrize("tick", [700, 6800])
+def test_all_notes_off_reaches_every_channel_of_the_part(encoding, number, tick):
+    """While a chord sounds, and in the silence behind the last one."""
+    _, out = retuned(sorted([*chords(), cc(tick, number, 0)], key=lambda e: e[0]), encoding=encoding)
     played = [m for track in events(out) for m in track]
     silenced = {m.channel for m in played if m.is_cc(number)}
     first_chord = {m.channel for m in [m for m in played if m.type == "note_on"][:3]}
