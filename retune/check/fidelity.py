@@ -7,19 +7,20 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from retune.check.matching import missing
+from retune.check.added import added_events, added_stored
+from retune.check.matching import unequal
 from retune.check.sounding import (
     CHANNEL_PRESSURE,
     CONTROL,
     KEY_PRESSURE,
     PARAMETER,
     PROGRAM,
-    BoolArray,
     IntArray,
     Sounding,
     Stored,
     Table,
 )
+from retune.constants import DEFAULT_METER, DEFAULT_TEMPO_US
 from retune.harmony.spelling import LETTERS, spell
 from retune.score.model import Score
 from retune.score.text import readable
@@ -53,6 +54,7 @@ class Fidelity:
     controllers_changed: int = 0  # volume, pan, expression or sustain in force at a note-on
     tracks_changed: int = 0
     events_lost: int = 0
+    events_added: int = 0  # neither tuning nor copies that bring a further channel up to date
     names_lost: int = 0
     ticks_lost: int = 0  # how much earlier the file ends
 
@@ -108,7 +110,7 @@ def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
         differ(name, original[name][mine], f"note has another {what}") for name, what in _SETTINGS.items()
     )
     tracks = _other_tracks(both, problems) if has_tracks else 0
-    events_lost = _lost_events(both, problems)
+    events_lost, events_added = _changed_events(both, problems)
     names_lost = _lost_names(both, problems) if has_tracks else 0
     ticks_lost = max(0, score.end_tick - both.decoded.end_tick)
     if ticks_lost:
@@ -125,6 +127,7 @@ def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
         controllers_changed=settings,
         tracks_changed=tracks,
         events_lost=events_lost,
+        events_added=events_added,
         names_lost=names_lost,
         ticks_lost=ticks_lost,
     ), problems
@@ -145,39 +148,50 @@ def _other_tracks(both: Comparison, problems: list[str]) -> int:
     return len(moved)
 
 
-def _lost_events(both: Comparison, problems: list[str]) -> int:
-    """Channel events that no channel has at their tick, and meta and sysex events that are gone."""
+def _changed_events(both: Comparison, problems: list[str]) -> tuple[int, int]:
+    """How many events are lost and added.
+
+    Lost are channel events that no channel has at their tick, and meta and sysex events that are gone.
+    """
     score, before, after = both.score, both.original, both.decoded
     as_clip = after.format == CLIP_FORMAT
-    gone = np.flatnonzero(_missing_events(before.events, after.events, as_clip))
-    if len(gone):
-        row = before.events[gone[0]]
-        what = f"{_KINDS[int(row['kind'])]} {_event_name(row)}"
-        place = score.where(int(row["tick"]))
-        problems.append(
-            f"{_count(len(gone), 'controller or program event is missing')}; first {what} at {place}"
-        )
-    stored = Counter(_in_clip(before.stored) if as_clip else before.stored)
-    stored.subtract(Counter(_in_clip(after.stored) if as_clip else after.stored))
-    lost = [row for row, count in stored.items() for _ in range(count)]
-    if lost:
-        tick, _, content = min(lost, key=lambda row: row[0])
-        what = f"{str(content[0]).replace('_', ' ')} at {score.where(tick)}"
-        problems.append(f"{_count(len(lost), 'meta or sysex event is missing')}; first {what}")
-    return len(gone) + len(lost)
+    gone, more = _changed_channel_events(before.events, after.events, as_clip)
+    for rows, verb in ((gone, "is missing"), (more, "is not in the original")):
+        if len(rows):
+            what = f"{_KINDS[int(rows[0]['kind'])]} {_event_name(rows[0])}"
+            place = score.where(int(rows[0]["tick"]))
+            problems.append(
+                f"{_count(len(rows), f'controller or program event {verb}')}; first {what} at {place}"
+            )
+    stored, found = (Counter(_in_clip(s.stored) if as_clip else s.stored) for s in (before, after))
+    implied = _implied_in_clip(before.track_names) if as_clip else frozenset()
+    lost, added = list((stored - found).elements()), added_stored(stored, found, implied)
+    for events, verb in ((lost, "is missing"), (added, "is not in the original")):
+        if events:
+            tick, _, content = min(events, key=lambda row: row[0])
+            what = f"{str(content[0]).replace('_', ' ')} at {score.where(tick)}"
+            problems.append(f"{_count(len(events), f'meta or sysex event {verb}')}; first {what}")
+    return len(gone) + len(lost), len(more) + len(added)
 
 
-def _missing_events(before: Table, after: Table, as_clip: bool) -> BoolArray:
-    """Rows that no channel of their track has at their tick.
+def _changed_channel_events(before: Table, after: Table, as_clip: bool) -> tuple[Table, Table]:
+    """Events that no channel of their track has at their tick, and those that were added.
 
     A part spread over channels has its events on several of them, and keys of key pressure stay; a MIDI 2.0
     clip has no tracks, and carries banks in its program changes.
     """
     names = ("tick", "kind", "number", "value") if as_clip else ("tick", "track", "kind", "number", "value")
-    gone = missing([before[name] for name in names], [after[name] for name in names])
+    gone, more = unequal([before[name] for name in names], [after[name] for name in names])
     if as_clip:
         gone &= ~((before["kind"] == CONTROL) & np.isin(before["number"], (0, 32)))
-    return gone
+    return before[gone], added_events(before, after[more])
+
+
+def _implied_in_clip(track_names: tuple[str, ...]) -> frozenset[Stored]:
+    """What a clip may say that the original implies: names of tracks, 4/4 and 120 to the minute (SMF 1.0)."""
+    names = (("text", readable(name)) for name in track_names)
+    meter, tempo = ("time_signature", *DEFAULT_METER), ("set_tempo", ("tempo", DEFAULT_TEMPO_US))
+    return frozenset((0, 0, content) for content in (*names, meter, tempo))
 
 
 def _in_clip(stored: tuple[Stored, ...]) -> list[Stored]:

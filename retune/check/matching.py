@@ -95,13 +95,14 @@ def grouped(
     return np.cumsum(new), order
 
 
-def missing(a: Columns, b: Columns) -> BoolArray:
-    """(n_a,) True where a row of `a` has no equal among the rows of `b`."""
+def unequal(a: Columns, b: Columns) -> tuple[BoolArray, BoolArray]:
+    """(n_a,) and (n_b,): True where a row has no equal among the rows of the other."""
     size = len(a[0])
     group, order = grouped(a, b)
-    present = np.zeros(int(group.max(initial=-1)) + 1, dtype=bool)
-    present[group[order >= size]] = True
-    result = np.zeros(size, dtype=bool)
-    mine = order < size
-    result[order[mine]] = ~present[group[mine]]
-    return result
+    of_b = order >= size
+    result = np.zeros(len(order), dtype=bool)
+    for side in (~of_b, of_b):
+        present = np.zeros(int(group.max(initial=-1)) + 1, dtype=bool)
+        present[group[~side]] = True
+        result[order[side]] = ~present[group[side]]
+    return result[:size], result[size:]

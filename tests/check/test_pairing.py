@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 import warnings
 from collections import defaultdict, deque
 
@@ -154,17 +155,19 @@ def test_mono_mode_plays_the_newest_note() -> None:
     assert other_channel["sounding_end_tick"].tolist() == [0x40, 0x80, 0xB0]
 
 
+def event(delta: int, status: int, key: int) -> str:
+    return f" {0x80 | delta >> 7:02X} {delta & 127:02X} {status:02X} {key:02X} 40"
+
+
 @pytest.mark.parametrize("encoding", ["bend", "mpe"])
 def test_mono_legato_over_chords_converts(encoding: str) -> None:
-    line = "00 B0 7E 01" + "".join(
-        f" 00 90 {key:02X} 40 20 80 {before:02X} 40 81 10"
-        for before, key in zip([60, 64, 67, 64], [64, 67, 64, 62], strict=True)
-    )
-    chords = "".join(
-        "".join(f" 00 91 {key:02X} 40" for key in chord)
-        + " 81 30"
-        + "".join(f" 00 81 {key:02X} 40" for key in chord)
-        for chord in ([60, 64, 67], [57, 60, 64], [62, 65, 69], [55, 59, 62])
-    )
-    data = smf(line.replace("7E 01", "7E 01 00 90 3C 40 81 30", 1) + " 00 80 3E 40", chords)
+    keys = [60, 64, 67, 64, 62, 65, 69, 65] * 2
+    line = "00 B0 7E 01" + event(0, 0x90, keys[0])
+    for before, key in itertools.pairwise(keys):
+        line += event(240, 0x90, key) + event(60, 0x80, before)
+    chords = ""
+    for chord in ([60, 64, 67], [57, 60, 64], [62, 65, 69], [55, 59, 62]) * 2:
+        chords += "".join(event(0, 0x91, key) for key in chord)
+        chords += "".join(event(0 if k else 480, 0x81, key) for k, key in enumerate(chord))
+    data = smf(line + event(240, 0x80, keys[-1]), chords)
     assert convert(data, Options(encoding=encoding)).checked.problems == ()

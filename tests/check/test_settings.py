@@ -14,12 +14,15 @@ from tests.check.build import smf
 from tests.check.music import edited
 
 SETTINGS = ("volume", "pan", "expression", "sustain")
-CHORDS = "".join(
-    "".join(f" 00 90 {key:02X} 50" for key in chord)
-    + " 83 5F"
-    + "".join(f" 00 80 {key:02X} 40" for key in chord)
-    for chord in ([60, 64, 67], [57, 60, 64], [62, 65, 69], [55, 59, 62], [60, 64, 67])
-)
+
+
+def chord(keys: list[int]) -> str:
+    """Two quarters of a chord on channel 1."""
+    begin = "".join(f" 00 90 {key:02X} 50" for key in keys)
+    return begin + "".join(f" {'00' if k else '87 40'} 80 {key:02X} 40" for k, key in enumerate(keys))
+
+
+CHORDS = "".join(map(chord, ([60, 64, 67], [57, 60, 64], [62, 65, 69], [55, 59, 62], [60, 64, 67])))
 SET = "00 B0 07 14 00 B0 0A 15 00 B0 0B 16"
 
 
@@ -66,3 +69,52 @@ def test_copies_left_out_on_other_channels_are_found(number: int, name: str) -> 
     report = check(original, edited(converted.files[0].data, change), intended=converted.tuning)
     assert report.fidelity.controllers_changed > 0
     assert f"another {name}" in report.problems[0]
+
+
+def with_event(data: bytes, message: mido.Message | mido.MetaMessage) -> bytes:
+    """The file with a message at its time in the first track."""
+
+    def change(number: int, track: mido.MidiTrack) -> list[mido.Message]:
+        return sorted([*track, *([message] if number == 0 else [])], key=lambda m: m.time)
+
+    return edited(data, change)
+
+
+ADDED = [
+    mido.MetaMessage("set_tempo", tempo=250000, time=1),
+    mido.MetaMessage("time_signature", numerator=3, denominator=4, time=1),
+    mido.MetaMessage("key_signature", key="D", time=1),
+    mido.MetaMessage("lyrics", text="la", time=1),
+    mido.Message("sysex", data=(0x7F, 0x7F, 4, 1, 0, 0), time=1),  # master volume 0: MIDI 1.0 p. 57
+    mido.Message("control_change", channel=3, control=1, value=90, time=1),
+    mido.Message("control_change", control=120, value=0, time=20000),
+    mido.Message("program_change", channel=2, program=9, time=20000),
+    mido.Message("aftertouch", channel=2, value=9, time=1),
+    mido.Message("polytouch", channel=2, note=60, value=9, time=1),
+]
+
+
+@pytest.mark.parametrize("message", ADDED, ids=lambda message: message.type)
+def test_what_was_put_in_is_found(message: mido.Message) -> None:
+    original, converted = conversion()
+    report = check(original, with_event(converted.files[0].data, message), intended=converted.tuning)
+    assert report.fidelity.events_added == 1
+    assert "not in the original" in report.problems[0]
+
+
+def test_tuning_and_values_in_force_may_be_put_in() -> None:
+    """Master tuning: CA-025. Controllers 7 and 10 are 20 and 21 from the start; modulation rests at 0."""
+    original, _ = conversion()
+    for message in (
+        mido.Message("sysex", data=(0x7F, 0x7F, 4, 3, 1, 0x40), time=1),
+        mido.Message("control_change", channel=3, control=7, value=20, time=1),
+        mido.Message("control_change", channel=3, control=10, value=21, time=7000),
+        mido.Message("control_change", channel=3, control=1, value=0, time=7000),
+        mido.Message("program_change", channel=2, program=0, time=7000),
+    ):
+        assert check(original, with_event(original, message)).problems == ()
+
+
+@pytest.mark.parametrize("encoding", ENCODINGS)
+def test_no_encoding_adds_events(encoding: str) -> None:
+    assert conversion(encoding)[1].checked.fidelity.events_added == 0

@@ -1,0 +1,86 @@
+"""Events of a retuned file that its original has not.
+
+A channel that joins a part has to be brought up to date first, so programs, controllers and parameters may be
+sent again with the value in force.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection
+from typing import Literal
+
+import numpy as np
+
+from retune.check.matching import unequal
+from retune.check.sounding import (
+    CHANNEL_PRESSURE,
+    CONTROL,
+    KEY_PRESSURE,
+    PARAMETER,
+    BoolArray,
+    IntArray,
+    Stored,
+    Table,
+)
+
+_SIDES: tuple[Literal["left", "right"], ...] = ("left", "right")
+_FIRST_MODE_MESSAGE = 120  # MIDI 1.0 p. 20: from here on controllers are commands, not values
+_STARTS = {7: 100, 10: 64, 11: 127, 91: 40, **dict.fromkeys(range(71, 79), 64)}  # GM2 RP-024 3.3; others 0
+
+
+def added_events(before: Table, unknown: Table) -> Table:
+    """Those of the unknown EVENT_DTYPE rows that set a value no channel of the original has in force then."""
+    if not len(unknown):
+        return unknown
+    excused = np.zeros(len(unknown), dtype=bool)
+    what_before, what = _what(before), _what(unknown)
+    for code in np.unique(what).tolist():
+        rows, known = np.flatnonzero(what == code), before[what_before == code]
+        if code >> 32 == CHANNEL_PRESSURE:  # a zone of MPE says key pressure so
+            known = before[np.isin(before["kind"], (CHANNEL_PRESSURE, KEY_PRESSURE))]
+        excused[rows] = _in_force(known, unknown[rows])
+    return unknown[~excused]
+
+
+def _what(events: Table) -> IntArray:
+    """Kind and number of each event as one number."""
+    result: IntArray = events["kind"].astype(np.int64) << 32 | events["number"]
+    return result
+
+
+def _in_force(known: Table, asked: Table) -> BoolArray:
+    """Whether a value is the one at the start, or in force on a channel of the original; all of one number."""
+    kind, number = int(asked["kind"][0]), int(asked["number"][0])
+    if kind == CONTROL and number >= _FIRST_MODE_MESSAGE:
+        return np.zeros(len(asked), dtype=bool)
+    if kind == PARAMETER:  # entered in steps of one byte or less, so only an unknown number tells
+        return np.full(len(asked), len(known) > 0)
+    values = asked["value"]
+    excused: BoolArray = values == (_STARTS.get(number, 0) if kind == CONTROL else 0)
+    if kind == CHANNEL_PRESSURE:  # of a note that moves to another channel: one it has had
+        excused |= ~unequal([values], [known["value"]])[0]
+        return excused
+    channels = known["track"].astype(np.int64) << 4 | known["channel"]
+    for channel in np.unique(channels).tolist():
+        own = known[channels == channel]  # in order of ticks
+        for side in _SIDES:  # before and after what the channel sends at the tick itself
+            k = np.searchsorted(own["tick"], asked["tick"], side=side) - 1
+            excused |= (k >= 0) & (own["value"][k] == values)
+    return excused
+
+
+def added_stored(
+    before: Counter[Stored], after: Counter[Stored], implied: Collection[Stored]
+) -> list[Stored]:
+    """Meta and sysex events too many, but for master tuning and what the original implies."""
+    return [
+        event
+        for event in (after - before).elements()
+        if event not in implied and not _is_master_tuning(event[2])
+    ]
+
+
+def _is_master_tuning(content: tuple[object, ...]) -> bool:
+    """Master fine or coarse tuning (CA-025)."""
+    return content[:2] == ("sysex", 0x7F) and content[3:5] in ((4, 3), (4, 4))
