@@ -73,11 +73,15 @@ def _in_force(known: Table, asked: Table) -> BoolArray:
 def added_stored(
     before: Counter[Stored], after: Counter[Stored], implied: Collection[Stored]
 ) -> list[Stored]:
-    """Meta and sysex events too many, but for master tuning and what the original implies."""
+    """Meta and sysex events too many, but for master tuning and what the original implies.
+
+    A device on a further port needs the sysex messages of the first, at the same tick.
+    """
+    sent = {(tick, content) for tick, _, content in before if content[0] == "sysex"}
     return [
         event
         for event in (after - before).elements()
-        if event not in implied and not _is_master_tuning(event[2])
+        if event not in implied and (event[0], event[2]) not in sent and not _is_master_tuning(event[2])
     ]
 
 

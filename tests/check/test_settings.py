@@ -118,3 +118,10 @@ def test_tuning_and_values_in_force_may_be_put_in() -> None:
 @pytest.mark.parametrize("encoding", ENCODINGS)
 def test_no_encoding_adds_events(encoding: str) -> None:
     assert conversion(encoding)[1].checked.fidelity.events_added == 0
+
+
+def test_reset_may_be_repeated_at_its_tick_for_a_further_port() -> None:
+    reset = mido.Message("sysex", data=(0x7E, 0x7F, 9, 1))
+    original = with_event(smf(CHORDS), reset.copy(time=1920))
+    assert check(original, with_event(original, reset.copy(time=1920))).problems == ()
+    assert check(original, with_event(original, reset.copy(time=1921))).fidelity.events_added == 1
