@@ -8,15 +8,13 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-CUTOFF = 0.7  # below, it is a guess at random: Soprano for Piano is 0.67
 
-
-def nearest(word: str, legal: Iterable[str]) -> str:
-    """Return `; nearest: WORD` for the legal word closest to a mistyped one, or "" if none is close."""
+def nearest(word: str, legal: Iterable[str], *, likeness: float = 0.5) -> str:
+    """Return `; nearest: WORD` for the legal word closest to a mistyped one, or "" if none is so alike (0 to 1)."""
     import difflib
 
     by_folded = {candidate.casefold(): candidate for candidate in legal}
-    close = difflib.get_close_matches(word.casefold(), by_folded, n=1, cutoff=CUTOFF)
+    close = difflib.get_close_matches(word.casefold(), by_folded, n=1, cutoff=likeness)
     return f"; nearest: {by_folded[close[0]]}" if close else ""
 
 

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 _PROGRAMS = re.compile(r"program:(\d{1,3})(?:-(\d{1,3}))?")
 LAST_PROGRAM = 127  # MIDI 1.0 Detailed Specification 4.2.1, program change: seven bits
 
+LIKENESS = 0.7  # of a name to be proposed: Soprano for Piano (0.67) would be a guess at random
+
 
 def parts_meant(text: str, parts: Sequence[Part], *, what: str = "part") -> tuple[int, ...]:
     """Return the pitched parts meant by a text, in order.
@@ -80,4 +82,6 @@ def _numbered(text: str, parts: Sequence[Part]) -> list[Part]:
 def _nobody(text: str, parts: Sequence[Part], what: str, why: str) -> OptionError:
     names = [plain(part.name) for part in parts]
     listed = ", ".join(f"{number} {name}" for number, name in enumerate(names, start=1))
-    return OptionError(f"{what} {plain(text)!r}: {why}{nearest(text, names)}; the parts are {listed}")
+    return OptionError(
+        f"{what} {plain(text)!r}: {why}{nearest(text, names, likeness=LIKENESS)}; the parts are {listed}"
+    )
