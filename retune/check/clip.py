@@ -27,6 +27,7 @@ from retune.check.receiver import (
     COARSE,
     FINE,
     HEEDED_CONTROLLERS,
+    MPE_CONFIGURATION,
     SETTINGS,
     TUNING_BANK,
     TUNING_PROGRAM,
@@ -171,7 +172,7 @@ def _registered(
         value = data >> 25
         receiver.channels[lane].tuning = (bank, value) if number == TUNING_PROGRAM else (value, program)
         receiver.tables.select(place, lane, *receiver.channels[lane].tuning)
-    else:
+    elif number != MPE_CONFIGURATION:  # it carries tuning, in files too, and is no event of its own
         parameter = 1 << 14 | number[0] << 7 | number[1]
         reading.events.append((tick, 0, lane % CHANNELS_PER_PORT, PARAMETER, parameter, data >> 18))
 
