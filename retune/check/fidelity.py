@@ -164,7 +164,7 @@ def _changed_events(both: Comparison, problems: list[str]) -> tuple[int, int]:
                 f"{_count(len(rows), f'controller or program event {verb}')}; first {what} at {place}"
             )
     stored, found = (Counter(_in_clip(s.stored) if as_clip else s.stored) for s in (before, after))
-    implied = _implied_in_clip(before.track_names) if as_clip else frozenset()
+    implied = _implied_in_clip(score, before.track_names) if as_clip else frozenset()
     lost, added = list((stored - found).elements()), added_stored(stored, found, implied)
     for events, verb in ((lost, "is missing"), (added, "is not in the original")):
         if events:
@@ -187,10 +187,16 @@ def _changed_channel_events(before: Table, after: Table, as_clip: bool) -> tuple
     return before[gone], added_events(before, after[more])
 
 
-def _implied_in_clip(track_names: tuple[str, ...]) -> frozenset[Stored]:
-    """What a clip may say that the original implies: names of tracks, 4/4 and 120 to the minute (SMF 1.0)."""
+def _implied_in_clip(score: Score, track_names: tuple[str, ...]) -> frozenset[Stored]:
+    """What a clip may say that the original implies: names of tracks, 4/4 and 120 to the minute (SMF 1.0).
+
+    Of a time code the tempo is what keeps its ticks in time with a whole number of them a quarter.
+    """
+    clock, quarter_us = score.clock, float(DEFAULT_TEMPO_US)
+    if clock.smpte:
+        quarter_us = float(clock.seconds_per_tick[0]) * max(round(clock.ticks_per_quarter), 1) * 1e6
     names = (("text", readable(name)) for name in track_names)
-    meter, tempo = ("time_signature", *DEFAULT_METER), ("set_tempo", ("tempo", DEFAULT_TEMPO_US))
+    meter, tempo = ("time_signature", *DEFAULT_METER), ("set_tempo", ("tempo", round(quarter_us)))
     return frozenset((0, 0, content) for content in (*names, meter, tempo))
 
 
