@@ -134,6 +134,12 @@ class BendConductor(Conductor):
             if line.owner is voice and line.ringing_until >= event.tick:
                 self.send_tuning(line, voice, after)
 
+    def finish(self, line: Line, place: Place) -> None:
+        """Take the tuning off the bend, if no tail can follow it."""
+        if line.owner is not None and line.owner.is_tuned and line.ringing_until <= place.tick:
+            line.values.clear()
+            self.send_tuning(line, line.owner, place)
+
     def total(self, line: Line, voice: Voice) -> int:
         """Bend for the tuning in force and the input's own bend."""
         steps = line.values.get(0, 0)

@@ -66,6 +66,9 @@ class Conductor:
         """What a channel needs before it can be tuned."""
         raise NotImplementedError
 
+    def finish(self, line: Line, place: Place) -> None:
+        """Leave a channel as the next file may expect it; `place` is the end of the track of its last note."""
+
     # --- notes ------------------------------------------------------------------------------------
 
     def tune(self, line: Line, voice: Voice, slot: int, value: int, place: Place) -> None:

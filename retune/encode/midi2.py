@@ -310,7 +310,7 @@ def free_index(key: int, down: set[int]) -> int:
     if key not in down:
         return key
     octaves = (key + 12 * sign * n for n in range(1, 11) for sign in (-1, 1))
-    others = (key + sign * n for n in range(2, 128) for sign in (-1, 1))
+    others = (key + sign * n for n in range(5, 128) for sign in (-1, 1))
     return next((k for k in (*octaves, *others) if 0 <= k < 128 and k not in down), key)
 
 

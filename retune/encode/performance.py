@@ -99,6 +99,7 @@ class Performance:
         ends, rested = notes["sounding_end_tick"].tolist(), self.spread.rested.tolist()
         follows = any(e.channel >= 0 and e.message.type == "polytouch" for e in self.events)
         conductor, lines, voices = self.conductor, self.lines, self.of_instrument
+        last_track: dict[Line, int] = {}
         for _, tick, note, what, track, position, value in self.tasks():
             if note < 0:
                 if what is not None:
@@ -120,8 +121,12 @@ class Performance:
                 line.ringing_until = rested[note]
             if follows:
                 conductor.remember_key(voice, keys[note], end, line)
+            last_track[line] = track
             if what is not None:
                 what()
+        for line, track in last_track.items():
+            whole = music.score.tracks[track]
+            conductor.finish(line, Place(whole.end_tick, track, len(whole.messages)))
 
     def tasks(self) -> list[Task]:
         """Everything that has to be looked at, in playing order."""

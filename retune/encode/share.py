@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -150,14 +151,16 @@ def _share_out(allocator: Allocator, k: int, steps: dict[int, float], joint: boo
     together = requests[low:high]
     if not joint:
         lone = (requests[k].instrument, requests[k].slot)
-        together = [r for r in together if (r.instrument, r.slot) == lone]
+        together = [r for r in requests[low : k + 1] if (r.instrument, r.slot) == lone]
         high = k + 1
     groups, free = _open(allocator, together, steps, requests[k].slot, joint)
     for group in groups:
         group.members.sort(key=lambda r: (r.value, r.note))
     width = _least_width(groups, len(free))
-    for group in groups:
-        _settle(allocator, group, width, free)
+    plans = [_Plan(group, *group.clusters(width)) for group in groups]
+    _use_spare(plans, len(free) - sum(plan.needs for plan in plans))
+    for plan in plans:
+        _settle(allocator, plan, free)
     (allocator.lanes.pool if joint else allocator.lanes.held[requests[k].instrument]).extend(free)
     return high
 
@@ -219,12 +222,56 @@ def _least_width(groups: list[_Group], free: int) -> float:
     return high
 
 
-def _settle(allocator: Allocator, group: _Group, width: float, free: list[Lane]) -> None:
+@dataclass(slots=True)
+class _Plan:
+    """Where the notes of a group are to go: beside notes that sound, or in clusters on channels of their own."""
+
+    group: _Group
+    covered: list[tuple[Request, Lane]]
+    clusters: list[list[Request]]
+
+    @property
+    def needs(self) -> int:
+        """Free channels wanted besides the instrument's own."""
+        return max(0, len(self.clusters) - (self.group.own is not None))
+
+    def worst(self) -> tuple[float, int]:
+        """Largest error [cents], and the place in `covered` (from 0) or `clusters` (from -1 downward) that has it."""
+        settled = {id(lane): cents for cents, lane in self.group.settled}
+        step = self.group.step
+        errors = [(abs(settled[id(lane)] - r.value * step), k) for k, (r, lane) in enumerate(self.covered)]
+        errors += [((c[-1].value - c[0].value) * step / 2, -1 - k) for k, c in enumerate(self.clusters)]
+        return max(errors, default=(0.0, 0))
+
+    def split(self, place: int) -> None:
+        """Give a covered note a channel, or cut a cluster in two at its widest gap."""
+        if place >= 0:
+            self.clusters.append([self.covered.pop(place)[0]])
+            return
+        cluster = self.clusters[-1 - place]
+        gaps = [b.value - a.value for a, b in pairwise(cluster)]
+        cut = 1 + gaps.index(max(gaps))
+        self.clusters[-1 - place] = cluster[:cut]
+        self.clusters.append(cluster[cut:])
+
+
+def _use_spare(plans: list[_Plan], spare: int) -> None:
+    """Use the channels left over for the notes that are furthest from their tuning."""
+    while spare > 0:
+        error, place, plan = max(((*p.worst(), p) for p in plans), key=lambda row: row[:2])
+        if error <= 0.0:
+            return
+        before = plan.needs
+        plan.split(place)
+        spare -= plan.needs - before
+
+
+def _settle(allocator: Allocator, plan: _Plan, free: list[Lane]) -> None:
     """Place the notes of a group."""
-    covered, clusters = group.clusters(width)
-    for request, lane in covered:
+    group = plan.group
+    for request, lane in plan.covered:
         allocator.put(request, lane, joins=True)
-    for cluster in clusters:
+    for cluster in plan.clusters:
         lane = group.own or free.pop(0)
         if lane is not group.own:
             allocator.lanes.held[group.instrument].append(lane)

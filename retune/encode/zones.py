@@ -171,8 +171,8 @@ def _lay_out(
 ) -> Zones:
     """Zones for one or two groups, and room for the others: as many channels as `conventional` says, or one.
 
-    An instrument that is not in a zone stays on its channel where that lies outside the zones. What is sent to
-    channels without notes must not reach members: it shares one channel outside.
+    An instrument that is not in a zone stays on its channel where that lies outside the zones. What is sent
+    to channels without notes must not reach members: it shares one channel outside.
     """
     drums = any(i.parts and i.channel == PERCUSSION_CHANNEL for i in others)
     outside = sum(conventional.get(i.index, 1) for i in others if _needs_room(i))
