@@ -1,4 +1,4 @@
-"""A test for each rule of docs/existing-events.md, in its order, with channel bends."""
+"""Each kind of event that may be in the input already, one at a time, retuned by channel bends."""
 
 from __future__ import annotations
 
