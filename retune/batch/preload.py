@@ -7,6 +7,7 @@ import qdldl
 import retune.batch.work
 import retune.check
 import retune.encode
+import retune.encode.bend
 import retune.pipeline
 import retune.plan
 from retune.tuning.sparse import csc_matrix

@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Callable
 from dataclasses import replace
 
-from retune.encode.apart import encode_apart
-from retune.encode.bend import encode_bend
-from retune.encode.midi2 import encode_midi2
 from retune.encode.model import Encoded, EncodedFile
-from retune.encode.mpe import encode_mpe
-from retune.encode.mts import encode_mts
-from retune.encode.octave import encode_octave
 from retune.errors import Remark
 from retune.options import Options
 from retune.score.model import Score
@@ -19,13 +14,14 @@ from retune.tuning.model import Tuning
 
 Encoder = Callable[[Score, Tuning, Options], Encoded]
 
-_ENCODERS: dict[str, Encoder] = {
-    "bend": encode_bend,
-    "mpe": encode_mpe,
-    "mts": encode_mts,
-    "mts-octave": encode_octave,
-    "midi2": encode_midi2,
+_ENCODERS = {
+    "bend": ("retune.encode.bend", "encode_bend"),
+    "mpe": ("retune.encode.mpe", "encode_mpe"),
+    "mts": ("retune.encode.mts", "encode_mts"),
+    "mts-octave": ("retune.encode.octave", "encode_octave"),
+    "midi2": ("retune.encode.midi2", "encode_midi2"),
 }
+"""Name of an encoding → module and function, imported on use: a program that converts one file needs one."""
 
 FULL = frozenset(("channels-full", "zones-full"))
 """Codes of the remarks that say that the channels of one file did not suffice."""
@@ -34,12 +30,15 @@ FULL = frozenset(("channels-full", "zones-full"))
 def encode(score: Score, tuning: Tuning, options: Options) -> Encoded:
     """Encode a tuning as `options.encoding` says.
 
-    Returns ------- Encoded The bytes of every file, and the largest difference [cents] between the tuning and
-    what the messages stand for, losses included. There is one file, unless `options.when_full` is "files" and
-    one does not suffice.
+    Returns
+    -------
+    Encoded
+        The bytes of every file, and the largest difference [cents] between the tuning and what the messages
+        stand for, losses included. There is one file, unless `options.when_full` is "files" and one does not
+        suffice.
 
     """
-    encoder = _ENCODERS[options.encoding]
+    encoder = _encoder(options)
     encoded = encoder(score, tuning, options)
     if (
         options.when_full != "files"
@@ -47,6 +46,8 @@ def encode(score: Score, tuning: Tuning, options: Options) -> Encoded:
         or not any(r.code in FULL for r in encoded.remarks)
     ):
         return encoded
+    from retune.encode.apart import encode_apart
+
     apart = encode_apart(score, tuning, options, encoder)
     said = Remark(
         code="one-file-a-part",
@@ -57,4 +58,12 @@ def encode(score: Score, tuning: Tuning, options: Options) -> Encoded:
 
 def per_part(score: Score, tuning: Tuning, options: Options) -> tuple[EncodedFile, ...]:
     """One complete file for each part, with the tempo map and markers of the whole."""
-    return encode_apart(score, tuning, options, _ENCODERS[options.encoding]).files
+    from retune.encode.apart import encode_apart
+
+    return encode_apart(score, tuning, options, _encoder(options)).files
+
+
+def _encoder(options: Options) -> Encoder:
+    module, function = _ENCODERS[options.encoding]
+    encoder: Encoder = getattr(importlib.import_module(module), function)
+    return encoder
