@@ -94,7 +94,7 @@ class BendConductor(Conductor):
         value = self.total(line, voice)
         if value != line.bend or (line.sent[0] == place.tick and line.sent[1] != place.track):
             line.bend, line.sent = value, (place.tick, place.track)
-            self._insert(build.bend(line.channel, value), line, place)
+            self.insert(build.bend(line.channel, value), line, place)
 
     def set_up(self, line: Line, voice: Voice) -> Iterator[mido.Message]:
         """The bend range, explicitly even where it is the default."""

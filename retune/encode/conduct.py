@@ -50,7 +50,7 @@ class Conductor:
     ) -> None:
         """`voices` by channel of the input, `lines` by number of the lane; `port` of the input."""
         self.file, self.voices, self.lines, self.next_line, self.port = file, voices, lines, next_line, port
-        self._keys: dict[tuple[int, int], list[tuple[int, Line]]] = {}
+        self.sounding_keys: dict[tuple[int, int], list[tuple[int, Line]]] = {}
 
     # --- what subclasses say ----------------------------------------------------------------------
 
@@ -82,12 +82,12 @@ class Conductor:
         """Bring a channel into agreement with an instrument."""
         if line not in voice.lines:
             voice.lines.append(line)
-        self._send(line.agree_with(voice), line, place)
-        self._send(self.set_up(line, voice), line, place)
+        self.send(line.agree_with(voice), line, place)
+        self.send(self.set_up(line, voice), line, place)
 
     def remember_key(self, voice: Voice, key: int, until: int, line: Line) -> None:
         """Note where a key sounds, so that poly pressure can follow it."""
-        self._keys.setdefault((voice.instrument.index, key), []).append((until, line))
+        self.sounding_keys.setdefault((voice.instrument.index, key), []).append((until, line))
 
     # --- messages of the input ---------------------------------------------------------------------
 
@@ -97,7 +97,7 @@ class Conductor:
         if event.channel < 0:
             for port in sorted({line.port for line in self.lines.values() if line.port >= 0}):
                 self.file.insert(event.message, after, port)
-            self._device_reset(after)
+            self.device_reset(after)
             return
         voice = self.voices.get(event.channel)
         if voice is None:
@@ -112,9 +112,9 @@ class Conductor:
         elif kind == "aftertouch":
             self.setting(voice, PRESSURE, event.message.value, event.message, after)
         elif kind == "polytouch":
-            self._follow_key(voice, event, after)
+            self.follow_key(voice, event, after)
         if voice.home.owner is not voice:
-            self._restore(voice.home, after)
+            self.restore(voice.home, after)
 
     def _control(self, voice: Voice, event: OtherEvent, after: Place) -> None:
         number, value = event.message.control, event.message.value
@@ -127,7 +127,7 @@ class Conductor:
         elif number in build.DATA_ENTRY:
             self.data_entry(voice, event, after)
         elif number in _TO_ALL_LINES:
-            self._mode(voice, number, event.message, after)
+            self.mode(voice, number, event.message, after)
         elif number in ONE_SHOT:
             line = self.next_line(event)
             if line is not None and line is not voice.home:
@@ -138,7 +138,7 @@ class Conductor:
     def _program(self, voice: Voice, event: OtherEvent, after: Place) -> None:
         voice.program = voice.home.program = (*voice.bank, event.message.program)
         for line in self.copies(voice, event.tick):
-            self._send(line.agree_on_program(voice), line, after)
+            self.send(line.agree_on_program(voice), line, after)
 
     def setting(self, voice: Voice, number: int, value: int, message: mido.Message, after: Place) -> None:
         """A controller, pressure or bend: at once to every channel that sounds, later to the others.
@@ -154,7 +154,7 @@ class Conductor:
             lifts = pedal and value < PEDAL_DOWN <= line.settings.get(number, 0)
             if lifts or until >= after.tick:
                 line.settings[number] = value
-                self._insert(moved(message, line.channel), line, after)
+                self.insert(moved(message, line.channel), line, after)
             else:
                 line.stale = True
 
@@ -177,13 +177,13 @@ class Conductor:
             group = build.set_parameter(
                 line.channel, parameter, ((number, value),), kind=kind, then=line.selection
             )
-            self._send(group, line, after)
+            self.send(group, line, after)
 
-    def _mode(self, voice: Voice, number: int, message: mido.Message, after: Place) -> None:
+    def mode(self, voice: Voice, number: int, message: mido.Message, after: Place) -> None:
         """Mode messages go to every channel at once, silent or not."""
         for line in voice.lines:
             if line is not voice.home and line.owner is voice:
-                self._insert(moved(message, line.channel), line, after)
+                self.insert(moved(message, line.channel), line, after)
         if number != CC_RESET_ALL_CONTROLLERS:
             return
         voice.bend.control(number, 0)
@@ -194,29 +194,29 @@ class Conductor:
             if line.owner is voice and line.ringing_until >= after.tick:
                 self.send_tuning(line, voice, after)
 
-    def _follow_key(self, voice: Voice, event: OtherEvent, after: Place) -> None:
+    def follow_key(self, voice: Voice, event: OtherEvent, after: Place) -> None:
         """Poly pressure goes where its key sounds; without such a note it stays where it is."""
         key = (voice.instrument.index, event.message.note)
-        sounding = [(until, line) for until, line in self._keys.get(key, ()) if until >= event.tick]
-        self._keys[key] = sounding
+        sounding = [(until, line) for until, line in self.sounding_keys.get(key, ()) if until >= event.tick]
+        self.sounding_keys[key] = sounding
         lines = list(dict.fromkeys(line for _, line in sounding))
         if not lines:
             return
         if lines[0] is not voice.home:
             self._move(event, lines[0])
         for line in lines[1:]:
-            self._insert(moved(event.message, line.channel), line, after)
+            self.insert(moved(event.message, line.channel), line, after)
 
-    def _device_reset(self, after: Place) -> None:
+    def device_reset(self, after: Place) -> None:
         """Set-up and tuning are gone; channels that sound are set up again at once, the others when needed."""
         for voice in self.voices.values():
             voice.reset()
         for line in self.lines.values():
             line.reset()
         for line in self.lines.values():
-            self._restore(line, after)
+            self.restore(line, after)
 
-    def _restore(self, line: Line, after: Place) -> None:
+    def restore(self, line: Line, after: Place) -> None:
         """Undo what a reset or an event of the channel's other user did, at once if it sounds."""
         line.stale = True
         if line.owner is not None and line.sounding_until > after.tick:
@@ -236,10 +236,12 @@ class Conductor:
 
     # --- writing -----------------------------------------------------------------------------------
 
-    def _send(self, group: Iterable[mido.Message], line: Line, place: Place) -> None:
+    def send(self, group: Iterable[mido.Message], line: Line, place: Place) -> None:
+        """Put messages in, on the port of their channel."""
         self.file.insert_all(group, place, line.port)
 
-    def _insert(self, message: mido.Message, line: Line, place: Place) -> None:
+    def insert(self, message: mido.Message, line: Line, place: Place) -> None:
+        """Put a message in, on the port of its channel."""
         self.file.insert(message, place, line.port)
 
     def _move(self, event: OtherEvent, line: Line) -> None:

@@ -206,7 +206,7 @@ class ZoneConductor(BendConductor):
     def tune(self, line: Line, voice: Voice, slot: int, value: int, place: Place) -> None:
         """Bend, and pressure back to 0, before a note (2.4)."""
         if line.settings.get(PRESSURE) and line.sounding_until <= place.tick:
-            self._send(line.set(PRESSURE, 0), line, place)
+            self.send(line.set(PRESSURE, 0), line, place)
         line.values[slot] = value
         self.send_tuning(line, voice, place)
 
@@ -235,37 +235,40 @@ class ZoneConductor(BendConductor):
                 continue
             data = tuple(owner.parameters.get(selection, KNOWN_PARAMETERS[selection]))
             group = build.set_parameter(line.channel, number, data, kind=kind, then=line.selection)
-            self._send(group, line, after)
+            self.send(group, line, after)
 
-    def _mode(self, voice: Voice, number: int, message: mido.Message, after: Place) -> None:
-        super()._mode(voice, number, message, after)
+    def mode(self, voice: Voice, number: int, message: mido.Message, after: Place) -> None:
+        """After controller 121 on the manager the members may have any bend: those that sound get theirs again."""
+        super().mode(voice, number, message, after)
         if number == CC_RESET_ALL_CONTROLLERS:
             for line in self.lines.values():
                 if line.owner is voice and line is not voice.home:
                     line.settings.clear()
-                    self._restore(line, after)
+                    self.restore(line, after)
 
-    def _follow_key(self, voice: Voice, event: OtherEvent, after: Place) -> None:
+    def follow_key(self, voice: Voice, event: OtherEvent, after: Place) -> None:
         """Poly pressure is not for members (2.2.7): the note's member gets channel pressure beside it."""
-        for until, line in self._keys.get((voice.instrument.index, event.message.note), ()):
+        for until, line in self.sounding_keys.get((voice.instrument.index, event.message.note), ()):
             if until >= event.tick:
-                self._send(line.set(PRESSURE, event.message.value), line, after)
+                self.send(line.set(PRESSURE, event.message.value), line, after)
 
-    def _device_reset(self, after: Place) -> None:
+    def device_reset(self, after: Place) -> None:
+        """The zones are gone: the whole configuration once more."""
         for voice in self.voices.values():
             voice.reset()
         for line in self.lines.values():
             line.reset()
         self.configure(after)
         for line in self.lines.values():
-            self._restore(line, after)
+            self.restore(line, after)
 
-    def _restore(self, line: Line, after: Place) -> None:
+    def restore(self, line: Line, after: Place) -> None:
+        """Bring the per-note settings of a member back, at once if it sounds."""
         line.stale = False
         voice = line.owner
         if voice is not None and line is not voice.home:
             line.bend = UNKNOWN
             for number in [n for n in PER_NOTE if n in line.settings]:
-                self._send(line.set(number, PER_NOTE[number]), line, after)
+                self.send(line.set(number, PER_NOTE[number]), line, after)
             if line.sounding_until > after.tick:
                 self.send_tuning(line, voice, after)

@@ -93,8 +93,9 @@ class TableConductor(Conductor):
                 self.changed_at[table, slot] = (place.tick, place.track)
         if changes:
             there.update(changes)
-            self._insert(self.change(table, changes), line, place)
+            self.insert(self.change(table, changes), line, place)
 
-    def _device_reset(self, after: Place) -> None:
+    def device_reset(self, after: Place) -> None:
+        """The tables are gone as well."""
         self.sent.clear()
-        super()._device_reset(after)
+        super().device_reset(after)

@@ -202,7 +202,7 @@ def test_mpe_sounds_as_wanted(notes, messages, kind, keep_10_free):
     data = encoded.files[0].data
     step = 100 * (12 if any(m[2] == "range" for m in messages) else 4) / 8192
     compare(original, data, score, tuning, encoded.worst_error_cents + step + 1e-6, tails=False)
-    assert encoded.worst_error_cents <= 0.0123 or encoded.remarks
+    assert encoded.worst_error_cents <= 0.0123 + step / 2 or encoded.remarks
     if keep_10_free:
         assert all(h.channel != 9 for h in hear(data))
 
