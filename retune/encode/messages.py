@@ -29,14 +29,6 @@ DATA_ENTRY = frozenset((CC_DATA_MSB, CC_DATA_LSB, CC_DATA_UP, CC_DATA_DOWN))
 CC_NRPN_LSB, CC_NRPN_MSB, CC_RPN_LSB, CC_RPN_MSB = 98, 99, 100, 101
 
 
-def with_fields(message: mido.Message, **fields: int) -> mido.Message:
-    """The same message with some fields changed."""
-    copy = _new(_Message)
-    copy.__dict__.update(message.__dict__)
-    copy.__dict__.update(fields)
-    return copy
-
-
 def bend(channel: int, value: int) -> mido.Message:
     """Pitch bend of `value` 0–16383, centre 8192."""
     message = _new(_Message)

@@ -140,10 +140,8 @@ class _Source:
 
 def key_at(harmony: Harmony, tick: int) -> Key:
     """Return the key in force at a tick; none counts as C major."""
-    if not len(harmony.keys):
-        return Key()
-    index = max(int(np.searchsorted(harmony.keys["start_tick"], tick, side="right")) - 1, 0)
-    return Key(int(harmony.keys["fifths"][index]), bool(harmony.keys["minor"][index]))
+    row = harmony.key_at(tick)
+    return Key(int(row["fifths"]), bool(row["minor"]))
 
 
 def _beats(score: Score, start_tick: int, end_tick: int) -> float:
