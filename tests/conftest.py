@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import signal
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,15 @@ CHROMIUM_ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+
+
+def pytest_configure() -> None:
+    """Have an interrupt interrupt again: a shell starts what runs in its background with it ignored.
+
+    What is ignored stays so in every program started from here, and those a test stops would never end.
+    """
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture(scope="session")
