@@ -55,7 +55,7 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     onset = notes["onset_tick"].astype(np.int64)
     starts = gather_onsets(onset, score.clock)
     end = ringing_end_ticks(score)[score.pitched]
-    bounds = np.append(starts, max(int(end.max()), int(starts[-1]) + 1))
+    bounds = np.append(starts, max(int(end.max()), int(onset[-1]) + 1))
     first = np.searchsorted(starts, onset, side="right") - 1
     key = notes["key"].astype(np.int64)
     lengths = np.diff(bounds)

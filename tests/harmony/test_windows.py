@@ -35,6 +35,13 @@ def test_windows_and_pieces_cover_the_music(voices):
     assert harmony.keys["end_tick"][-1] == windows["end_tick"][-1]
 
 
+def test_last_note_of_no_length_just_after_another_onset():
+    """It starts after the last step does, and ends with it."""
+    score = score_of([(0, 1, 60), (1, 0, 64)], [(1 + 1 / 480, 0, 67)])
+    assert score.notes["sounding_end_tick"].max() == score.notes["onset_tick"].max() == 481
+    assert find_harmony(score).windows["end_tick"][-1] >= 481
+
+
 def test_order_of_tracks_does_not_matter():
     voices = [[(0, 4, 48), (4, 4, 53)], [(0, 4, 64), (4, 4, 69)], [(0, 4, 67), (4, 4, 72)]]
     assert (
