@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from retune import pipeline
 from retune.errors import RetuneError
-from retune.files import read_input, write_atomically
+from retune.files import read_input, write_together
 from retune.options import Options
 from retune.rows import note_rows, window_rows
 from retune.score import Score, read_score
@@ -84,9 +84,16 @@ def tune(analysis: Analysis, options: Options | None = None) -> Tuning:
     return pipeline.tune(analysis, options)
 
 
-def convert(music: Music, options: Options | None = None, *, plan: Plan | Path | None = None) -> Conversion:
+def convert(
+    music: Music,
+    options: Options | None = None,
+    *,
+    plan: Plan | Path | None = None,
+    per_part: bool = False,
+) -> Conversion:
     """Do the whole job, as `retune convert` does, and return files, figures and remarks; nothing is written.
 
+    With `per_part` the conversion has a complete file for each part.
     The result is decoded again as a receiver would: `CheckFailed` is raised if it does not sound as intended.
     Raises also `InputError`, `PlanError`.
 
@@ -95,15 +102,14 @@ def convert(music: Music, options: Options | None = None, *, plan: Plan | Path |
     >>> before.share_within_1_cent < 0.5 < after.share_within_1_cent
     True
     """
-    return pipeline.convert(_score(music), options, name=_name(music), plan=_plan(plan))
+    return pipeline.convert(_score(music), options, name=_name(music), plan=_plan(plan), per_part=per_part)
 
 
 def write(result: Conversion | tuple[Analysis, Tuning], path: Path) -> tuple[str, ...]:
-    """Write the files of a conversion, each whole or not at all, and return their paths.
+    """Write the files of a conversion, all or none of them, and return their paths.
 
-    An analysis and a tuning of it are encoded, and checked by decoding, first. The main file goes to `path`;
-    where a conversion has more than one (`when_full="files"`), the others go beside it. Raises `OutputError`,
-    `CheckFailed`.
+    An analysis and a tuning of it are encoded, and checked by decoding, first. The file goes to `path`; where a
+    conversion has one for each part, their names begin like that of `path`. Raises `OutputError`, `CheckFailed`.
 
     >>> write(convert("sample_scores/evening_hymn.mid"), "hymn.mid")
     ('hymn.mid',)
@@ -113,8 +119,7 @@ def write(result: Conversion | tuple[Analysis, Tuning], path: Path) -> tuple[str
     """
     conversion = pipeline.finish(*result, name=os.fspath(path)) if isinstance(result, tuple) else result
     places = tuple(file.beside(os.fspath(path)) for file in conversion.files)
-    for place, file in zip(places, conversion.files, strict=True):
-        write_atomically(place, file.data)
+    write_together([(place, file.data) for place, file in zip(places, conversion.files, strict=True)])
     return places
 
 

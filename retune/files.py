@@ -12,7 +12,7 @@ import signal
 import stat
 import sys
 import threading
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from types import FrameType
 from typing import NoReturn
@@ -92,6 +92,46 @@ def write_atomically(path: str | os.PathLike[str], data: bytes, *, durable: bool
         If the folder is missing, the path is a folder, or the system refuses the write.
 
     """
+    target, mode = _target_and_mode(path)
+    try:
+        if mode is None or stat.S_ISREG(mode):
+            _replace([(target, data, mode)], durable)
+        else:
+            target.write_bytes(data)
+    except OSError as error:
+        _refuse(path, error)
+
+
+def write_together(files: Sequence[tuple[str, bytes]], *, durable: bool = True) -> None:
+    """Write files that belong together: all of them, or none.
+
+    All are complete, under temporary names, before the first takes its own. What else holds for
+    `write_atomically` holds here, but several files cannot go to a device. Raises `OutputError`.
+    """
+    if len(files) == 1:
+        write_atomically(*files[0], durable=durable)
+        return
+    places = [(*_target_and_mode(path), data) for path, data in files]
+    if any(mode is not None and not stat.S_ISREG(mode) for _, mode, _ in places):
+        raise OutputError(f"{files[0][0]}: {len(files)} files cannot go to a device; name a file in a folder")
+    try:
+        _replace([(target, data, mode) for target, mode, data in places], durable)
+    except OSError as error:
+        _refuse(files[0][0], error)
+
+
+def make_folder(path: str) -> None:
+    """Make a folder, and those it lies in, unless it is there. Raises `OutputError`."""
+    try:
+        os.makedirs(path, exist_ok=True)
+    except FileExistsError:
+        raise OutputError(f"{path}: this is a file, not a folder; choose another name") from None
+    except (OSError, ValueError) as error:
+        raise OutputError(f"{path}: this folder cannot be made ({_reason(error)})") from None
+
+
+def _target_and_mode(path: str | os.PathLike[str]) -> tuple[Path, int | None]:
+    """Where a file goes, links followed, and the mode of what is there now (None: nothing)."""
     target = Path(os.path.realpath(path))
     try:
         mode = target.stat().st_mode
@@ -103,13 +143,7 @@ def write_atomically(path: str | os.PathLike[str], data: bytes, *, durable: bool
         raise OutputError(f"{path}: this is a folder; name a file in it")
     if not target.parent.is_dir():
         raise OutputError(f"{path}: the folder {target.parent} does not exist; create it first")
-    try:
-        if mode is None or stat.S_ISREG(mode):
-            _replace(target, data, mode, durable)
-        else:
-            target.write_bytes(data)
-    except OSError as error:
-        _refuse(path, error)
+    return target, mode
 
 
 def check_target(path: str | os.PathLike[str]) -> None:
@@ -168,28 +202,53 @@ def refuse_same_file(source: str | os.PathLike[str], target: str | os.PathLike[s
             raise OutputError(f"{target}: this is the input file itself; choose another name for the output")
 
 
-def _replace(target: Path, data: bytes, mode: int | None, durable: bool) -> None:
-    """Write to a temporary file beside the target and put it in the target's place."""
-    temporary = target.parent / f".retune-{os.urandom(8).hex()}.tmp"
+def _replace(files: Sequence[tuple[Path, bytes, int | None]], durable: bool) -> None:
+    """Write temporary files beside their targets; when all are complete, put them in the targets' places.
+
+    `files` holds target, data, and the mode to be kept (None: a new file).
+    """
+    waiting: list[tuple[Path, Path]] = []
     with termination_unwinds():
         try:
-            handle = os.open(
-                temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666
-            )
-            with open(handle, "wb") as file:
-                file.write(data)
-                if durable:
-                    file.flush()
-                    os.fsync(handle)
-            if mode is not None:
-                temporary.chmod(stat.S_IMODE(mode))
-            os.replace(temporary, target)
+            for target, data, mode in files:
+                temporary = target.parent / f".retune-{os.urandom(8).hex()}.tmp"
+                waiting.append((temporary, target))
+                _write_new(temporary, data, durable)
+                if mode is not None:
+                    temporary.chmod(stat.S_IMODE(mode))
+            with _no_interrupt():
+                for temporary, target in waiting:
+                    os.replace(temporary, target)
         except BaseException:
-            with contextlib.suppress(OSError):
-                temporary.unlink(missing_ok=True)
+            for temporary, _ in waiting:
+                with contextlib.suppress(OSError):
+                    temporary.unlink(missing_ok=True)
             raise
     if durable:
-        _sync_folder(target.parent)
+        for folder in dict.fromkeys(target.parent for _, target in waiting):
+            _sync_folder(folder)
+
+
+def _write_new(path: Path, data: bytes, durable: bool) -> None:
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
+    with open(handle, "wb") as file:
+        file.write(data)
+        if durable:
+            file.flush()
+            os.fsync(handle)
+
+
+@contextlib.contextmanager
+def _no_interrupt() -> Iterator[None]:
+    """Let signals wait for a moment, where the system can, so that files that belong together appear together."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, signal.SIGTERM))
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _sync_folder(folder: Path) -> None:

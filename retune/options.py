@@ -36,7 +36,7 @@ class Options:
     bend_range_semitones: int = 2
     glide_ms: float = 0.0
     when_full: str = "share"
-    keep_channel_10_free: bool = True
+    keep_channel_10_free: bool = True  # channel 10 carries no notes of an MPE zone
     chords: str = "find"  # "find" or "markers"
 
     def __post_init__(self) -> None:

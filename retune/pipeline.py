@@ -15,7 +15,7 @@ from retune.tuning import Tuning, find_compromises, glided, solve_tuning
 
 if TYPE_CHECKING:
     from retune.check import CheckReport
-    from retune.encode import EncodedFile
+    from retune.encode import Encoded, EncodedFile
     from retune.plan.model import Plan
 
 
@@ -104,26 +104,33 @@ def _with_fixed(options: Options, plan: Plan | None) -> Options:
 
 @without_collector
 def convert(
-    music: bytes | Score, options: Options | None = None, *, name: str = "input", plan: Plan | None = None
+    music: bytes | Score,
+    options: Options | None = None,
+    *,
+    name: str = "input",
+    plan: Plan | None = None,
+    per_part: bool = False,
 ) -> Conversion:
     """The whole job: bytes of a MIDI file → bytes of retuned files, checked by decoding them again.
 
+    With `per_part` there is a complete file for each part.
     Raises `CheckFailed` when the result does not decode to what was intended (nothing is to be kept then),
     and whatever `analyze` raises.
     """
     analysis = analyze(music, options, name=name, plan=plan)
-    return finish(analysis, tune(analysis, explain=False), name=name)
+    return finish(analysis, tune(analysis, explain=False), name=name, per_part=per_part)
 
 
 @without_collector
-def finish(analysis: Analysis, tuning: Tuning, *, name: str = "input") -> Conversion:
+def finish(analysis: Analysis, tuning: Tuning, *, name: str = "input", per_part: bool = False) -> Conversion:
     """An analysis and a tuning of it → bytes of retuned files, checked. Raises `CheckFailed`."""
+    from retune import encode
     from retune.check import check
-    from retune.encode import encode
 
     analysis = replace(analysis, options=tuning.options or analysis.options)
     sounding = glided(analysis.score, tuning, analysis.options.glide_ms)
-    encoded = encode(analysis.score, sounding, analysis.options)
+    make = encode.per_part if per_part else encode.encode
+    encoded = make(analysis.score, sounding, analysis.options)
     checked = check(
         analysis.score,
         encoded,
@@ -132,7 +139,21 @@ def finish(analysis: Analysis, tuning: Tuning, *, name: str = "input") -> Conver
         ratios=analysis.ratios,
         options=analysis.options,
     )
-    if not checked.ok:
-        raise CheckFailed(f"{name}: the retuned file does not decode as intended: {checked.problems[0]}")
+    problems = checked.problems or (_problems_apart(analysis.score, sounding, encoded) if per_part else ())
+    if problems:
+        raise CheckFailed(f"{name}: the retuned file does not decode as intended: {problems[0]}")
     remarks = (*analysis.score.remarks, *analysis.harmony.remarks, *tuning.remarks, *encoded.remarks)
     return Conversion(files=encoded.files, analysis=analysis, tuning=tuning, checked=checked, remarks=remarks)
+
+
+def _problems_apart(score: Score, tuning: Tuning, encoded: Encoded) -> tuple[str, ...]:
+    """What is amiss with the file of a part when it is played alone."""
+    from retune.check import check
+    from retune.encode import extract_part
+
+    return tuple(
+        f"the file of {part.name}: {problem}"
+        for part, file in zip(score.parts, encoded.files, strict=True)
+        for alone, tuned in [extract_part(score, tuning, part)]
+        for problem in check(alone, replace(encoded, files=(file,)), intended=tuned).problems
+    )

@@ -38,6 +38,7 @@ FIELD_OF = {
     "bend-range": "bend_range_semitones",
     "glide": "glide_ms",
     "when-full": "when_full",
+    "keep-channel-10-free": "keep_channel_10_free",
 }
 """Long name of an option → field of `Options`. Beside these there is `preset`, which sets several fields."""
 
@@ -188,6 +189,12 @@ def _word(value: object) -> str:
     return value
 
 
+def _truth(value: object) -> bool:
+    if not isinstance(value, bool):
+        raise ValueError("neither true nor false")
+    return value
+
+
 def _parts(value: object) -> tuple[str, ...]:
     parts = [value] if isinstance(value, str) else value
     if not isinstance(parts, list) or not all(isinstance(part, str) for part in parts):
@@ -207,6 +214,7 @@ _KIND_OF: dict[str, Callable[[object], Any]] = {
     "bend-range": _whole,
     "glide": _number,
     "when-full": _word,
+    "keep-channel-10-free": _truth,
 }
 _WORDS_OF = {"encoding": ENCODINGS, "chords": CHORDS, "when-full": WHEN_FULL}
 

@@ -32,6 +32,7 @@ encoding = "mpe"
 bend_range = 48
 glide = 20
 when-full = "ports"
+keep-channel-10-free = false
 """
 
 
@@ -50,6 +51,7 @@ def test_every_option_can_be_said():
         bend_range_semitones=48,
         glide_ms=20.0,
         when_full="ports",
+        keep_channel_10_free=False,
     )
 
 
@@ -141,6 +143,7 @@ legal = st.fixed_dictionaries(
         "bend_range_semitones": st.integers(1, 96),
         "glide_ms": st.floats(0, 1e4),
         "when_full": st.sampled_from(WHEN_FULL),
+        "keep_channel_10_free": st.booleans(),
     },
 )
 

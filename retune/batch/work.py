@@ -14,7 +14,7 @@ from retune.batch.jobs import Job
 from retune.batch.manifest import CONVERTED, MENDED, REFUSED, UP_TO_DATE, Row, sha256
 from retune.collector import without_collector
 from retune.errors import RetuneError
-from retune.files import read_input, write_atomically
+from retune.files import read_input, write_together
 from retune.options import Options
 from retune.wording import plain
 
@@ -113,13 +113,10 @@ def write_files(files: Sequence[EncodedFile], target: str) -> dict[str, str]:
     """Write the files of a conversion, the main one to `target`; path → hash."""
     os.makedirs(os.path.dirname(target) or ".", exist_ok=True)
     main = str(Path(target).with_suffix(files[0].extension)) if files[0].extension != ".mid" else target
-    written = {}
-    for file in files:
-        path = file.beside(main)
-        # The next run compares hashes, so a file that a power cut emptied is made again: no wait for the disk.
-        write_atomically(path, file.data, durable=False)
-        written[path] = sha256(file.data)
-    return written
+    places = [(file.beside(main), file.data) for file in files]
+    # The next run compares hashes, so a file that a power cut emptied is made again: no wait for the disk.
+    write_together(places, durable=False)
+    return {path: sha256(data) for path, data in places}
 
 
 def _up_to_date(known: Row, task: Task, digest: str) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +23,14 @@ from retune.cli.shared import (
     tuning_options,
 )
 from retune.errors import OutputError
-from retune.files import STANDARD_STREAM, read_input, refuse_overwriting, write_output
+from retune.files import (
+    STANDARD_STREAM,
+    make_folder,
+    read_input,
+    refuse_overwriting,
+    write_output,
+    write_together,
+)
 from retune.wording import plain
 
 if TYPE_CHECKING:
@@ -47,6 +55,12 @@ CLIP_SUFFIX = ".midi2"
     "--out-dir",
     metavar="DIR",
     help="Where to write the results of many files, folders or patterns, in the same tree. Has no default.",
+)
+@click.option(
+    "--per-part",
+    "parts_dir",
+    metavar="DIR",
+    help="Write a complete file for each part into this folder, instead of one for all. Has no default.",
 )
 @plan_option
 @click.option(
@@ -75,6 +89,7 @@ def command(
     inputs: tuple[str, ...],
     output_path: str | None,
     out_dir: str | None,
+    parts_dir: str | None,
     plan_path: str | None,
     report_path: str | None,
     depfile_path: str | None,
@@ -85,10 +100,10 @@ def command(
 ) -> None:
     """Retune INPUT to just intonation and write OUTPUT, or many inputs into a folder.
 
-    INPUT is a MIDI file, or - for standard input; with --out-dir also a folder or a pattern. The result is
-    decoded again before it is written: if it does not sound as intended, nothing is written and the exit status
-    is 1. Options may also be said in a file retune.toml in the current folder, under their long names; the
-    command line goes before it.
+    INPUT is a MIDI file, or - for standard input; with --out-dir also a folder or a pattern. With --per-part there
+    is a file for each part, for sequencers that keep one channel a track. The result is decoded again before it is
+    written: if it does not sound as intended, nothing is written and the exit status is 1. Options may also be said
+    in a file retune.toml in the current folder, under their long names; the command line goes before it.
     """
     settings, batch = settings_from(values), batch_from(values)
     options = settings.options()
@@ -100,8 +115,10 @@ def command(
     plan = read_plan_file(plan_path)
     recipe = tuple(path for path in (plan_path, settings.path) if path and path != STANDARD_STREAM)
     if out_dir is not None:
-        if output_path is not None or report_path is not None:
-            raise click.UsageError("--out-dir goes without -o and --report; --manifest tells of every file")
+        if (output_path, report_path, parts_dir) != (None, None, None):
+            raise click.UsageError(
+                "--out-dir goes without -o, --per-part and --report; --manifest tells of every file"
+            )
         convert_many(
             inputs,
             out_dir,
@@ -114,21 +131,23 @@ def command(
             quiet=quiet,
         )
         return
-    output_path = _one_output(inputs, output_path, depfile_path, batch, as_json=as_json)
+    if parts_dir is not None:
+        output_path = _main_name(inputs, output_path, parts_dir, batch)
+    else:
+        output_path = _one_output(inputs, output_path, depfile_path, batch, as_json=as_json)
+        _refuse_false_name(output_path, options.encoding)
     read, beside = (inputs[0], *recipe), (report_path, depfile_path)
-    refuse_overwriting(read, (output_path, *beside))
-    _refuse_false_name(output_path, options.encoding)
+    refuse_overwriting(read, beside if parts_dir is not None else (output_path, *beside))
     if depfile_path is not None:
         refuse_unspeakable((inputs[0], output_path, *recipe))
-    conversion = _converted(inputs[0], output_path, options, plan)
-    results = [file.beside(output_path) for file in conversion.files]
-    refuse_overwriting(read, (*results, *beside))  # of several files the names are known only now
-    for path, file in zip(results, conversion.files, strict=True):
-        write_output(path, file.data)
+    conversion = _converted(inputs[0], output_path, options, plan, per_part=parts_dir is not None)
+    if parts_dir is not None:
+        make_folder(parts_dir)
+    _write(conversion, output_path, read, beside)
     if report_path is not None:
         write_output(report_path, to_json(conversion.report))
     if depfile_path is not None:
-        _write_depfile(depfile_path, conversion, output_path, (inputs[0], *recipe))
+        _write_depfile(depfile_path, conversion, output_path, read)
     print_remarks(conversion.remarks, name=inputs[0], quiet=quiet)
     if as_json:
         print_json(conversion.report)
@@ -136,21 +155,55 @@ def command(
         _print_summary(conversion, output_path)
 
 
+def _main_name(inputs: tuple[str, ...], output_path: str | None, parts_dir: str, batch: Batch) -> str:
+    """Return the name with which those of the files of all parts begin, in their folder."""
+    if output_path is not None:
+        raise click.UsageError("--per-part goes without -o: the files are named after INPUT and the parts")
+    _refuse_batch(batch)
+    if len(inputs) > 1:
+        raise click.UsageError(f"--per-part takes one INPUT, not {len(inputs)}; run it once for each")
+    if parts_dir in ("", STANDARD_STREAM):
+        raise click.UsageError("--per-part needs the name of a folder")
+    if os.path.exists(parts_dir) and not os.path.isdir(parts_dir):
+        raise OutputError(f"{plain(parts_dir)}: this is a file, not a folder; choose another --per-part")
+    stem = "music" if inputs[0] == STANDARD_STREAM else Path(inputs[0]).stem
+    return os.path.join(parts_dir, f"{stem}.mid")
+
+
 def _one_output(
     inputs: tuple[str, ...], output_path: str | None, depfile_path: str | None, batch: Batch, *, as_json: bool
 ) -> str:
     """Return where the result of a single conversion goes; refuse what makes sense for a batch only."""
-    if batch != Batch():
-        raise click.UsageError("--manifest, --jobs, --force and --scheduler go with --out-dir")
+    _refuse_batch(batch)
     if len(inputs) > 1:
         raise click.UsageError(f"{len(inputs)} inputs need a folder for their results: --out-dir DIR")
     if output_path is None:
-        raise click.UsageError("say where to write the retuned file: -o OUTPUT, or --out-dir DIR for many")
+        raise click.UsageError(
+            "say where to write the retuned file: -o OUTPUT, --per-part DIR for a file for each part, or "
+            "--out-dir DIR for many"
+        )
     if output_path == STANDARD_STREAM and as_json:
         raise click.UsageError("--json and -o - both want standard output; use --report FILE")
     if output_path == STANDARD_STREAM and depfile_path is not None:
         raise click.UsageError("--depfile needs an OUTPUT with a name, not standard output")
     return output_path
+
+
+def _refuse_batch(batch: Batch) -> None:
+    if batch != Batch():
+        raise click.UsageError("--manifest, --jobs, --force and --scheduler go with --out-dir")
+
+
+def _write(
+    conversion: Conversion, output_path: str, read: tuple[str, ...], beside: tuple[str | None, str | None]
+) -> None:
+    """Write the files of a conversion, unless one would go where something else is or goes."""
+    if output_path == STANDARD_STREAM:
+        write_output(output_path, conversion.files[0].data)
+        return
+    results = [file.beside(output_path) for file in conversion.files]
+    refuse_overwriting(read, (*results, *beside))  # of several files the names are known only now
+    write_together([(path, file.data) for path, file in zip(results, conversion.files, strict=True)])
 
 
 def _refuse_false_name(output_path: str, encoding: str) -> None:
@@ -184,12 +237,14 @@ def _print_summary(conversion: Conversion, output_path: str) -> None:
         click.echo(f"written: {plain(file.beside(output_path))}")
 
 
-def _converted(input_path: str, output_path: str, options: Options, plan: Plan | None) -> Conversion:
+def _converted(
+    input_path: str, output_path: str, options: Options, plan: Plan | None, *, per_part: bool
+) -> Conversion:
     """Read one file and retune it; nothing is written yet."""
     data = read_input(input_path)
     from retune.pipeline import convert
 
-    conversion = convert(data, options, name=input_path, plan=plan)
+    conversion = convert(data, options, name=input_path, plan=plan, per_part=per_part)
     if output_path == STANDARD_STREAM and len(conversion.files) > 1:
         raise OutputError(
             f"standard output takes one file, not {len(conversion.files)}; name an OUTPUT instead"

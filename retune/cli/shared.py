@@ -189,6 +189,13 @@ _ENCODING = (
         help="When more pitches sound at once than there are channels: share channels, use more ports, or "
         f"write several files. Default: {DEFAULT.when_full}.",
     ),
+    click.option(
+        "--keep-channel-10-free/--use-channel-10",
+        "keep_channel_10_free",
+        default=None,
+        help="With mpe: whether channel 10, which many receivers keep for drums, stays without notes of a zone or "
+        "may carry some. Default: free.",
+    ),
 )
 
 _PLAN = click.option(
@@ -214,7 +221,7 @@ def tuning_options(function: Function) -> Function:
 
 
 def encoding_options(function: Function) -> Function:
-    """Add --encoding --bend-range --glide --when-full."""
+    """Add --encoding --bend-range --glide --when-full --keep-channel-10-free."""
     return with_options(_ENCODING, function)
 
 

@@ -21,19 +21,33 @@ Encoder = Callable[[Score, Tuning, Options], Encoded]
 def encode_apart(score: Score, tuning: Tuning, options: Options, encoder: Encoder) -> Encoded:
     """Encode every part for itself; the result holds as many files as the score has parts."""
     files: list[EncodedFile] = []
+    digits = max(2, len(str(len(score.parts))))  # file lists show parts in their order
     worst, used = 0.0, 0
     remarks: list[Remark] = []
+    spread: list[str] = []
     for part in score.parts:
         encoded = encoder(*extract_part(score, tuning, part), options)
-        suffix = f"-{part.index + 1:02d}-{_slug(part.name)}".rstrip("-")
+        suffix = f"-{part.index + 1:0{digits}d}-{_slug(part.name)}".rstrip("-")
         files += [
             EncodedFile(data=f.data, suffix=suffix + f.suffix, extension=f.extension) for f in encoded.files
         ]
         worst = max(worst, encoded.worst_error_cents)
         used = max(used, encoded.channels_used)
         remarks += encoded.remarks
+        if encoded.channels_used > 1 and options.encoding == "bend":
+            spread.append(part.name)
+    if spread:
+        remarks.append(_several_channels(spread))
     return Encoded(
         files=tuple(files), channels_used=used, worst_error_cents=worst, remarks=tuple(dict.fromkeys(remarks))
+    )
+
+
+def _several_channels(names: list[str]) -> Remark:
+    return Remark(
+        code="several-channels",
+        message=f"{', '.join(names)}: notes in different tunings sound together, so the file"
+        f"{'s have' if len(names) > 1 else ' has'} several channels",
     )
 
 

@@ -34,10 +34,10 @@ from retune.tuning.model import Tuning
 from retune.units import bend_step_cents
 
 
-def encode_bend(score: Score, tuning: Tuning, options: Options) -> Encoded:
-    """Encode by pitch bend, one channel a tuning."""
+def encode_bend(score: Score, tuning: Tuning, options: Options, *, tails: bool = True) -> Encoded:
+    """Encode by pitch bend, one channel a tuning; without `tails` no further one lets released notes die away."""
     music, ranges = read_bends(score, tuning, options)
-    spread = spread_notes(music, further=options.when_full == "ports")
+    spread = spread_notes(music, further=options.when_full == "ports", tails=tails)
     file = write_file(spread, partial(BendConductor, ranges=ranges), Performance)
     error, remarks = losses(spread, tuning)
     return Encoded(

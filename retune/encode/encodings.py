@@ -5,8 +5,9 @@ from __future__ import annotations
 import importlib
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
-from retune.encode.model import Encoded, EncodedFile
+from retune.encode.model import Encoded
 from retune.errors import Remark
 from retune.options import Options
 from retune.score.model import Score
@@ -56,11 +57,20 @@ def encode(score: Score, tuning: Tuning, options: Options) -> Encoded:
     return replace(apart, remarks=(said, *apart.remarks))
 
 
-def per_part(score: Score, tuning: Tuning, options: Options) -> tuple[EncodedFile, ...]:
-    """One complete file for each part, with the tempo map and markers of the whole."""
+def per_part(score: Score, tuning: Tuning, options: Options) -> Encoded:
+    """One complete file for each part, with the tempo map, meters, keys and markers of the whole.
+
+    For receivers that keep one channel a track: with "bend" a part that sounds one note at a time stays on its
+    channel, and a remark names those that do not.
+    """
     from retune.encode.apart import encode_apart
 
-    return encode_apart(score, tuning, options, _encoder(options)).files
+    encoder = _encoder(options)
+    if options.encoding == "bend":
+        from retune.encode.bend import encode_bend
+
+        encoder = partial(encode_bend, tails=False)
+    return encode_apart(score, tuning, options, encoder)
 
 
 def _encoder(options: Options) -> Encoder:

@@ -221,7 +221,8 @@ def blocks() -> str:
 
 def test_examples_of_the_page(folder):
     _run_examples(blocks(), "docs/python.md")
-    assert sorted(path.name for path in folder.glob("*.mid")) == ["hymn.mid", "trio.mid"]
+    parts = [f"trio-0{n}-{name}.mid" for n, name in enumerate(("violin", "viola", "cello", "piano"), 1)]
+    assert sorted(path.name for path in folder.glob("*.mid")) == ["hymn.mid", *parts, "trio.mid"]
 
 
 @pytest.mark.parametrize(

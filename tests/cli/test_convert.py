@@ -104,12 +104,29 @@ def test_quiet_prints_nothing_and_still_writes(tmp_path):
         (["--bend-range", "12"], {"bend_range_semitones": 12}),
         (["--fixed", "Alto", "--fixed", "3"], {"fixed": ("Alto", "3")}),
         (["--home", "tonic"], {"home": "tonic"}),
+        (["--encoding", "mpe", "--use-channel-10"], {"encoding": "mpe", "keep_channel_10_free": False}),
+        (["--encoding", "mpe", "--keep-channel-10-free"], {"encoding": "mpe", "keep_channel_10_free": True}),
     ],
 )
 def test_options_reach_the_library(arguments, options, tmp_path):
     out = tmp_path / "out.mid"
     assert run("convert", HYMN, "-o", out, *arguments).status == 0
     assert out.read_bytes() == convert(Path(HYMN).read_bytes(), Options(**options)).files[0].data
+
+
+def test_channel_10_is_for_drums_unless_told_otherwise(tmp_path, monkeypatch):
+    """Channel 10 plays drums (General MIDI 1, RP-003 p. 2), on many receivers in an MPE zone too."""
+    monkeypatch.chdir(tmp_path)
+
+    def channels(*arguments: str) -> set[int]:
+        run("convert", HYMN, "-o", "out.mid", "--encoding", "mpe", "--quiet", *arguments)
+        return {m.channel + 1 for m in mido.MidiFile("out.mid") if m.type == "note_on"}
+
+    assert channels() == set(range(2, 17)) - {10}
+    assert channels("--use-channel-10") == set(range(2, 17))
+    Path("retune.toml").write_text("keep-channel-10-free = false\n")
+    assert channels() == set(range(2, 17))
+    assert channels("--keep-channel-10-free") == set(range(2, 17)) - {10}
 
 
 def test_unedited_plan_gives_the_same_bytes(tmp_path):

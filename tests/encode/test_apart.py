@@ -42,7 +42,7 @@ def score():
 
 def test_each_file_has_one_part_and_the_conductor():
     whole = score()
-    files = per_part(whole, tuning_of(whole, [1.0, 2.0, -13.7, 5.0]), Options())
+    files = per_part(whole, tuning_of(whole, [1.0, 2.0, -13.7, 5.0]), Options()).files
     assert [f.suffix for f in files] == ["-01-flute", "-02-strings", "-03-drums"]
     heard = [hear(f.data) for f in files]
     assert [[h.key for h in part] for part in heard] == [[72, 74], [60, 64], [36]]
@@ -62,7 +62,7 @@ def test_each_file_has_one_part_and_the_conductor():
 
 def test_the_files_are_tuned_as_the_whole_would_be():
     whole = score()
-    files = per_part(whole, tuning_of(whole, [1.0, 2.0, -13.7, 5.0]), Options())
+    files = per_part(whole, tuning_of(whole, [1.0, 2.0, -13.7, 5.0]), Options()).files
     cents = {h.key: h.curve[0][1] for f in files for h in hear(f.data)}
     assert abs(cents[36]) == 0.0
     rows = tuning_of(whole, [1.0, 2.0, -13.7, 5.0]).offsets
@@ -76,7 +76,7 @@ def test_a_file_of_one_track_is_split_by_channel():
         [in_order(note(0, 480, 60, 0), note(0, 480, 64, 1), [(0, "program_change channel=1 program=9")])],
         kind=0,
     )
-    files = per_part(whole, tuning_of(whole, [5.0, -5.0]), Options())
+    files = per_part(whole, tuning_of(whole, [5.0, -5.0]), Options()).files
     assert len(files) == 2
     for file, key in zip(files, (60, 64), strict=True):
         parsed = mido.MidiFile(file=io.BytesIO(file.data))
