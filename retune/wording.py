@@ -18,9 +18,10 @@ def nearest(word: str, legal: Iterable[str], *, likeness: float = 0.5) -> str:
     return f"; nearest: {by_folded[close[0]]}" if close else ""
 
 
-def count(number: int, thing: str) -> str:
-    """Return a number of things in words, such as `1 passage` and `2 passages`."""
-    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+def count(number: float, thing: str) -> str:
+    """Return a number of things in words, such as `1 passage`, `2 passages` and `0.5 cents`."""
+    shown = f"{number:g}" if isinstance(number, float) else str(number)
+    return f"{shown} {thing}" if number == 1 else f"{shown} {thing}s"
 
 
 def plain(text: str) -> str:

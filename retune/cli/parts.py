@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import click
@@ -12,13 +11,12 @@ from retune.cli.shared import (
     Word,
     options_from,
     plan_option,
-    print_remarks,
     quiet_option,
-    read_plan_file,
     tuning_options,
 )
+from retune.cli.tuned import heading, tuned_input
 from retune.errors import OptionError
-from retune.files import STANDARD_STREAM, read_input, refuse_overwriting, write_output
+from retune.files import STANDARD_STREAM, refuse_overwriting, write_output
 
 KINDS = ("html", "csv", "md", "musicxml")
 
@@ -103,15 +101,10 @@ def command(
     wanted = SheetOptions(
         mark_from_cents=mark_from_cents, shortest_s=shortest_s, chords=slow_chords, ratios=ratios
     )
-    plan = read_plan_file(plan_path)
-    data = read_input(input_path)
+    analysis, tuning = tuned_input(input_path, options, plan_path, quiet=quiet)
     from retune.listen.choose import chosen_parts
-    from retune.pipeline import analyze, tune
 
-    analysis = analyze(data, options, name=input_path, plan=plan)
     score = analysis.score
-    tuning = tune(analysis, explain=False)
-    print_remarks((*score.remarks, *analysis.harmony.remarks, *tuning.remarks), name=input_path, quiet=quiet)
     sheets = collect_sheets(
         score,
         analysis.harmony,
@@ -120,7 +113,7 @@ def command(
         wanted,
         parts=chosen_parts(score, parts) if parts else None,
         reference_hz=analysis.options.reference_hz,
-        title=title or score.title or Path(input_path).stem,
+        title=heading(title, analysis, input_path),
     )
     write_output(output_path, write_sheets(score, sheets, kind))
 

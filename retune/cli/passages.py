@@ -6,7 +6,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from retune.cli.shared import json_option, options_from, print_json, tuning_options
+from retune.cli.shared import (
+    json_option,
+    options_from,
+    plan_option,
+    print_json,
+    print_remarks,
+    quiet_option,
+    read_plan_file,
+    tuning_options,
+)
 from retune.cli.tables import cents, table
 from retune.files import read_input
 from retune.wording import count
@@ -41,18 +50,30 @@ CAUTION = (
 )
 @json_option
 @tuning_options
-def command(input_path: str, tolerance_cents: float, slots: str, as_json: bool, **values: Any) -> None:
+@plan_option
+@quiet_option
+def command(
+    input_path: str,
+    tolerance_cents: float,
+    slots: str,
+    as_json: bool,
+    plan_path: str | None,
+    quiet: bool,
+    **values: Any,
+) -> None:
     """Find the fewest passages of INPUT that one fixed table of offsets each can serve.
 
     For an instrument that can only be retuned between passages: a keyboard with a twelve-note table, a harp, the
     strings of a guitar.
     """
     options = options_from(values)
+    plan = read_plan_file(plan_path)
     data = read_input(input_path)
     from retune.passages import find_passages
     from retune.pipeline import analyze
 
-    analysis = analyze(data, options, name=input_path)
+    analysis = analyze(data, options, name=input_path, plan=plan)
+    print_remarks((*analysis.score.remarks, *analysis.harmony.remarks), name=input_path, quiet=quiet)
     found = find_passages(
         analysis.score,
         analysis.harmony,
@@ -63,7 +84,7 @@ def command(input_path: str, tolerance_cents: float, slots: str, as_json: bool, 
     )
     if as_json:
         print_json(found.as_json())
-    else:
+    elif not quiet:
         click.echo(_text(analysis.score, found), nl=False)
 
 
@@ -77,7 +98,7 @@ def _text(score: Score, found: Passages) -> str:
         )
     head = (
         f"{count(len(found.passages), 'passage')}, {count(found.retunings, 'retuning')}; every chord tone within "
-        f"{found.tolerance_cents:g} cents of pure\n\n"
+        f"{count(found.tolerance_cents, 'cent')} of pure\n\n"
     )
     body = table(["passage", "from", "worst", "tune to (cents from equal temperament)"], rows, right=[0, 2])
     return head + body + "\n" + CAUTION + "\n"

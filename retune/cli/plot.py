@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import click
@@ -12,12 +11,11 @@ from retune.cli.shared import (
     Word,
     options_from,
     plan_option,
-    print_remarks,
     quiet_option,
-    read_plan_file,
     tuning_options,
 )
-from retune.files import read_input, refuse_overwriting, write_output
+from retune.cli.tuned import heading, tuned_input
+from retune.files import refuse_overwriting, write_output
 
 ENDINGS = ("svg", "png", "pdf")
 
@@ -58,19 +56,13 @@ def command(
     form = ending(output_path, ENDINGS, for_stdout="svg")
     options = options_from(values)
     refuse_overwriting((input_path,), (output_path,))
-    plan = read_plan_file(plan_path)
-    data = read_input(input_path)
-    from retune.pipeline import analyze, tune
+    analysis, tuning = tuned_input(input_path, options, plan_path, quiet=quiet)
     from retune.plots import draw
 
-    analysis = analyze(data, options, name=input_path, plan=plan)
-    score = analysis.score
-    tuning = tune(analysis, explain=False)
-    print_remarks((*score.remarks, *analysis.harmony.remarks, *tuning.remarks), name=input_path, quiet=quiet)
     first, last = bars or (None, None)
     picture = draw(
         kind,
-        score,
+        analysis.score,
         analysis.harmony,
         analysis.ratios,
         tuning,
@@ -78,6 +70,6 @@ def command(
         form=form,
         first_bar=first,
         last_bar=last,
-        title=title or score.title or Path(input_path).stem,
+        title=heading(title, analysis, input_path),
     )
     write_output(output_path, picture)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -15,11 +14,10 @@ from retune.cli.shared import (
     Word,
     options_from,
     plan_option,
-    print_remarks,
     quiet_option,
-    read_plan_file,
     tuning_options,
 )
+from retune.cli.tuned import heading, tuned_input
 from retune.errors import OptionError, Remark
 from retune.files import STANDARD_STREAM, read_input, refuse_overwriting, write_output
 
@@ -146,14 +144,9 @@ def command(
     options = options_from(values)
     refuse_overwriting((input_path,), (output_path,))
     wishes = _wishes(bars, sound, soundfont_path, values)
-    plan = read_plan_file(plan_path)
-    data = read_input(input_path)
-    from retune.pipeline import analyze, tune
-
-    analysis = analyze(data, options, name=input_path, plan=plan)
-    tuning = tune(analysis, explain=kind == "html")
-    remarks = (*analysis.score.remarks, *analysis.harmony.remarks, *tuning.remarks)
-    print_remarks((*remarks, *_loudness_remark(wishes)), name=input_path, quiet=quiet)
+    analysis, tuning = tuned_input(
+        input_path, options, plan_path, explain=kind == "html", quiet=quiet, also=_loudness_remark(wishes)
+    )
     if kind == "html":
         _write_page(analysis, tuning, wishes, input_path, output_path)
         return
@@ -199,7 +192,7 @@ def _write_page(
 
     if wishes != Wishes():
         raise OptionError(f"{output_path}: a page holds the whole piece; sound options go with .wav or .flac")
-    title = analysis.score.title or Path(input_path).stem
+    title = heading(None, analysis, input_path)
     write_output(output_path, build_page(analysis, tuning, title=title).encode())
 
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from retune import wording
 from retune.errors import OptionError
 from retune.harmony.model import Harmony, Role
 from retune.harmony.spelling import spell
@@ -119,9 +120,8 @@ def _reaches(boxes: Floats, score: Score, harmony: Harmony, tolerance: float) ->
         bound = _closed(boxes[start])
         if bound is None:
             where = score.where(int(harmony.windows["start_tick"][start]))
-            raise OptionError(
-                f"tolerance: no table comes within {tolerance:g} cents of the chord at {where}; allow more"
-            )
+            near = wording.count(tolerance, "cent")
+            raise OptionError(f"tolerance: no table comes within {near} of the chord at {where}; allow more")
         end = start + 1
         while end < count:
             wider = _closed(np.minimum(bound, boxes[end]))

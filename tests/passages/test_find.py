@@ -92,5 +92,5 @@ def test_a_tolerance_must_be_above_zero(tolerance):
 def test_a_part_that_plays_two_chord_tones_needs_room():
     score = score_of([(0, 0.0, 1.0, 60), (0, 1.0, 1.0, 64), (1, 0.0, 2.0, 67)])
     harmony = find_harmony(score, hints=hints([(0, "maj")]))
-    with pytest.raises(OptionError, match="no table comes within 1 cents of the chord at bar 1, beat 1"):
+    with pytest.raises(OptionError, match="no table comes within 1 cent of the chord at bar 1, beat 1"):
         find_passages(score, harmony, choose_ratios(harmony), tolerance_cents=1.0, by_part=True)

@@ -1,0 +1,45 @@
+"""What `preview`, `parts` and `plot` begin with: a piece read, analysed and tuned, and how it is called."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from retune.cli.shared import print_remarks, read_plan_file
+from retune.files import read_input
+
+if TYPE_CHECKING:
+    from retune.errors import Remark
+    from retune.options import Options
+    from retune.pipeline import Analysis
+    from retune.tuning import Tuning
+
+
+def tuned_input(
+    path: str,
+    options: Options,
+    plan_path: str | None,
+    *,
+    explain: bool = False,
+    quiet: bool = False,
+    also: tuple[Remark, ...] = (),
+) -> tuple[Analysis, Tuning]:
+    """Read, analyse and tune the piece in a file (`-`: standard input), and print what there is to remark.
+
+    `explain`: say in the tuning where purity gave way; `also`: remarks to print beside those of the stages.
+    Raises what reading and `retune.pipeline.analyze` raise.
+    """
+    plan = read_plan_file(plan_path)
+    data = read_input(path)
+    from retune.pipeline import analyze, tune
+
+    analysis = analyze(data, options, name=path, plan=plan)
+    tuning = tune(analysis, explain=explain)
+    remarks = (*analysis.score.remarks, *analysis.harmony.remarks, *tuning.remarks, *also)
+    print_remarks(remarks, name=path, quiet=quiet)
+    return analysis, tuning
+
+
+def heading(wanted: str | None, analysis: Analysis, path: str) -> str:
+    """Return the title asked for, else the one in the file, else the name of the file."""
+    return wanted or analysis.score.title or Path(path).stem
