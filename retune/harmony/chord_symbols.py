@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import re
 
-LETTER_PC = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-ACCIDENTAL = {"": 0, "#": 1, "b": -1, "##": 2, "bb": -2}
+from retune.harmony.spelling import PC_OF_LETTER, STEPS_OF_SIGN
 
 SUFFIXES: dict[str, str] = {
     **dict.fromkeys(("", "maj", "Maj", "M", "major", "△", "Δ"), "maj"),
@@ -61,6 +60,6 @@ def parse(text: str) -> tuple[int, str, int | None] | None:
     match = _SYMBOL.fullmatch(plain)
     if match is None or match[3] not in SUFFIXES:
         return None
-    root = (LETTER_PC[match[1]] + ACCIDENTAL[match[2] or ""]) % 12
-    bass = (LETTER_PC[match[4]] + ACCIDENTAL[match[5] or ""]) % 12 if match[4] else None
+    root = (PC_OF_LETTER[match[1]] + STEPS_OF_SIGN[match[2] or ""]) % 12
+    bass = (PC_OF_LETTER[match[4]] + STEPS_OF_SIGN[match[5] or ""]) % 12 if match[4] else None
     return root, SUFFIXES[match[3]], bass

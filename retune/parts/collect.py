@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from retune.harmony.model import Role
 from retune.parts.model import Move, Rule, Sheet, SheetNote, SheetOptions, Sheets
-from retune.parts.names import Key, chord_kind, chord_tone, chord_words, degree, function_words, pitch
+from retune.parts.names import chord_kind, chord_tone, chord_words, degree, function_words, key_at, pitch
 from retune.parts.places import places
 from retune.units import reference_shift_cents
 from retune.wording import plain
@@ -136,12 +136,6 @@ class _Source:
             )
             told = self.cents[row]
         return tuple(moves)
-
-
-def key_at(harmony: Harmony, tick: int) -> Key:
-    """Return the key in force at a tick; none counts as C major."""
-    row = harmony.key_at(tick)
-    return Key(int(row["fifths"]), bool(row["minor"]))
 
 
 def _beats(score: Score, start_tick: int, end_tick: int) -> float:

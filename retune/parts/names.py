@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from retune.harmony.model import Role
 from retune.harmony.spelling import LETTERS, name_of_fifth, spell
 from retune.harmony.vocabulary import CHORD_TYPES
 from retune.parts.places import REACH
+
+if TYPE_CHECKING:
+    from retune.harmony import Harmony
 
 # Steps on the line of fifths from the root to a chord tone (textbook spelling: a third is two letters up).
 _FIFTHS_UP = {0: 0, 1: -5, 2: 2, 3: -3, 4: 4, 5: -1, 6: -6, 7: 1, 8: 8, 9: 3, 10: -2, 11: 5}
@@ -65,6 +69,12 @@ class Key:
     def tone(self, pc: int) -> str:
         """Return the name of a pitch class: E♭."""
         return spell(pc, self.fifths, minor=self.minor)
+
+
+def key_at(harmony: Harmony, tick: int) -> Key:
+    """Return the key in force at a tick; none counts as C major."""
+    row = harmony.key_at(tick)
+    return Key(int(row["fifths"]), bool(row["minor"]))
 
 
 def pitch(key: int, name: str) -> Pitch:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from retune.harmony.model import Role
 from retune.parts.model import SlowChord, Voice
-from retune.parts.names import chord_tone, chord_words, degree, pitch
+from retune.parts.names import chord_tone, chord_words, degree, key_at, pitch
 from retune.parts.places import place
 from retune.units import key_to_hz, ratio_to_cents, reference_shift_cents
 from retune.wording import plain
@@ -100,8 +100,6 @@ class _Built:
 def _slow_chord(
     score: Score, harmony: Harmony, ratios: Ratios, tuning: Tuning, window: int, notes: IntArray, shift: float
 ) -> SlowChord:
-    from retune.parts.collect import key_at
-
     row = harmony.windows[window]
     root, chord = int(row["root_pc"]), int(row["chord"])
     root_name = key_at(harmony, int(row["start_tick"])).tone(root)

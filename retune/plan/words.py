@@ -7,16 +7,13 @@ import re
 from typing import TYPE_CHECKING
 
 from retune.errors import OptionError
+from retune.harmony.spelling import pitch_class_of
 from retune.options import MOST_LIMIT_CENTS
 from retune.ratios.parse import parse_tones as parse_tones_of_chord
 
 if TYPE_CHECKING:
     from retune.plan.model import Place, Tones
     from retune.score.model import Meters
-
-_LETTERS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-_SIGNS = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
-_SIGNS |= {"##": 2, "x": 2, "𝄪": 2, "♯♯": 2, "bb": -2, "𝄫": -2, "♭♭": -2}
 
 
 def parse_place(text: object) -> Place:
@@ -43,11 +40,10 @@ def format_place(meters: Meters, tick: int) -> str:
 
 def parse_pitch_class(text: object) -> int:
     """Read a note name such as `C`, `F#`, `B♭` as a pitch class. Raises `ValueError`."""
-    name = text.strip() if isinstance(text, str) else ""
-    letter, sign = name[:1].upper(), name[1:]
-    if letter not in _LETTERS or sign not in _SIGNS:
+    found = pitch_class_of(text) if isinstance(text, str) else None
+    if found is None:
         raise ValueError(f"{text!r} is not a note name; write a letter A to G with # or b, like F# or Bb")
-    return (_LETTERS[letter] + _SIGNS[sign]) % 12
+    return found
 
 
 def parse_tones(text: object, root_pc: int) -> int:

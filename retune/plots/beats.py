@@ -16,7 +16,7 @@ from retune.harmony.model import Role
 from retune.harmony.spelling import spell
 from retune.listen.heard import HEARD_DTYPE
 from retune.listen.tone import render_tones
-from retune.parts.names import beat_words, chord_words, pitch
+from retune.parts.names import beat_words, chord_words, key_at, pitch
 from retune.parts.places import place
 from retune.parts.rehearsal import interval_ratio
 from retune.plots.style import AFTER, BEFORE
@@ -75,16 +75,10 @@ def picture(
     axes[0, 0].set_ylabel("level [dB]")
     axes[1, 0].set_ylabel("loudness of these partials")
     bar, beat = place(score.meters, int(row["start_tick"]))
-    root = _root_name(harmony, int(row["start_tick"]), int(row["root_pc"]))
+    root = key_at(harmony, int(row["start_tick"])).tone(int(row["root_pc"]))
     where = f"bar {bar}, beat {beat_words(beat)}: {chord_words(root, int(row['chord']))}"
     figure.suptitle(f"{title} · {where}" if title else where, x=0.01, ha="left")
     return figure
-
-
-def _root_name(harmony: Harmony, tick: int, root: int) -> str:
-    from retune.parts.collect import key_at
-
-    return key_at(harmony, tick).tone(root)
 
 
 def _meeting_words(keys: NDArray[np.int64], meeting: Meeting) -> str:

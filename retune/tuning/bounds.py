@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
-
 import numpy as np
 from numpy.typing import NDArray
 
 from retune.errors import OptionError
 from retune.harmony.model import Harmony
+from retune.harmony.spelling import pitch_class_of
 from retune.score.model import Score
 from retune.tuning.unknowns import Unknowns
 from retune.tuning.weights import Weights
@@ -25,10 +24,6 @@ FREE_DRIFT = 1e-4
 ROUNDING_MARGIN_CENTS = 0.0125
 """Kept free inside every limit for the rounding of the finest bends (half of 200/8192 cents), so that what is
 written keeps the limits too; a movement has two ends and needs it twice."""
-
-_NOTE_NAME = re.compile(r"([A-Ga-g])(♯♯|##|♯|#|♭♭|bb|♭|b)?$")
-_LETTERS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-_SIGNS = {"": 0, "♯": 1, "#": 1, "♯♯": 2, "##": 2, "♭": -1, "b": -1, "♭♭": -2, "bb": -2}
 
 
 def bounds(
@@ -71,14 +66,14 @@ def home_pulls(
     if home == "tonic":
         is_home = windows["root_pc"] == _tonics(harmony)
     elif home != "mean":
-        is_home = windows["root_pc"] == note_name_to_pc(home)
+        is_home = windows["root_pc"] == _home_pitch_class(home)
     weight = np.where(is_home, weights.home, weights.homing)
     weight = np.where(np.isfinite(drift_limit), weight, weight * FREE_DRIFT)
     pull = np.full(unknowns.size, 1e-7)
     pull[unknowns.offsets : unknowns.offsets + unknowns.windows] += weight * np.maximum(quarters, 0.01)
     if home not in ("mean", "tonic"):
         key = score.notes["key"].astype(np.int64)[harmony.pieces["note"]]
-        named = key % 12 == note_name_to_pc(home)
+        named = key % 12 == _home_pitch_class(home)
         pull[unknowns.of_piece[named]] += weights.home
     return pull
 
@@ -90,9 +85,9 @@ def _tonics(harmony: Harmony) -> Ints:
     return harmony.keys["tonic_pc"].astype(np.int64)[np.maximum(at, 0)]
 
 
-def note_name_to_pc(name: str) -> int:
+def _home_pitch_class(name: str) -> int:
     """Pitch class 0-11 of a note name such as "A", "F♯" or "Bb". Raises `OptionError` for anything else."""
-    match = _NOTE_NAME.match(name.strip())
-    if not match:
+    found = pitch_class_of(name)
+    if found is None:
         raise OptionError(f"home: {name!r} is not mean, tonic or a note name such as A or F#")
-    return (_LETTERS[match[1].upper()] + _SIGNS[match[2] or ""]) % 12
+    return found

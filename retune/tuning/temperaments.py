@@ -18,9 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.errors import OptionError
+from retune.harmony.spelling import pitch_class_of
 from retune.ratios.intervals import Pair
 from retune.ratios.parse import parse_ratio
-from retune.tuning.bounds import note_name_to_pc
 from retune.units import ratio_to_cents
 from retune.wording import nearest, plain
 
@@ -145,10 +145,10 @@ def parse_temperament(text: str, *, name: str = "temperament") -> Floats:
 
 
 def _tonic(note: str, where: str) -> int:
-    try:
-        return note_name_to_pc(note)
-    except OptionError:
-        raise OptionError(f"{where}: {plain(note)!r} is not a note name such as A or F#") from None
+    found = pitch_class_of(note)
+    if found is None:
+        raise OptionError(f"{where}: {plain(note)!r} is not a note name such as A or F#")
+    return found
 
 
 def _read(path: str) -> Floats:
