@@ -154,7 +154,7 @@ def test_a_real_cluster_that_loses_a_worker_converts_every_file_once(tmp_path):
         (music / f"{i:02}.mid").write_bytes(piece(i))
     killed = []
     with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None, silence_logs=50
+        n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address="127.0.0.1:0", silence_logs=50
     ) as cluster:
 
         def kill_one(row):
