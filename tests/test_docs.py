@@ -1,6 +1,6 @@
 """The documentation says what the program does.
 
-Console examples of the README are run and compared. After a change that is meant, `RETUNE_UPDATE=1 pytest
+Console examples of the README and of all pages are run and compared. After a change that is meant, `RETUNE_UPDATE=1 pytest
 tests/test_docs.py` writes their new output, and docs/commands.md, into the files.
 """
 
@@ -25,15 +25,20 @@ README = ROOT / "README.md"
 DOCS = ROOT / "docs"
 UPDATE = bool(os.environ.get("RETUNE_UPDATE"))
 CONSOLE = re.compile(r"^```console\n\$ (.*)\n((?:.*\n)*?)```$", re.MULTILINE)
-EXAMPLES = [match[1] for match in CONSOLE.finditer(README.read_text(encoding="utf-8"))]
+PAGES = [README, *sorted(DOCS.rglob("*.md"))]
+EXAMPLES = [
+    pytest.param(page, match[1], id=f"{page.name}: {match[1]}")
+    for page in PAGES
+    for match in CONSOLE.finditer(page.read_text(encoding="utf-8"))
+]
 
 
 def read(path: Path) -> str:
     return path.read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("example", EXAMPLES)
-def test_readme_shows_what_the_command_prints(example, tmp_path, monkeypatch):
+@pytest.mark.parametrize(("page", "example"), EXAMPLES)
+def test_page_shows_what_the_command_prints(page, example, tmp_path, monkeypatch):
     shutil.copytree(
         ROOT / "sample_scores", tmp_path / "sample_scores", ignore=shutil.ignore_patterns("*.py", "_*")
     )
@@ -42,10 +47,10 @@ def test_readme_shows_what_the_command_prints(example, tmp_path, monkeypatch):
     assert program == "retune"
     result = run(*arguments)
     assert result.status == 0, result.err
-    text = read(README)
+    text = read(page)
     (shown,) = (match for match in CONSOLE.finditer(text) if match[1] == example)
     if UPDATE:
-        README.write_text(text[: shown.start(2)] + result.text + text[shown.end(2) :], encoding="utf-8")
+        page.write_text(text[: shown.start(2)] + result.text + text[shown.end(2) :], encoding="utf-8")
     else:
         assert same_but_for_rounding(shown[2], result.text)
 
@@ -76,7 +81,7 @@ def test_comparison_allows_rounding_and_nothing_else():
 
 
 def test_readme_has_examples():
-    assert len(EXAMPLES) >= 4
+    assert len(CONSOLE.findall(read(README))) >= 4
 
 
 def test_python_example_of_the_readme_runs(tmp_path, monkeypatch, capsys):
@@ -126,9 +131,7 @@ def test_every_page_can_be_reached_from_the_index():
         assert name == "index.md" or f"({name})" in index, name
 
 
-@pytest.mark.parametrize(
-    "page", [README, ROOT / "DEVELOPERS.md", *sorted(DOCS.rglob("*.md"))], ids=lambda p: p.name
-)
+@pytest.mark.parametrize("page", [ROOT / "DEVELOPERS.md", *PAGES], ids=lambda p: p.name)
 def test_links_lead_somewhere(page):
     for target in re.findall(r"\]\(([^)\s]+)\)", read(page)):
         path, _, anchor = target.partition("#")
