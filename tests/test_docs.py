@@ -1,7 +1,7 @@
 """The documentation says what the program does.
 
-Console examples of the README and of all pages are run and compared. After a change that is meant, `RETUNE_UPDATE=1 pytest
-tests/test_docs.py` writes their new output, and docs/commands.md, into the files.
+Console examples of the README and of all pages are run and compared. After a change that is meant,
+`RETUNE_UPDATE=1 pytest tests/test_docs.py` writes their new output, and docs/commands.md, into the files.
 """
 
 from __future__ import annotations
