@@ -83,7 +83,7 @@ def test_every_option_of_the_file_is_named():
     from retune.settings import NAMES
 
     (paragraph,) = re.findall(r"^A key is .*?\n\n", PAGE, re.MULTILINE | re.DOTALL)
-    assert set(NAMES) <= set(re.findall(r"`([a-z-]+)`", paragraph))
+    assert set(NAMES) <= set(re.findall(r"`([a-z0-9-]+)`", paragraph))
 
 
 def test_options_in_force_become_those_of_the_project(project):

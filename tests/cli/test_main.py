@@ -29,20 +29,6 @@ def test_answers_without_importing_stages(arguments):
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no processor times of children")
-def test_version_costs_little_more_than_click():
-    """At most 1.5 times the processor time of starting Python with click, the best of several tries each."""
-    import resource
-
-    def seconds(*command: str) -> float:
-        before = resource.getrusage(resource.RUSAGE_CHILDREN)
-        subprocess.run([sys.executable, *command], check=True, capture_output=True)
-        after = resource.getrusage(resource.RUSAGE_CHILDREN)
-        return after.ru_utime - before.ru_utime + after.ru_stime - before.ru_stime
-
-    pairs = [(seconds("-c", "import click"), seconds("-m", "retune", "--version")) for _ in range(6)]
-    assert min(ours for _, ours in pairs) < 1.5 * min(theirs for theirs, _ in pairs)
-
-
 def test_help_lists_every_command_with_its_summary():
     text = " ".join(run("--help").text.split())
     for name, (_, summary) in COMMANDS.items():

@@ -1,7 +1,5 @@
 """What holds for the windows and pieces of any score."""
 
-import time
-
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -48,22 +46,3 @@ def test_order_of_tracks_does_not_matter():
         find_harmony(score_of(*voices)).windows.tolist()
         == find_harmony(score_of(*voices[::-1])).windows.tolist()
     )
-
-
-def test_time_grows_in_proportion_to_the_notes():
-    """Ten times the music takes ten times the time, or less than twice that under load."""
-
-    def seconds(bars):
-        rng = np.random.default_rng(1)
-        voices = [
-            [(i / 2, 0.5, int(k)) for i, k in enumerate(rng.integers(40, 80, 8 * bars))] for _ in range(4)
-        ]
-        score = score_of(*voices)
-        best = np.inf
-        for _ in range(3):
-            start = time.process_time()
-            find_harmony(score)
-            best = min(best, time.process_time() - start)
-        return best
-
-    assert seconds(200) < 20 * seconds(20)
