@@ -28,7 +28,6 @@ def test_answers_without_importing_stages(arguments):
     assert done.stderr.splitlines()[-1] == "[]"
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="no processor times of children")
 def test_help_lists_every_command_with_its_summary():
     text = " ".join(run("--help").text.split())
     for name, (_, summary) in COMMANDS.items():
