@@ -19,10 +19,6 @@ are named afterwards from what sounds over the root (`naming`).
 """
 
 _FIRST = np.cumsum(fitted.CLASS_SIZES) - np.array(fitted.CLASS_SIZES)
-_CLASS_OF_TYPE = np.repeat(np.arange(len(_FIRST)), fitted.CLASS_SIZES)
-
-CLASS_OF_CANDIDATE: IntArray = (12 * _CLASS_OF_TYPE[:, None] + np.arange(12)).ravel()
-"""(12·K,) class and root, 12·class + root, of each candidate. Types of one class move alike between chords."""
 
 TYPES_OF_CLASS: IntArray = np.stack(
     [
@@ -30,7 +26,8 @@ TYPES_OF_CLASS: IntArray = np.stack(
         for nth in range(max(fitted.CLASS_SIZES))
     ]
 )
-"""(3, n) candidates of each class and root; the last is repeated where a class has fewer."""
+"""(3, n) candidates of each class and root, 12·class + root; the last is repeated where a class has fewer.
+Types of one class move alike between chords."""
 
 BLOCKS = ("sound", "presence", "bass", "first bass", "surroundings", "length")
 """Kinds of evidence, in the order of the rows of `evidence_table`: five of twelve rows, one of three."""
@@ -57,10 +54,16 @@ def evidence_table() -> NDArray[np.float32]:
 
 
 @cache
-def motion_table() -> NDArray[np.float32]:
-    """(n, n) points for moving from a class and root (row, 12·class + root) to another (column)."""
+def tables_of_classes() -> tuple[NDArray[np.float32], ...]:
+    """Evidence tables (63, n) of the first, second and third candidate of each class and root."""
+    return tuple(np.ascontiguousarray(evidence_table()[:, types]) for types in TYPES_OF_CLASS)
+
+
+@cache
+def motion_table() -> tuple[NDArray[np.float32], float]:
+    """(n, n) points for moving from a class and root (row, 12·class + root) to another (column), and their range."""
     classes = len(fitted.CLASS_SIZES)
     motion = fitted.MOTION.reshape(classes, classes, 12)
     c, r = np.divmod(np.arange(12 * classes), 12)
-    result: NDArray[np.float32] = motion[c[:, None], c[None, :], (r[None, :] - r[:, None]) % 12]
-    return result.astype(np.float32)
+    result = motion[c[:, None], c[None, :], (r[None, :] - r[:, None]) % 12].astype(np.float32)
+    return result, float(np.ptp(result))

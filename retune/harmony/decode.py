@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.candidates import CLASS_OF_CANDIDATE, TYPES_OF_CLASS, evidence_table, motion_table
+from retune.harmony.candidates import TYPES_OF_CLASS, evidence_table, motion_table, tables_of_classes
 from retune.harmony.segments import REACH_JUNCTURES, Junctures
 from retune.score.model import FloatArray, IntArray
 
-CHUNK = 1024  # junctures whose stretches are judged at a time, to bound memory
+CHUNK = 128  # junctures whose stretches are judged at a time: what they need stays in the processor's cache
 
 
 def best_stretches(junctures: Junctures) -> tuple[IntArray, IntArray]:
@@ -18,50 +18,80 @@ def best_stretches(junctures: Junctures) -> tuple[IntArray, IntArray]:
     The best division has the most points: those of each stretch's evidence, plus those of each motion from
     chord to chord, less the cost of each change. All stretches that end at a juncture are weighed against
     the best divisions of what lies before them, so time is linear in the number of junctures.
+
+    Types of one class move alike, so the path leads through classes, each with the points of its best type.
     """
-    m, table = len(junctures), evidence_table()
-    motion = motion_table()
-    every = np.arange(table.shape[1])
-    # Of the best divisions at each juncture, by candidate: points of those after which it may start, points of
-    # those that end with it, and the length of its stretch in these.
-    points = np.zeros((m + 1, table.shape[1]), dtype=np.float32)
-    final = np.zeros((m + 1, table.shape[1]), dtype=np.float32)
-    length = np.zeros((m + 1, table.shape[1]), dtype=np.int16)
-    cost, reach = junctures.cost.tolist(), junctures.reach.tolist()
+    m, n = len(junctures), TYPES_OF_CLASS.shape[1]
+    every = np.arange(n)
+    # Of the best divisions at each juncture, by class and root: points of those after which it may start, points of
+    # those that end with it, and which stretch that is, counted from the longest that ends here.
+    points = np.zeros((m + 1, n), dtype=np.float32)
+    final = np.zeros((m + 1, n), dtype=np.float32)
+    nth = np.zeros((m + 1, n), dtype=np.int8)
+    cost, reach = junctures.cost.astype(np.float32), junctures.reach.tolist()
     for low in range(0, m, CHUNK):
         high = min(low + CHUNK, m)
-        evidence = junctures.features(*junctures.pairs(low, high)) @ table
-        points[max(low - REACH_JUNCTURES, 0) : low + 1] -= points[
-            low
-        ].max()  # only differences count; keeps 32 bits exact enough
+        evidence = _class_evidence(junctures, low, high)
+        # Only differences count; small numbers keep 32 bits exact enough.
+        points[max(low - REACH_JUNCTURES, 0) : low + 1] -= points[low].max()
         done = 0
         for j in range(low + 1, high + 1):
-            count = reach[j - 1]
-            options = points[j - count : j] + evidence[done : done + count]
-            done += count
-            best = options.argmax(axis=0)
+            options = points[j - reach[j - 1] : j] + evidence[done : done + reach[j - 1]]
+            done += reach[j - 1]
+            nth[j] = best = options.argmax(axis=0)
             final[j] = options[best, every]
-            length[j] = count - best
             if j < m:
-                moved = (motion + final[j, TYPES_OF_CLASS].max(axis=0)[:, None]).max(axis=0)
-                points[j] = moved[CLASS_OF_CANDIDATE] - cost[j]
-    return _trace(final, length)
+                _move(final[j], cost[j], out=points[j])
+    starts, ends, classes = _trace(final, nth, junctures.reach)
+    return starts, _best_types(junctures, starts, ends, classes)
 
 
-def _trace(final: NDArray[np.float32], length: NDArray[np.int16]) -> tuple[IntArray, IntArray]:
-    """The best division, read backwards from its end."""
-    motion = motion_table()
-    j, candidate = len(final) - 1, int(final[-1].argmax())
-    starts, heard = [], []
+def _class_evidence(junctures: Junctures, low: int, high: int) -> NDArray[np.float32]:
+    """(pairs, n) evidence of the best type of each class and root for `junctures.pairs(low, high)`."""
+    features = junctures.features(*junctures.pairs(low, high))
+    first, *others = tables_of_classes()
+    best: NDArray[np.float32] = features @ first
+    for table in others:
+        np.maximum(best, features @ table, out=best)
+    return best
+
+
+def _move(final: NDArray[np.float32], cost: np.float32, *, out: NDArray[np.float32]) -> None:
+    """Points of the best way from any class to each class, less the cost of the change.
+
+    Motions differ by so little that only classes nearly as good as the best one can lead anywhere.
+    """
+    motion, spread = motion_table()
+    leading = (final >= final[final.argmax()] - spread).nonzero()[0].tolist()
+    np.add(motion[leading[0]], final[leading[0]], out=out)
+    for source in leading[1:]:
+        np.maximum(out, motion[source] + final[source], out=out)
+    out -= cost
+
+
+def _trace(
+    final: NDArray[np.float32], nth: NDArray[np.int8], reach: IntArray
+) -> tuple[IntArray, IntArray, IntArray]:
+    """(first juncture, end, class and root) of each stretch of the best division, read backwards from its end."""
+    motion, _ = motion_table()
+    j, heard = len(final) - 1, int(final[-1].argmax())
+    path = []
     while True:
-        j -= int(length[j, candidate])
-        starts.append(j)
-        heard.append(candidate)
-        if j == 0:
-            return np.array(starts[::-1]), np.array(heard[::-1])
-        types = final[j, TYPES_OF_CLASS]
-        before = int((motion[:, CLASS_OF_CANDIDATE[candidate]] + types.max(axis=0)).argmax())
-        candidate = int(TYPES_OF_CLASS[types[:, before].argmax(), before])
+        start = j - int(reach[j - 1]) + int(nth[j, heard])
+        path.append((start, j, heard))
+        if start == 0:
+            starts, ends, classes = np.array(path[::-1]).T
+            return starts, ends, classes
+        j, heard = start, int((motion[:, heard] + final[start]).argmax())
+
+
+def _best_types(junctures: Junctures, starts: IntArray, ends: IntArray, classes: IntArray) -> IntArray:
+    """(n,) candidate of each stretch: the type of its class for which most speaks."""
+    evidence = junctures.features(starts, ends) @ evidence_table()
+    types = TYPES_OF_CLASS[:, classes].T
+    best = np.take_along_axis(evidence, types, axis=1).argmax(axis=1)
+    result: IntArray = types[np.arange(len(types)), best]
+    return result
 
 
 def best_path(fit: FloatArray, change: FloatArray) -> IntArray:

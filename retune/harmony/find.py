@@ -31,7 +31,7 @@ def find_harmony(score: Score, *, hints: Sequence[Hint] = ()) -> Harmony:
     remarks: tuple[Remark, ...] = ()
     if len(hints):
         windows, remarks = lay_over(windows, hints, score)
-    pieces = cut_pieces(score, windows, steps.grid)
+    pieces = cut_pieces(score, windows, steps)
     return Harmony(windows=windows, pieces=pieces, keys=find_keys(score, steps), remarks=remarks)
 
 

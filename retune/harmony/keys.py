@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
+from mido import MetaMessage
 from numpy.typing import NDArray
 
 from retune.harmony.decode import best_path
@@ -21,10 +24,16 @@ FIFTHS_OF_MAJOR = np.array([0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5])
 """Key signature of the major key on each pitch class (common practice); F♯ rather than G♭."""
 
 
+@cache
+def key_table() -> FloatArray:
+    """(12, 24) log likelihood of each pitch class in the 12 major, then the 12 minor keys."""
+    above = (np.arange(12)[:, None] - np.arange(12)) % 12
+    return np.hstack([np.log(profile)[above] for profile in (MAJOR, MINOR)])
+
+
 def key_fit(amount: FloatArray) -> FloatArray:
-    """(n, 24) log likelihood of the amounts of 12 pitch classes in the 12 major, then the 12 minor keys."""
-    tables = [np.roll(np.log(profile), tonic) for profile in (MAJOR, MINOR) for tonic in range(12)]
-    result: FloatArray = amount @ np.array(tables).T
+    """(n, 24) log likelihood of the amounts of 12 pitch classes in the 24 keys of `key_table`."""
+    result: FloatArray = amount @ key_table()
     return result
 
 
@@ -62,7 +71,7 @@ def _written_signature(score: Score, ticks: IntArray) -> IntArray:
         (int(tick), _SIGNATURES.get(message.key.removesuffix("m"), 0) - 3 * message.key.endswith("m"))
         for track in score.tracks
         for tick, message in zip(track.ticks, track.messages, strict=True)
-        if message.type == "key_signature"
+        if type(message) is MetaMessage and message.type == "key_signature"
     ]
     if not found:
         return np.zeros(len(ticks), dtype=np.int64)

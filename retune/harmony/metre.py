@@ -18,6 +18,7 @@ PHASE_CELLS = 48  # resolution of the search for the phase: a 48th of a beat
 PHASE_DOUBT = (
     0.6  # the notated place stands unless it explains less than this share of what the best one does
 )
+PHASE_BLUR = np.array([1, 2, 3, 2, 1]) / 3  # what lies a cell or two away counts, less
 NEAR_BEATS = 0.09  # an onset this close to a place of the grid stands on it (performed timing)
 DOWNBEAT, HALF_BAR, BEAT, HALF_BEAT = 1.0, 0.6, 0.35, 0.12
 """How much of the change of harmony is expected on each metrical level (experiment)."""
@@ -34,13 +35,13 @@ class Grid:
 
     def place(self, ticks: IntArray) -> tuple[FloatArray, FloatArray]:
         """(beats since a downbeat of the metre in force, beats of its cycle) of each tick."""
-        k = np.clip(np.searchsorted(self.change_ticks, ticks, side="right") - 1, 0, None)
+        k = np.maximum(np.searchsorted(self.change_ticks, ticks, side="right") - 1, 0)
         beats = (ticks - self.change_ticks[k]) / self.beat_length[k] - self.phase
         return beats, self.cycle_beats[k]
 
     def beat_ticks(self, ticks: IntArray) -> FloatArray:
         """Ticks of a beat at each tick."""
-        k = np.clip(np.searchsorted(self.change_ticks, ticks, side="right") - 1, 0, None)
+        k = np.maximum(np.searchsorted(self.change_ticks, ticks, side="right") - 1, 0)
         result: FloatArray = self.beat_length[k]
         return result
 
@@ -74,16 +75,13 @@ def shifted_grid(grid: Grid, starts: IntArray, novelty: FloatArray) -> Grid:
     usual = np.rint(cycle) == length
     cell = np.rint(beats[usual] * PHASE_CELLS).astype(np.int64) % cells
     crowd = np.bincount(cell, weights=novelty[usual], minlength=cells)
-    near = sum(np.roll(crowd, shift) * (1 - abs(shift) / 3) for shift in range(-2, 3))
-    fit = np.zeros(cells)
-    for half_beat in range(2 * length):
-        if half_beat == 0:
-            expected = DOWNBEAT
-        elif half_beat == length and length % 2 == 0:
-            expected = HALF_BAR
-        else:
-            expected = HALF_BEAT if half_beat % 2 else BEAT
-        fit += expected * np.roll(near, -half_beat * PHASE_CELLS // 2)
+    near = np.convolve(np.concatenate([crowd[-2:], crowd, crowd[:2]]), PHASE_BLUR, mode="valid")
+    expected = np.tile([BEAT, HALF_BEAT], length)
+    if length % 2 == 0:
+        expected[length] = HALF_BAR
+    expected[0] = DOWNBEAT
+    late = np.arange(2 * length)
+    fit = (expected[(late - late[:, None]) % (2 * length)] @ near.reshape(2 * length, -1)).ravel()
     best = int(fit.argmax())
     if fit[0] >= PHASE_DOUBT * fit[best]:
         return grid

@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.metre import Grid
 from retune.harmony.model import PIECE_DTYPE
 from retune.harmony.roles import find_roles
+from retune.harmony.steps import Steps
 from retune.score.model import Score
 from retune.score.ringing import ringing_end_ticks
 
 
-def cut_pieces(score: Score, windows: NDArray[np.void], grid: Grid) -> NDArray[np.void]:
+def cut_pieces(score: Score, windows: NDArray[np.void], steps: Steps) -> NDArray[np.void]:
     """PIECE_DTYPE rows of every pitched note, by note and start."""
     index = np.flatnonzero(score.pitched)
     if not len(index):
@@ -20,7 +20,7 @@ def cut_pieces(score: Score, windows: NDArray[np.void], grid: Grid) -> NDArray[n
     notes = score.notes[index]
     start = notes["onset_tick"].astype(np.int64)
     end = ringing_end_ticks(score)[index]
-    first = np.clip(np.searchsorted(windows["start_tick"], start, side="right") - 1, 0, None)
+    first = np.maximum(np.searchsorted(windows["start_tick"], start, side="right") - 1, 0)
     last = np.maximum(np.searchsorted(windows["start_tick"], end, side="left") - 1, first)
     count = last - first + 1
     note = np.repeat(np.arange(len(notes)), count)
@@ -30,5 +30,5 @@ def cut_pieces(score: Score, windows: NDArray[np.void], grid: Grid) -> NDArray[n
     pieces["window"] = window
     pieces["start_tick"] = np.where(window == first[note], start[note], windows["start_tick"][window])
     pieces["end_tick"] = np.where(window == last[note], end[note], windows["end_tick"][window])
-    pieces["role"] = find_roles(score, notes, note, pieces, windows, grid)
+    pieces["role"] = find_roles(steps, notes, note, pieces, windows)
     return pieces

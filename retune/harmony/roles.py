@@ -8,32 +8,28 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.metre import Grid
 from retune.harmony.model import Role
-from retune.harmony.motion import NONE, find_motion
-from retune.harmony.steps import gather_onsets
-from retune.score.model import IntArray, Score
+from retune.harmony.motion import NONE
+from retune.harmony.steps import Steps
+from retune.score.model import IntArray
 
 PEDAL_WINDOWS = 3  # a note that sounds through at least this many windows can be a pedal
 
 
 def find_roles(
-    score: Score,
+    steps: Steps,
     notes: NDArray[np.void],
     note: IntArray,
     pieces: NDArray[np.void],
     windows: NDArray[np.void],
-    grid: Grid,
 ) -> NDArray[np.int8]:
     """(n_pieces,) Role of each piece; `notes` are the pitched notes, `note` the row of each piece in them."""
     window = pieces["window"]
     belongs = _belongs(notes["key"][note], window, windows)
-    starts = gather_onsets(notes["onset_tick"].astype(np.int64), score.clock)
-    first = np.searchsorted(starts, notes["onset_tick"], side="right") - 1
-    motion = find_motion(notes, first)
+    motion = steps.motion
     into, out = motion.into[note], motion.out[note]
     step_in, step_out = _is_step(into), _is_step(out)
-    weak = grid.strength(starts)[first][note] > 2
+    weak = (steps.strength[steps.first] > 2)[note]
     opening = np.concatenate([[True], note[1:] != note[:-1]])
     held = ~opening
     before = np.concatenate([[False], belongs[:-1]]) & held

@@ -63,10 +63,9 @@ class Junctures:
 
 def find_junctures(steps: Steps) -> Junctures:
     """Junctures of a score that has at least one step."""
-    strength = steps.grid.strength(steps.bounds[:-1])
     low = np.where(steps.bass >= 0, steps.bass % 12, 0)
     turns = np.concatenate([[True], (np.diff(steps.bass) != 0) & (steps.bass_weight[1:] > 0.5)])
-    keep = (strength <= 3) | (turns & (steps.attack >= 2))
+    keep = (steps.strength <= 3) | (turns & (steps.attack >= 2))
     keep[0] = True
     step = np.flatnonzero(keep)
     beats = _so_far(np.add.reduceat(steps.beats, step))
@@ -76,8 +75,8 @@ def find_junctures(steps: Steps) -> Junctures:
     first_bass = np.zeros((len(step), 12))
     first_bass[np.arange(len(step)), low[step]] = weight[step]
     sound = _so_far(np.add.reduceat(steps.amount, step, axis=0))
-    crowd = steps.attack[step] / max(1.0, float(np.percentile(steps.attack, 90)))
-    cost = fitted.PLACE[strength[step]] + fitted.BASS_TURNS * turns[step] + fitted.CROWD * crowd
+    cost = fitted.PLACE[steps.strength[step]] + fitted.BASS_TURNS * turns[step]
+    cost += fitted.CROWD * steps.crowd[step]
     return Junctures(
         step=step,
         ticks=np.append(steps.bounds[step], steps.bounds[-1]),

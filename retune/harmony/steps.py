@@ -41,7 +41,11 @@ class Steps:
     bass: IntArray  # (n,) key of the lowest note that carries the step, -1: silence
     bass_weight: FloatArray  # (n,) how far that note can be taken for a bass, 0-1
     attack: FloatArray  # (n,) how many notes start here, and the lowest of them
+    crowd: FloatArray  # (n,) the same, 1 where as many start as anywhere but in a tenth of the steps
     grid: Grid
+    strength: IntArray  # (n,) metrical strength of the starts (`Grid.strength`)
+    first: IntArray  # (n_notes,) step in which each pitched note starts
+    motion: Motion  # of the pitched notes
 
     def __len__(self) -> int:
         return len(self.beats)
@@ -65,6 +69,7 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     fingered = _lowest(key[note], step, held / lengths[step], len(lengths))
     bass = _lowest(key[note], step, (held + ringing) / lengths[step], len(lengths))
     attack = np.bincount(first, minlength=len(lengths)).astype(np.float64)
+    crowd = attack / max(1.0, float(np.percentile(attack, 90)))
     grid = notated_grid(score.meters)
     beats = lengths / grid.beat_ticks(starts)
     bass_weight = _bass_weight(bass, beats, weights)
@@ -73,9 +78,10 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     bass_weight *= _fading(at - at[_bass_start(bass, key, first)])
     cell = step * 12 + key[note] % 12
     sounds = _by_pitch_class(cell, overlap, len(beats))
-    grid = shifted_grid(grid, starts, _novelty(sounds, beats, bass, bass_weight, attack))
+    grid = shifted_grid(grid, starts, _novelty(sounds, beats, bass, bass_weight, crowd))
+    strength = grid.strength(starts)
     motion = find_motion(notes, first)
-    speaks = motion.ornament(grid.strength(starts)[first], weights)[note]
+    speaks = motion.ornament(strength[first], weights)[note]
     speaks *= np.where(step == first[note], 1.0, weights.held)
     speaks *= _fading(at[step] - at[first[note]])
     speaks *= _part_weight(notes["part"].astype(np.int64), motion, note, step, share, len(beats), weights)
@@ -89,13 +95,17 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
         bass=bass,
         bass_weight=bass_weight,
         attack=attack,
+        crowd=crowd,
         grid=grid,
+        strength=strength,
+        first=first,
+        motion=motion,
     )
 
 
 def gather_onsets(onset: IntArray, clock: Clock) -> IntArray:
     """(n,) ascending ticks at which a step starts, from ascending note onsets."""
-    ticks = np.unique(onset)
+    ticks: IntArray = onset[np.concatenate([[True], np.diff(onset) > 0])]
     seconds = clock.seconds(ticks)
     if len(ticks) < 2 or np.diff(seconds).min() > GATHER_SECONDS:
         return ticks
@@ -119,8 +129,8 @@ def _overlaps(
     note = np.repeat(np.arange(len(notes)), count)
     step = np.arange(len(note)) - np.repeat(np.cumsum(count) - count, count) + first[note]
     low, high = bounds[step], bounds[step + 1]
-    held = np.clip(np.minimum(release[note], high) - low, 0, None)
-    ringing = np.clip(np.minimum(end[note], high) - low, 0, None)
+    held = np.maximum(np.minimum(release[note], high) - low, 0)
+    ringing = np.maximum(np.minimum(end[note], high) - low, 0)
     return note, step, held, ringing - held
 
 
@@ -152,7 +162,7 @@ def _part_weight(
 
 
 def _novelty(
-    sounds: FloatArray, beats: FloatArray, bass: IntArray, bass_weight: FloatArray, attack: FloatArray
+    sounds: FloatArray, beats: FloatArray, bass: IntArray, bass_weight: FloatArray, crowd: FloatArray
 ) -> FloatArray:
     """(n,) how much the harmony seems to change at the start of each step.
 
@@ -173,8 +183,7 @@ def _novelty(
     size = np.linalg.norm(after, axis=1) * np.linalg.norm(before, axis=1)
     likeness = (after * before).sum(axis=1) / np.maximum(size, 1e-9)
     moves = np.concatenate([[1.0], (np.diff(bass) != 0) * bass_weight[1:]])
-    crowd = np.minimum(attack / max(1.0, float(np.percentile(attack, 90))), 1.0)
-    result: FloatArray = (1.0 - likeness) * (0.3 + moves) * (0.3 + crowd)
+    result: FloatArray = (1.0 - likeness) * (0.3 + moves) * (0.3 + np.minimum(crowd, 1.0))
     return result
 
 
@@ -193,7 +202,7 @@ def _lowest(key: IntArray, step: IntArray, share: FloatArray, n: int) -> IntArra
 
 def _bass_weight(bass: IntArray, beats: FloatArray, weights: Weights) -> FloatArray:
     """1 where the lowest note is about as low as the lowest within a beat, less the higher it lies."""
-    above = np.clip(bass - _lowest_near(bass, beats, 1, 1), 0, None)
+    above = np.maximum(bass - _lowest_near(bass, beats, 1, 1), 0)
     result: FloatArray = np.where(bass >= 0, np.exp(-above / weights.bass_register), 0.0)
     return result
 
@@ -242,13 +251,17 @@ def _remember_bass(
 
 
 def _empty(score: Score) -> Steps:
-    none = np.zeros(0)
+    none, no_notes = np.zeros(0), np.zeros(0, dtype=np.int64)
     return Steps(
         bounds=np.zeros(1, dtype=np.int64),
         beats=none,
         amount=np.zeros((0, 12)),
-        bass=np.zeros(0, dtype=np.int64),
+        bass=no_notes,
         bass_weight=none,
         attack=none,
+        crowd=none,
         grid=notated_grid(score.meters),
+        strength=no_notes,
+        first=no_notes,
+        motion=Motion(into=no_notes, out=no_notes),
     )
