@@ -10,9 +10,7 @@ import retune.encode
 import retune.encode.bend
 import retune.pipeline
 import retune.plan
-from retune.tuning.sparse import csc_matrix
 
-__all__ = ["csc_matrix", "qdldl", "retune"]
+__all__ = ["qdldl", "retune"]
 
-csc_matrix((1, 1))  # the first call imports what it needs
 gc.freeze()  # all of it stays: no worker need look through it for garbage

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.tuning.sparse import csc_matrix
+from retune.tuning.sparse import UpperTriangle, without_scipy
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -16,44 +16,45 @@ Ints = NDArray[np.int64]
 class Laplacian:
     """Σ_rows weight · (e_first − e_second)(e_first − e_second)ᵀ + diag(extra), factored as L·D·Lᵀ.
 
-    A row with second = -1 adds its weight to the diagonal alone. The pattern (upper triangle, compressed
-    columns) and the fill-reducing ordering are worked out once; `factor` refills the values.
+    `second` is shorter than `first` where the last rows have none: those add their weight to the diagonal alone.
+    The pattern (upper triangle, compressed columns) and the fill-reducing ordering are worked out once; `factor`
+    refills the values.
     """
 
     def __init__(self, size: int, first: Ints, second: Ints) -> None:
         self.size = size
         self._first, self._second = first, second
-        linked = second >= 0
-        low = np.minimum(first, second)[linked]
-        high = np.maximum(first, second)[linked]
+        low = np.minimum(first[: len(second)], second)
+        high = np.maximum(first[: len(second)], second)
         # Column-major place of each off-diagonal entry; equal places are summed.
         places, self._entry = np.unique(high * size + low, return_inverse=True)
         diagonal = np.arange(size, dtype=np.int64) * (size + 1)
-        order = np.argsort(np.concatenate([places, diagonal]), kind="stable")
-        where = np.empty_like(order)
-        where[order] = np.arange(len(order))
-        self._off_at, self._diagonal_at = where[: len(places)], where[len(places) :]
-        columns, rows = np.divmod(np.concatenate([places, diagonal])[order], size)
-        starts = np.searchsorted(columns, np.arange(size + 1))
-        self._linked = linked
-        self._matrix = csc_matrix((np.ones(len(order)), rows, starts), shape=(size, size))
+        # Entries of a column lie above its diagonal, which therefore follows them.
+        self._diagonal_at = np.searchsorted(places, diagonal) + np.arange(size)
+        columns, rows = np.divmod(places, size)
+        self._off_at = np.arange(len(places)) + columns
+        indices = np.empty(len(places) + size, dtype=np.int64)
+        indices[self._off_at], indices[self._diagonal_at] = rows, np.arange(size)
+        starts = np.concatenate([[0], self._diagonal_at + 1])
+        self._matrix = UpperTriangle(np.ones(len(indices)), indices, starts)
         self._solver: Any = None
 
     def factor(self, weight: Floats, extra: Floats) -> None:
         """Sets the values: `weight` per row (n_rows,), `extra` on the diagonal (size,), and factors."""
         import qdldl
 
-        linked = self._linked
+        linking = weight[: len(self._second)]
         diagonal = extra + np.bincount(self._first, weight, self.size)
-        diagonal += np.bincount(self._second[linked], weight[linked], self.size)
+        diagonal += np.bincount(self._second, linking, self.size)
         data = self._matrix.data
-        data[self._off_at] = -np.bincount(self._entry, weight[linked], len(self._off_at))
+        data[self._off_at] = -np.bincount(self._entry, linking, len(self._off_at))
         # A touch more on the diagonal keeps the factorisation stable when weights span many decades.
         data[self._diagonal_at] = diagonal * (1.0 + 1e-14) + 1e-12
-        if self._solver is None:
-            self._solver = qdldl.Solver(self._matrix, upper=True)
-        else:
-            self._solver.update(self._matrix, upper=True)
+        with without_scipy():
+            if self._solver is None:
+                self._solver = qdldl.Solver(self._matrix, upper=True)
+            else:
+                self._solver.update(self._matrix, upper=True)
 
     def solve(self, right: Floats) -> Floats:
         """Solution of the factored system for one right-hand side (size,)."""
