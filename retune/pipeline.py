@@ -11,9 +11,12 @@ from retune.harmony import Harmony, find_harmony, hints_from_markers
 from retune.options import Options
 from retune.ratios import Ratios, choose_ratios
 from retune.score import Score, read_score
-from retune.tuning import Tuning, find_compromises, glided, solve_tuning
+from retune.tuning import Tuning, find_compromises, find_shifts, glided, solve_tuning
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from retune.check import CheckReport
     from retune.encode import Encoded, EncodedFile
     from retune.plan.model import Plan
@@ -83,16 +86,32 @@ def tune(analysis: Analysis, options: Options | None = None, *, explain: bool = 
     """An offset for every note. With `explain`, also where purity gave way and why."""
     options = _with_fixed(options or analysis.options, analysis.plan)
     score, harmony, ratios = analysis.score, analysis.harmony, analysis.ratios
-    limits = None
-    if analysis.plan is not None:
-        from retune.plan.apply import window_limits
+    limits = _window_limits(analysis, options)
+    tuning = replace(solve_tuning(score, harmony, ratios, options, limits=limits), options=options)
+    return explained(analysis, tuning) if explain else tuning
 
-        limits = window_limits(analysis.plan, score, harmony, options)
-    tuning = solve_tuning(score, harmony, ratios, options, limits=limits)
-    if explain:
-        found = find_compromises(score, harmony, ratios, tuning, options, limits=limits)
-        tuning = replace(tuning, compromises=found)
-    return replace(tuning, options=options)
+
+def explained(analysis: Analysis, tuning: Tuning) -> Tuning:
+    """The tuning with the places where purity or a line gave way, and why."""
+    options = tuning.options or analysis.options
+    score, harmony, ratios = analysis.score, analysis.harmony, analysis.ratios
+    limits = _window_limits(analysis, options)
+    return replace(
+        tuning,
+        compromises=find_compromises(score, harmony, ratios, tuning, options, limits=limits),
+        shifts=find_shifts(score, harmony, ratios, tuning, options),
+    )
+
+
+def _window_limits(
+    analysis: Analysis, options: Options
+) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+    """The limits of each window, where a plan gives them."""
+    if analysis.plan is None:
+        return None
+    from retune.plan.apply import window_limits
+
+    return window_limits(analysis.plan, analysis.score, analysis.harmony, options)
 
 
 def _with_fixed(options: Options, plan: Plan | None) -> Options:

@@ -8,22 +8,22 @@ from typing import TYPE_CHECKING, Any
 
 from retune import __version__
 from retune.errors import Remark
-from retune.tuning import find_compromises
 
 if TYPE_CHECKING:
     from retune.options import Options
-    from retune.pipeline import Conversion
+    from retune.pipeline import Analysis, Conversion
+    from retune.tuning.model import Compromise
 
 FORMAT = 1
 """Raised with each change of the structure below."""
 
 
 def conversion_report(conversion: Conversion) -> dict[str, Any]:
-    """Figures before and after, what was lost, where purity gave way, and the options that led there."""
+    """Figures before and after, what was lost, where purity or a line gave way, and the options that led there."""
     analysis = conversion.analysis
-    compromises = find_compromises(
-        analysis.score, analysis.harmony, analysis.ratios, conversion.tuning, analysis.options
-    )
+    from retune.pipeline import explained
+
+    tuning = explained(analysis, conversion.tuning)
     return {
         "format": FORMAT,
         "retune": __version__,
@@ -33,17 +33,19 @@ def conversion_report(conversion: Conversion) -> dict[str, Any]:
         "windows": len(analysis.harmony.windows),
         "files": [{"suffix": file.suffix, "bytes": len(file.data)} for file in conversion.files],
         "check": conversion.checked.as_json(),
-        "compromises": [
-            {
-                "where": analysis.score.where(compromise.tick),
-                "tick": compromise.tick,
-                "notes": list(compromise.notes),
-                "cents": compromise.cents,
-                "reason": compromise.reason,
-            }
-            for compromise in compromises
-        ],
+        "compromises": [_place_values(found, analysis) for found in tuning.compromises],
+        "shifts": [_place_values(found, analysis) for found in tuning.shifts],
         "remarks": [remark_values(remark) for remark in conversion.remarks],
+    }
+
+
+def _place_values(found: Compromise, analysis: Analysis) -> dict[str, Any]:
+    return {
+        "where": analysis.score.where(found.tick),
+        "tick": found.tick,
+        "notes": list(found.notes),
+        "cents": found.cents,
+        "reason": found.reason,
     }
 
 

@@ -22,10 +22,13 @@ from retune.files import STANDARD_STREAM, read_input, refuse_overwriting, write_
 from retune.wording import count
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from retune.pipeline import Analysis
     from retune.tuning import Tuning
+    from retune.tuning.model import Compromise
 
-SHOWN_COMPROMISES = 10
+SHOWN_PLACES = 10
 
 
 @click.command("analyze")
@@ -123,21 +126,27 @@ def _text(analysis: Analysis, tuning: Tuning) -> str:
         for window in window_rows(analysis, tuning)
     ]
     headers = ("bar", "beat", "chord", "ratios above the root", "displacement", "non-chord tones")
-    return table(headers, rows, right=(0, 1, 4)) + _compromises(analysis, tuning)
+    return table(headers, rows, right=(0, 1, 4)) + _places(analysis, tuning)
 
 
-def _compromises(analysis: Analysis, tuning: Tuning) -> str:
-    """Return the places where purity gave way, the largest first."""
+def _places(analysis: Analysis, tuning: Tuning) -> str:
+    """Return the places where purity or a line gave way, the largest of each."""
     if not len(analysis.harmony.windows):
         return "\nNo pitched notes, so there is nothing to tune.\n"
-    if not tuning.compromises:
-        return "\nNo compromise: every chord is pure.\n"
-    worst = sorted(tuning.compromises, key=lambda found: -abs(found.cents))[:SHOWN_COMPROMISES]
+    impure = _largest(analysis, tuning.compromises, "Purity gave way in {}")
+    shifts = _largest(analysis, tuning.shifts, "A line gave way in {}")
+    return (impure or "\nPurity gave way nowhere: every consonant interval is pure.\n") + shifts
+
+
+def _largest(analysis: Analysis, places: Sequence[Compromise], heading: str) -> str:
+    if not places:
+        return ""
+    worst = sorted(places, key=lambda found: -abs(found.cents))[:SHOWN_PLACES]
     rows = [
         (analysis.score.where(found.tick), cents(found.cents), found.reason)
         for found in sorted(worst, key=lambda found: found.tick)
     ]
-    more = len(tuning.compromises) - len(worst)
-    heading = f"\nPurity gave way in {count(len(tuning.compromises), 'place')}"
+    more = len(places) - len(worst)
+    heading = "\n" + heading.format(count(len(places), "place"))
     heading += f"; the {len(worst)} largest:\n" if more else ":\n"
     return heading + table(("where", "cents", "why"), rows, right=(1,))

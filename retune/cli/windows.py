@@ -11,29 +11,34 @@ from retune.rows import window_rows
 if TYPE_CHECKING:
     from retune.pipeline import Analysis
     from retune.tuning import Tuning
+    from retune.tuning.model import Compromise
 
 FORMAT = 1
 """Number of the JSON's own format, raised when its structure changes."""
 
 
 def analysis_values(analysis: Analysis, tuning: Tuning) -> dict[str, Any]:
-    """Return the whole analysis as JSON-able values: windows, parts, keys, compromises."""
+    """Return the whole analysis as JSON-able values: windows, parts, compromises, shifts."""
     score = analysis.score
     return {
         "format": FORMAT,
         "title": score.title,
         "windows": window_rows(analysis, tuning),
         "parts": part_values(analysis),
-        "compromises": [
-            {
-                **dict(zip(("bar", "beat"), _bar_beat(analysis, compromise.tick), strict=True)),
-                "window": compromise.window,
-                "cents": round(compromise.cents, 3),
-                "reason": compromise.reason,
-            }
-            for compromise in tuning.compromises
-        ],
+        "compromises": [_place_values(analysis, found) for found in tuning.compromises],
+        "shifts": [_place_values(analysis, found) for found in tuning.shifts],
         "remarks": [str(remark) for remark in all_remarks(analysis, tuning)],
+    }
+
+
+def _place_values(analysis: Analysis, found: Compromise) -> dict[str, Any]:
+    bar, beat = analysis.score.meters.bar_beat(found.tick)
+    return {
+        "bar": int(bar),
+        "beat": round(float(beat), 6),
+        "window": found.window,
+        "cents": round(found.cents, 3),
+        "reason": found.reason,
     }
 
 
@@ -58,8 +63,3 @@ def part_values(analysis: Analysis) -> list[dict[str, Any]]:
 def all_remarks(analysis: Analysis, tuning: Tuning) -> tuple[Any, ...]:
     """Return what the stages had to say, in their order."""
     return (*analysis.score.remarks, *analysis.harmony.remarks, *tuning.remarks)
-
-
-def _bar_beat(analysis: Analysis, tick: int) -> tuple[int, float]:
-    bar, beat = analysis.score.meters.bar_beat(tick)
-    return int(bar), round(float(beat), 6)

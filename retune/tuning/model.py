@@ -24,12 +24,12 @@ note without gaps, neighbouring rows of a note differ. Notes of percussion parts
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Compromise:
-    """A place where purity gave way."""
+    """A place where purity gave way, or where a line did."""
 
     tick: int
     notes: tuple[int, ...]  # indices into Score.notes
     window: int
-    cents: float  # how far the interval is from pure, signed
+    cents: float  # how far the interval is from pure, or the note from where it was; signed
     reason: str  # a sentence for a musician
 
 
@@ -40,5 +40,6 @@ class Tuning:
     offsets: NDArray[np.void]  # OFFSET_DTYPE
     displacement_cents: NDArray[np.float64]  # (n_windows,) where each window's root sits
     options: Options | None = None  # what it was asked to be; None for fixed tunings
-    compromises: tuple[Compromise, ...] = field(default=())
+    compromises: tuple[Compromise, ...] = field(default=())  # intervals that are not pure
+    shifts: tuple[Compromise, ...] = field(default=())  # notes that change their pitch held or struck again
     remarks: tuple[Remark, ...] = field(default=())

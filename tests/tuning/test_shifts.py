@@ -1,0 +1,41 @@
+"""Where a line gives way: a note struck again, or held, at another pitch."""
+
+import pytest
+
+from retune.tuning import find_shifts
+from tests.tuning.build import hints, score_of, tuned
+
+C, E, F, G, A, B = 60, 64, 65, 67, 69, 71
+
+
+def told(score, given, **options):
+    harmony, ratios, tuning, chosen = tuned(score, given, **options)
+    return find_shifts(score, harmony, ratios, tuning, chosen)
+
+
+def test_a_repeated_note_that_changes_is_told_with_both_chords():
+    """C is the third of A minor (6/5: +15.64 cents), then the root of C; both roots are pinned."""
+    notes = [(0, 0, 2, C), (1, 0, 2, A - 12), (2, 0, 2, E), (3, 0, 2, A)]
+    notes += [(0, 2, 2, C), (1, 2, 2, C - 12), (2, 2, 2, G), (3, 2, 2, C + 12)]
+    (shift,) = told(
+        score_of(notes, names={0: "Alto"}), hints([(9, "min"), (0, "maj")]), drift_limit_cents=0.0
+    )
+    assert shift.cents == pytest.approx(-15.641, abs=0.05)
+    assert shift.tick == 960
+    assert shift.reason == (
+        "Alto repeats the C of bar 1, beat 1, 15.6 cents lower, to be pure in Amin there, in C here"
+    )
+
+
+def test_a_held_note_that_may_move_is_told():
+    notes = [(0, 0, 4, C), (1, 0, 2, A - 12), (2, 0, 2, E), (1, 2, 2, C - 12), (2, 2, 2, G)]
+    given = hints([(9, "min"), (0, "maj")])
+    options = {"drift_limit_cents": 0.0, "hold_limit_cents": 30.0}
+    (shift,) = told(score_of(notes, names={0: "Alto"}), given, **options)
+    assert shift.reason == ("Alto moves the C held from bar 1, beat 1, 15.6 cents lower, to where C wants it")
+    assert told(score_of(notes), given, drift_limit_cents=0.0) == ()  # by default held notes do not move
+
+
+def test_still_lines_have_none():
+    notes = [(0, 0, 2, C), (1, 0, 2, E), (0, 2, 2, C), (1, 2, 2, F)]
+    assert told(score_of(notes), hints([(0, "maj"), (5, "maj")])) == ()
