@@ -13,6 +13,7 @@ from retune.plan.lines import place_of
 from retune.plan.model import Plan, PlanSource, PlanWindow, Section, Tones
 from retune.plan.words import (
     parse_bars,
+    parse_chord,
     parse_limit,
     parse_pitch_class,
     parse_place,
@@ -119,7 +120,7 @@ def _window(source: PlanSource, index: int, row: dict[str, Any]) -> PlanWindow:
     if end is not None and end <= start:
         raise source.error((*path, "to"), f"{row['to']!r} is not after the start {row['at']!r}")
     root = optional("root", parse_pitch_class)
-    chord = optional("chord", _parse_chord) or ""
+    chord = optional("chord", parse_chord) or ""
     ratios = optional("ratios", parse_ratios) or {}
     if chord and "tones" not in row:
         _belong(source, (*path, "ratios"), ratios, chord)
@@ -135,23 +136,18 @@ def _window(source: PlanSource, index: int, row: dict[str, Any]) -> PlanWindow:
     )
 
 
-def _parse_chord(value: object) -> str:
-    if not isinstance(value, str) or value not in INDEX_OF_SYMBOL:
-        hint = nearest(str(value), INDEX_OF_SYMBOL) or f"; known: {', '.join(INDEX_OF_SYMBOL)}"
-        raise ValueError(f"no such chord type {value!r}{hint}")
-    return value
-
-
 def _for_chord(source: PlanSource, content: dict[str, Any]) -> dict[str, Tones]:
     table = content.get("ratios", {})
     if not isinstance(table, dict):
         raise source.error(("ratios",), "must be a table of chord types and their ratios")
-    for symbol in table:
-        _value(source, ("ratios", symbol), _parse_chord, symbol)
-    found = {}
-    for symbol, text in table.items():
-        found[symbol] = _value(source, ("ratios", symbol), parse_ratios, text)
-        _belong(source, ("ratios", symbol), found[symbol], symbol)
+    kinds = {written: _value(source, ("ratios", written), parse_chord, written) for written in table}
+    found: dict[str, Tones] = {}
+    for written, text in table.items():
+        path, kind = ("ratios", written), kinds[written]
+        if kind in found:
+            raise source.error(path, f"the ratios of {kind} are given a second time")
+        found[kind] = _value(source, path, parse_ratios, text)
+        _belong(source, path, found[kind], kind)
     return found
 
 
@@ -191,6 +187,6 @@ def _section(source: PlanSource, index: int, row: dict[str, Any]) -> Section:
 
 def _fixed(source: PlanSource, content: dict[str, Any]) -> tuple[str, ...]:
     parts = content.get("fixed", [])
-    if not isinstance(parts, list) or not all(isinstance(part, str) for part in parts):
-        raise source.error(("fixed",), 'must be a list of parts, like ["Piano"]')
-    return tuple(parts)
+    if not isinstance(parts, list) or not all(type(part) in (str, int) for part in parts):
+        raise source.error(("fixed",), 'must be a list of parts, like ["Piano", 3]')
+    return tuple(map(str, parts))

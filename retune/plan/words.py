@@ -7,9 +7,12 @@ import re
 from typing import TYPE_CHECKING
 
 from retune.errors import OptionError
+from retune.harmony.chord_symbols import SUFFIXES
 from retune.harmony.spelling import pitch_class_of
+from retune.harmony.vocabulary import INDEX_OF_SYMBOL
 from retune.options import MOST_LIMIT_CENTS
 from retune.ratios.parse import parse_tones as parse_tones_of_chord
+from retune.wording import nearest
 
 if TYPE_CHECKING:
     from retune.plan.model import Place, Tones
@@ -44,6 +47,17 @@ def parse_pitch_class(text: object) -> int:
     if found is None:
         raise ValueError(f"{text!r} is not a note name; write a letter A to G with # or b, like F# or Bb")
     return found
+
+
+def parse_chord(text: object) -> str:
+    """Read a chord type by its own name, `min7`, or as lead sheets write it, `m7`. Raises `ValueError`."""
+    bare = text.strip().replace("♯", "#").replace("♭", "b") if isinstance(text, str) else ""
+    if bare in INDEX_OF_SYMBOL:
+        return bare
+    if not bare or bare not in SUFFIXES:
+        hint = nearest(str(text), INDEX_OF_SYMBOL) or f"; known: {', '.join(INDEX_OF_SYMBOL)}"
+        raise ValueError(f"no such chord type {text!r}{hint}")
+    return SUFFIXES[bare]
 
 
 def parse_tones(text: object, root_pc: int) -> int:

@@ -97,7 +97,12 @@ def test_empty_plan_is_a_plan():
         ('"4:5:6:7"', '"4:5:6:8.5"', "line 10, ratios, 7: .*'8.5' is not a whole number"),
         ("format = 1", "format = 2", "line 2, format: this retune reads plans of format 1"),
         ("fixed =", "fixd =", "line 3, fixd: no such field; nearest: fixed"),
-        ('"program:0-7"', "7", "line 3, fixed: must be a list of parts"),
+        ('"program:0-7"', "7.5", "line 3, fixed: must be a list of parts"),
+        (
+            'ratios."7" =',
+            'ratios.dom7 = "4:5:6:7"\nratios."7" =',
+            "line 11, ratios, 7: the ratios of 7 are given a second time",
+        ),
         ('chord = "min7",', 'chord = "min7" "x",', r"line 13, column \d+: "),
     ],
 )
@@ -128,3 +133,12 @@ def test_line_of_a_value_in_any_place():
     text = "a = 1\nb = [\n  1,\n  [2,\n   3],\n]\n\n[c]\nd = '''\nx\n'''\ne = 5\n"
     lines = {("a",): 1, ("b", 0): 3, ("b", 1, 0): 4, ("b", 1, 1): 5, ("c", "d"): 11, ("c", "e"): 12}
     assert {path: line_of(text, path) for path in lines} == lines
+
+
+def test_a_part_may_be_given_as_a_number():
+    assert read_plan('fixed = [3, "Piano"]').fixed == ("3", "Piano")
+
+
+def test_ratios_of_a_chord_type_as_lead_sheets_write_it():
+    plan = read_plan('ratios.m7 = "1 7/6 3/2 7/4"')
+    assert dict(plan.for_chord) == {"min7": {0: (1, 1), 3: (7, 6), 7: (3, 2), 10: (7, 4)}}

@@ -13,6 +13,7 @@ from retune.plan.words import (
     format_place,
     format_ratios,
     parse_bars,
+    parse_chord,
     parse_limit,
     parse_pitch_class,
     parse_place,
@@ -71,6 +72,21 @@ def test_note_names(name, pc):
 def test_other_note_names_are_refused(name):
     with pytest.raises(ValueError, match="not a note name"):
         parse_pitch_class(name)
+
+
+@pytest.mark.parametrize(
+    ("written", "kind"),
+    [("min7", "min7"), ("m7", "min7"), ("M7", "maj7"), ("dom7", "7"), ("ø7", "min7b5"), ("7(♭9)", "7b9")],
+)
+def test_chord_types_are_read_as_musicians_write_them(written, kind):
+    """`M7` is a major and `m7` a minor seventh: neither may be taken for the other (lead-sheet practice)."""
+    assert parse_chord(written) == kind
+
+
+@pytest.mark.parametrize("written", ["", "mni7", "Am7", 7, None])
+def test_other_chord_types_are_refused(written):
+    with pytest.raises(ValueError, match="no such chord type"):
+        parse_chord(written)
 
 
 def test_tones_become_steps_above_the_root():
