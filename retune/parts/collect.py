@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from retune.harmony.model import Role
 from retune.parts.model import Move, Rule, Sheet, SheetNote, SheetOptions, Sheets
 from retune.parts.names import chord_kind, chord_tone, chord_words, degree, function_words, key_at, pitch
-from retune.parts.places import places
+from retune.parts.places import begins_with_upbeat, places
 from retune.units import reference_shift_cents
 from retune.wording import plain
 
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 IntArray = NDArray[np.int64]
 
 RULES = 4  # habits told on a sheet
+RULE_LEAST = 3  # cases that make a habit (judgement)
 RULE_SPREAD_CENTS = 6  # a habit whose notes differ by more is none (judgement)
 
 
@@ -61,6 +62,7 @@ def collect_sheets(
         sheets=tuple(sheets),
         chords=slow_chords(score, harmony, ratios, tuning, options.chords, reference_hz),
         fifths=key_at(harmony, 0).fifths,
+        has_upbeat=begins_with_upbeat(score.meters),
     )
 
 
@@ -79,6 +81,7 @@ class _Source:
         self.cents = tuning.offsets["offset_cents"] - reference_shift_cents(reference_hz)
         self.row_bars, self.row_beats = places(score.meters, tuning.offsets["start_tick"])
         self.bars, self.beats = places(score.meters, score.notes["onset_tick"])
+        self.last_bars, _ = score.meters.bar_beat(score.notes["release_tick"] - _leeway(score))
         self.seconds = score.clock.seconds(score.notes["release_tick"]) - score.clock.seconds(
             score.notes["onset_tick"]
         )
@@ -104,6 +107,7 @@ class _Source:
             tick=int(row["onset_tick"]),
             bar=int(self.bars[note]),
             beat=float(self.beats[note]),
+            last_bar=max(int(self.last_bars[note]), int(self.bars[note])),
             beats=_beats(self.score, int(row["onset_tick"]), int(row["release_tick"])),
             pitch=pitch(int(row["key"]), spelled),
             cents=cents,
@@ -138,6 +142,11 @@ class _Source:
         return tuple(moves)
 
 
+def _leeway(score: Score) -> int:
+    """Return how far a note may reach over a bar line without being held there: a thirty-second note [ticks]."""
+    return max(round(score.meters.ticks_per_quarter / 8), 1)
+
+
 def _beats(score: Score, start_tick: int, end_tick: int) -> float:
     k = int(np.searchsorted(score.meters.change_ticks, start_tick, side="right")) - 1
     beat_ticks = 4.0 * score.meters.ticks_per_quarter / int(score.meters.denominator[k])
@@ -157,8 +166,8 @@ def _words(score: Score) -> dict[tuple[int, int], str]:
 def _rules(notes: tuple[SheetNote, ...]) -> tuple[Rule, ...]:
     """Return what marked notes of one function have in common, the commonest first.
 
-    A function marked once, on both sides of zero, with widely differing cents, or with other cents in half of
-    its cases or more, gives no rule.
+    A function marked less than `RULE_LEAST` times, on both sides of zero, with widely differing cents, or with
+    other cents in half of its cases or more, gives no rule.
     """
     marked: dict[str, list[int]] = {}
     every: dict[str, list[int]] = {}
@@ -175,7 +184,7 @@ def _rules(notes: tuple[SheetNote, ...]) -> tuple[Rule, ...]:
 
 def _rule(where: str, marked: list[int], every: list[int]) -> Rule | None:
     low, high = min(marked), max(marked)
-    if len(marked) < 2 or low * high <= 0 or high - low > RULE_SPREAD_CENTS:
+    if len(marked) < RULE_LEAST or low * high <= 0 or high - low > RULE_SPREAD_CENTS:
         return None
     count = sum(low <= cents <= high for cents in every)
     return (

@@ -48,6 +48,7 @@ class SheetNote:
     tick: int
     bar: int
     beat: float
+    last_bar: int  # bar in which it ends
     beats: float  # length
     pitch: Pitch
     cents: float  # from the tuner's zero at the reference pitch
@@ -118,3 +119,4 @@ class Sheets:
     sheets: tuple[Sheet, ...]
     chords: tuple[SlowChord, ...]
     fifths: int = 0  # key signature at the start: sharps positive, flats negative
+    has_upbeat: bool = False  # bar 1 is one: printed scores count from the bar after it

@@ -25,3 +25,11 @@ def place(meters: Meters, tick: int) -> tuple[int, float]:
     """Bar and beat of one tick (see `places`)."""
     bars, beats = places(meters, np.array([tick], dtype=np.int64))
     return int(bars[0]), float(beats[0])
+
+
+def begins_with_upbeat(meters: Meters) -> bool:
+    """True if the first bar has a meter of its own, shorter than the next: how files write an upbeat."""
+    if len(meters.change_ticks) < 2 or int(meters.first_bar[1]) != 2:
+        return False
+    beats = meters.numerator / meters.denominator
+    return bool(beats[0] < beats[1])

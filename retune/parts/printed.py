@@ -16,6 +16,8 @@ from retune.parts.wording import heading
 if TYPE_CHECKING:
     from retune.parts.model import Rule, Sheet, SheetNote, Sheets
 
+CARRIED_BARS = 100  # a note held for longer is no longer told; keeps pages of stuck notes small
+
 
 @dataclass(frozen=True, slots=True)
 class PrintedNote:
@@ -26,7 +28,7 @@ class PrintedNote:
     octave: int
     cents: int
     shown: bool  # the cents are printed
-    side: str  # "lower", "higher", "" - the class of its style
+    side: str  # "lower", "higher", "carried" from the bar before, "" - the class of its style
     moves: tuple[int, ...]  # later cents of a held note
     word: str
     degree: str
@@ -35,7 +37,7 @@ class PrintedNote:
 
 @dataclass(frozen=True, slots=True)
 class PrintedBar:
-    """One bar with the notes that begin in it."""
+    """One bar with the notes that are carried into it and those that begin in it."""
 
     number: int
     notes: tuple[PrintedNote, ...]
@@ -76,7 +78,8 @@ def printable_page(sheets: Sheets) -> str:
 def _printed_part(sheet: Sheet, ratios: bool) -> PrintedPart:
     by_bar: dict[int, list[SheetNote]] = {}
     for note in sheet.notes:
-        by_bar.setdefault(note.bar, []).append(note)
+        for bar in range(note.bar, min(note.last_bar, note.bar + CARRIED_BARS) + 1):
+            by_bar.setdefault(bar, []).append(note)
     return PrintedPart(
         name=sheet.name,
         bars=tuple(_printed_bar(number, notes, ratios) for number, notes in sorted(by_bar.items())),
@@ -87,7 +90,10 @@ def _printed_part(sheet: Sheet, ratios: bool) -> PrintedPart:
 
 
 def _printed_bar(number: int, notes: list[SheetNote], ratios: bool) -> PrintedBar:
-    printed = tuple(_printed_note(note, ratios) for note in notes)
+    ordered = sorted(notes, key=lambda note: note.bar == number)
+    printed = tuple(
+        _printed_note(note, ratios) if note.bar == number else _carried_note(note) for note in ordered
+    )
     return PrintedBar(number, printed, width=max(2.0, float(len(printed))))
 
 
@@ -105,6 +111,21 @@ def _printed_note(note: SheetNote, ratios: bool) -> PrintedNote:
         word=note.word,
         degree=note.degree if shown else "",
         ratio=note.ratio if ratios else "",
+    )
+
+
+def _carried_note(note: SheetNote) -> PrintedNote:
+    return PrintedNote(
+        beat="held",
+        name=str(note.pitch).rstrip("-0123456789"),
+        octave=note.pitch.octave,
+        cents=0,
+        shown=False,
+        side="carried",
+        moves=(),
+        word="",
+        degree="",
+        ratio="",
     )
 
 

@@ -32,6 +32,8 @@ INTERVAL_NAMES = (
     "unison", "minor second", "major second", "minor third", "major third", "fourth", "tritone", "fifth",
     "minor sixth", "major sixth", "minor seventh", "major seventh",
 )  # fmt: skip
+PURE_CENTS = 1.5
+"""An interval this near to its ratio may be told to stand still: at most a slow beat (judgement, no source)."""
 _LATE_DEGREES = {"third": 3, "seventh": 4}  # after bass 0, fifth 1 and octave 2; all others last
 
 
@@ -47,11 +49,14 @@ def beat_rate(lower_hz: float, ratio: tuple[int, int], off_cents: float) -> floa
 def slow_chords(
     score: Score, harmony: Harmony, ratios: Ratios, tuning: Tuning, count: int, reference_hz: float
 ) -> tuple[SlowChord, ...]:
-    """Return up to `count` chords in order of time: the longest of each kind, then more of the longest."""
+    """Return up to `count` chords in order of time: the longest of each kind, then more of the longest.
+
+    Chords that the tuning has pure go before others: only they can be tuned by ear alone.
+    """
     full: list[tuple[int, IntArray]] = []
     again: list[tuple[int, IntArray]] = []
     seen: set[tuple[int, int]] = set()
-    for window, notes in _sounding_longest_first(score, harmony):
+    for window, notes in _sounding_best_first(score, harmony, ratios, tuning):
         row = harmony.windows[window]
         kind = (int(row["root_pc"]), int(row["chord"]))
         (again if kind in seen else full).append((window, notes))
@@ -63,17 +68,30 @@ def slow_chords(
     )
 
 
-def _sounding_longest_first(score: Score, harmony: Harmony) -> Iterator[tuple[int, IntArray]]:
-    """Yield windows of named chords with the chord tones that sound in their middle, three or more."""
+def _sounding_best_first(
+    score: Score, harmony: Harmony, ratios: Ratios, tuning: Tuning
+) -> Iterator[tuple[int, IntArray]]:
+    """Yield windows of named chords with the chord tones that sound in their middle, three or more.
+
+    Pure ones come first, longer ones before shorter ones.
+    """
     windows, pieces = harmony.windows, harmony.pieces
     middle = ((windows["start_tick"] + windows["end_tick"]) // 2)[pieces["window"]]
     here = (pieces["start_tick"] <= middle) & (pieces["end_tick"] > middle) & (pieces["role"] == Role.CHORD)
     here = np.flatnonzero(here)
     here = here[np.argsort(pieces["window"][here], kind="stable")]
     bounds = np.searchsorted(pieces["window"][here], np.arange(len(windows) + 1))
+    note, window_of = pieces["note"][here].astype(np.int64), pieces["window"][here]
+    step = (score.notes["key"][note].astype(np.int64) - windows["root_pc"][window_of]) % 12
+    root_cents = _cents_of(tuning, note, middle[here]) - ratios.deviations[window_of, step]
+    spread = np.full(len(windows), np.inf)  # how far the roots lie apart that the tones of a chord point to
+    full = np.flatnonzero(np.diff(bounds))
+    if len(full):
+        top, bottom = (edge.reduceat(root_cents, bounds[:-1][full]) for edge in (np.maximum, np.minimum))
+        spread[full] = top - bottom
     length = windows["end_tick"] - windows["start_tick"]
-    for window in np.argsort(-length, kind="stable"):
-        notes = pieces["note"][here[bounds[window] : bounds[window + 1]]].astype(np.int64)
+    for window in np.lexsort((-length, spread > PURE_CENTS)):
+        notes = note[bounds[window] : bounds[window + 1]]
         named = windows["chord"][window] >= 0
         if named and len(np.unique(score.notes["key"][notes] % 12)) >= 3:
             yield int(window), notes
@@ -96,6 +114,12 @@ class _Built:
         low, high = (self.pairs[int(self.keys[i] - self.root) % 12] for i in (lower, upper))
         return interval_ratio(low, high, int(self.keys[upper] - self.keys[lower]))
 
+    def off(self, a: int, b: int) -> float:
+        """Return how much wider than that ratio the tuning has the two voices [cents]."""
+        lower, upper = sorted((a, b), key=lambda i: int(self.keys[i]))
+        size = 100.0 * (self.keys[upper] - self.keys[lower]) + self.cents[upper] - self.cents[lower]
+        return float(size) - ratio_to_cents(*self.ratio(a, b))
+
 
 def _slow_chord(
     score: Score, harmony: Harmony, ratios: Ratios, tuning: Tuning, window: int, notes: IntArray, shift: float
@@ -107,7 +131,7 @@ def _slow_chord(
     keys = score.notes["key"][notes].astype(np.int64)
     built = _Built(
         keys=keys,
-        cents=np.array([_cents_at(tuning, int(note), middle) for note in notes]),
+        cents=_cents_of(tuning, notes, np.full(len(notes), middle)),
         names=tuple(plain(score.parts[part].name) for part in score.notes["part"][notes]),
         order=tuple(sorted(range(len(notes)), key=lambda i: _place(keys, i, root, chord))),
         root=root,
@@ -141,13 +165,20 @@ def _hint(chord: _Built, turn: int) -> str:
     if turn == 0:
         return "hold it steady; all others tune to it"
     ratios = {other: chord.ratio(mine, other) for other in chord.order[:turn]}
-    partner = min(ratios, key=lambda other: ratios[other][0] * ratios[other][1])
+    pure = [other for other in ratios if abs(chord.off(mine, other)) <= PURE_CENTS]
+    partner = min(pure or ratios, key=lambda other: ratios[other][0] * ratios[other][1])
     distance = int(chord.keys[mine] - chord.keys[partner])
-    who = chord.names[partner]
+    who, (n, m) = chord.names[partner], ratios[partner]
+    interval = f"{_interval_words(abs(distance))} {'above' if distance > 0 else 'below'} {who}"
+    if not pure:
+        off = chord.off(mine, partner)
+        return (
+            f"go by the number: here it stays {abs(off):.0f} cents "
+            f"{'wider' if off > 0 else 'narrower'} than a pure {interval} ({n}:{m})"
+        )
     if distance == 0:
         return f"same pitch as {who}: one sound, no beats"
-    n, m = ratios[partner]
-    target = f"pure {_interval_words(abs(distance))} {'above' if distance > 0 else 'below'} {who} ({n}:{m})"
+    target = f"pure {interval} ({n}:{m})"
     wide = 100.0 * abs(distance) - ratio_to_cents(n, m)
     if abs(wide) < 0.5:
         return f"{target}: no beats"
@@ -156,14 +187,14 @@ def _hint(chord: _Built, turn: int) -> str:
     rate = beat_rate(hz, (n, m), wide)
     heard = "sounds rough" if rate > ROUGH_BEATS else f"beats {rate:.1f} times a second"
     side = "high" if (wide > 0) == (distance > 0) else "low"
-    return (
-        f"{target}. At piano pitch it is {abs(wide):.0f} too {side} and {heard}; move until it stands still"
-    )
+    return f"{target}. At piano pitch it is {abs(wide):.0f} cents too {side} and {heard}; move until it stands still"
 
 
 def _interval_words(semitones: int) -> str:
     """Return the name of an interval: "fifth", "octave and major third"."""
     octaves, rest = divmod(semitones, 12)
+    if semitones == 0:
+        return "unison"
     if rest == 0:
         return "octave" if octaves == 1 else f"{_COUNTS[octaves]} octaves"
     above = "octave and " if octaves == 1 else f"{_COUNTS[octaves]} octaves and " if octaves else ""
@@ -179,8 +210,11 @@ def interval_ratio(lower: tuple[int, int], upper: tuple[int, int], semitones: in
     return n // common, m // common
 
 
-def _cents_at(tuning: Tuning, note: int, tick: int) -> float:
-    """Return the offset of a note at a tick."""
-    lo, hi = np.searchsorted(tuning.offsets["note"], [note, note + 1])
-    row = lo + max(int(np.searchsorted(tuning.offsets["start_tick"][lo:hi], tick, side="right")) - 1, 0)
-    return float(tuning.offsets["offset_cents"][row])
+def _cents_of(tuning: Tuning, notes: IntArray, ticks: IntArray) -> NDArray[np.float64]:
+    """Return the offset of each note at its tick [cents]."""
+    rows = tuning.offsets
+    span = int(rows["end_tick"].max(initial=0)) + 1
+    place = rows["note"] * span + rows["start_tick"]
+    at = np.searchsorted(place, notes * span + ticks, side="right") - 1
+    result: NDArray[np.float64] = rows["offset_cents"][np.maximum(at, 0)]
+    return result

@@ -11,16 +11,18 @@ if TYPE_CHECKING:
 
     from retune.parts.model import Move, Sheets
 
+UPBEAT = " Bar 1 is the upbeat: bar 2 here is bar 1 of a score that does not count it."
+
 
 def heading(sheets: Sheets) -> tuple[str, str, str]:
-    """Return the reference, the sign convention and what is marked."""
+    """Return the reference, the sign convention, and what is marked and how bars are counted."""
     options = sheets.options
     return (
         f"Set the tuner to A = {sheets.reference_hz:g} Hz.",
         "A number is cents from the tuner's zero (100 cents = one semitone): "
         "−14 is sung or played 14 cents lower, +16 is 16 cents higher.",
         f"Notes without a number lie within {options.mark_from_cents:g} cents of the zero, "
-        "or are too short to place.",
+        "or are too short to place." + (UPBEAT if sheets.has_upbeat else ""),
     )
 
 

@@ -19,9 +19,14 @@ Note = tuple[float, float, int] | tuple[float, float, int, str]  # onset, length
 
 
 def score_of(
-    parts: dict[str, Sequence[Note]], *, meter: tuple[int, int] = (4, 4), fifths: str = "C", title: str = ""
+    parts: dict[str, Sequence[Note]],
+    *,
+    meter: tuple[int, int] = (4, 4),
+    meter_from: dict[float, tuple[int, int]] | None = None,
+    fifths: str = "C",
+    title: str = "",
 ) -> Score:
-    """A score of one track a part, at 120 quarters to the minute."""
+    """A score of one track a part, at 120 quarters to the minute; `meter_from` holds later meters by quarter."""
     head = mido.MidiTrack(
         [
             mido.MetaMessage("track_name", name=title),
@@ -29,6 +34,11 @@ def score_of(
             mido.MetaMessage("key_signature", key=fifths),
         ]
     )
+    at = 0
+    for quarter, (beats, unit) in sorted((meter_from or {}).items()):
+        tick = round(quarter * TPQ)
+        head.append(mido.MetaMessage("time_signature", numerator=beats, denominator=unit, time=tick - at))
+        at = tick
     file = mido.MidiFile(type=1, ticks_per_beat=TPQ, charset="utf-8")
     file.tracks.append(head)
     for channel, (name, notes) in enumerate(parts.items()):

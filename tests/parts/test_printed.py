@@ -87,6 +87,22 @@ def test_held_notes_and_ratios_are_printed() -> None:
     assert "5/4" in text
 
 
+def test_a_note_held_over_the_bar_line_is_shown_in_the_next_bar() -> None:
+    """Two bars, C held over the line: bar 2 begins with it, without a figure, before what begins there."""
+    score = score_of({"Top": [(0.0, 6.0, 72), (6.0, 2.0, 74)], "Low": [(0.0, 4.1, 48), (4.5, 3.5, 48)]})
+    reader, text = read(score, sheets_of(score))
+    assert reader.notes.count("carried") == 1, "a release a thirty-second note late is no held note"
+    second = text.split('<span class="number">2</span>')[1]
+    assert second.index(">held<") < second.index("C<sub>5") < second.index("D<sub>5")
+
+
+def test_an_upbeat_is_named_because_scores_do_not_count_it() -> None:
+    score = score_of({"Top": [(0.0, 1.0, 67), (1.0, 4.0, 72)]}, meter=(1, 4), meter_from={1.0: (4, 4)})
+    assert "Bar 1 is the upbeat: bar 2 here is bar 1" in read(score, sheets_of(score))[1]
+    plain = score_of({"Top": [(0.0, 4.0, 67), (4.0, 3.0, 72)]}, meter=(4, 4), meter_from={4.0: (3, 4)})
+    assert "upbeat" not in read(plain, sheets_of(plain))[1]
+
+
 def test_the_page_asks_nothing_of_the_network() -> None:
     score = score_of(HYMN)
     _, text = read(score, sheets_of(score, HYMN_CHORDS))

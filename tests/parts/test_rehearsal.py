@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from retune.parts.rehearsal import beat_rate, interval_ratio
+from retune.harmony import Hint
+from retune.parts import SheetOptions
+from retune.parts.rehearsal import beat_rate, interval_ratio, slow_chords
 from retune.units import key_to_hz, ratio_to_cents
-from tests.parts.build import HYMN, HYMN_CHORDS, chord_hints, score_of, sheets_of
+from tests.parts.build import HYMN, HYMN_CHORDS, chord_hints, score_of, sheets_of, stages
 
 # Beats a second of tempered intervals at A4 = 440 Hz as piano tuners list them (common practice, no source; each
 # value also follows from |n·f − m·g| of the two coinciding partials).
@@ -68,7 +72,7 @@ def test_the_third_is_told_how_it_beats_at_piano_pitch() -> None:
     """E4 over C3 is 5:2; left 13.69 cents high it beats 5·f·|2^(x/1200) − 1| = 5.19 a second (C3 = 130.8 Hz)."""
     third = sheets_of(score_of(HYMN), HYMN_CHORDS).chords[0].voices[-1]
     assert "pure octave and major third above Bass (5:2)" in third.hint
-    assert "14 too high and beats 5.2 times a second" in third.hint
+    assert "14 cents too high and beats 5.2 times a second" in third.hint
 
 
 def test_a_low_third_above_the_bass_is_told_against_the_bass() -> None:
@@ -76,8 +80,8 @@ def test_a_low_third_above_the_bass_is_told_against_the_bass() -> None:
     score = score_of({"A": [(0.0, 4.0, 64)], "B": [(0.0, 4.0, 67)], "C": [(0.0, 4.0, 72)]})
     voices = sheets_of(score, chord_hints((0, "maj"))).chords[0].voices
     assert [v.degree for v in voices] == ["third", "fifth", "root"]
-    assert "pure minor third above A (6:5). At piano pitch it is 16 too low" in voices[1].hint
-    assert "pure fourth above B (4:3). At piano pitch it is 2 too high" in voices[2].hint
+    assert "pure minor third above A (6:5). At piano pitch it is 16 cents too low" in voices[1].hint
+    assert "pure fourth above B (4:3). At piano pitch it is 2 cents too high" in voices[2].hint
 
 
 def test_every_kind_of_chord_comes_before_a_second_of_one_kind() -> None:
@@ -100,4 +104,45 @@ def test_a_voice_below_its_partner_is_too_high_when_the_interval_is_too_narrow()
     score = score_of({"A": [(0.0, 4.0, 52)], "B": [(0.0, 4.0, 79)], "C": [(0.0, 4.0, 72)]})
     voices = sheets_of(score, chord_hints((0, "maj"))).chords[0].voices
     assert [v.part for v in voices] == ["A", "B", "C"]
-    assert "pure fifth below B (3:2). At piano pitch it is 2 too high" in voices[2].hint
+    assert "pure fifth below B (3:2). At piano pitch it is 2 cents too high" in voices[2].hint
+
+
+def test_a_voice_is_not_told_to_stand_still_where_the_tuning_has_no_pure_interval_for_it() -> None:
+    """Two parts in equal temperament leave the third of C major 13.7 cents wide (5/4: 386.3 cents)."""
+    score = score_of({"Organ": [(0.0, 4.0, 48), (0.0, 4.0, 64)], "Top": [(0.0, 4.0, 67)]})
+    (chord,) = sheets_of(score, chord_hints((0, "maj")), fixed=("Organ",)).chords
+    hints = {str(voice.pitch): voice.hint for voice in chord.voices}
+    assert hints["E4"] == (
+        "go by the number: here it stays 14 cents wider than a pure octave and major third above Organ (5:2)"
+    )
+    assert "(3:1)" in hints["G4"], "the fifth is pure with the bass and listens to it"
+
+
+def test_a_voice_listens_to_one_with_which_it_is_pure() -> None:
+    """G lies a comma from C but is pure with E: it is told E, although 3:2 with C would be simpler."""
+    score, harmony, ratios, tuning = stages(
+        score_of({"Low": [(0.0, 4.0, 60)], "Mid": [(0.0, 4.0, 64)], "Top": [(0.0, 4.0, 67)]}),
+        chord_hints((0, "maj")),
+    )
+    offsets = tuning.offsets.copy()
+    offsets["offset_cents"] = [0.0, -13.686 - 21.506, 1.955 - 21.506]
+    (chord,) = slow_chords(score, harmony, ratios, replace(tuning, offsets=offsets), 8, 440.0)
+    hints = {voice.part: voice.hint for voice in chord.voices}
+    assert hints["Top"].startswith("go by the number: here it stays 22 cents narrower than a pure fifth")
+    assert hints["Mid"].startswith("pure minor third below Top (6:5)")
+
+
+def test_pure_chords_are_chosen_before_longer_ones_that_are_not() -> None:
+    """The long C of bars 1-2 is spoiled by an organ in equal temperament, the short C of bar 3 is not."""
+    parts = {
+        "Organ": [(0.0, 8.0, 60), (0.0, 8.0, 64)],
+        "Low": [(8.0, 4.0, 48)],
+        "Mid": [(8.0, 4.0, 64)],
+        "Top": [(0.0, 12.0, 67)],
+    }
+    given = [
+        *chord_hints((0, "maj"), bars=2.0),
+        Hint(start_tick=8 * 480, end_tick=12 * 480, root_pc=0, chord="maj"),
+    ]
+    chords = sheets_of(score_of(parts), given, SheetOptions(chords=1), fixed=("Organ",)).chords
+    assert [chord.bar for chord in chords] == [3]
