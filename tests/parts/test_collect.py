@@ -120,7 +120,9 @@ def test_rules_tell_habits_met_more_than_once_and_only_those() -> None:
     assert all(sheet.rules == () for sheet in once.sheets)
 
 
-@pytest.mark.parametrize(("pure", "tempered", "told"), [(3, 0, 3), (3, 2, 3), (3, 3, 0), (3, 4, 0), (2, 0, 0)])
+@pytest.mark.parametrize(
+    ("pure", "tempered", "told"), [(3, 0, 3), (3, 2, 3), (3, 3, 0), (3, 4, 0), (2, 0, 0)]
+)
 def test_a_habit_is_told_only_where_it_is_most_of_the_cases(pure: int, tempered: int, told: int) -> None:
     """Thirds of C major at −14, and some that stay on the tuner's zero."""
     bars = range(pure + tempered)
