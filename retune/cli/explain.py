@@ -4,18 +4,26 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from retune.cli.tables import table
 from retune.errors import OptionError
 from retune.harmony import explain
-from retune.harmony.spelling import chord_label, spell
+from retune.harmony.model import Role
+from retune.harmony.spelling import chord_label, spell, spell_in_chord
 
 if TYPE_CHECKING:
-    import numpy as np
-
     from retune.harmony.reasons import Explanation
     from retune.pipeline import Analysis
 
 LEAST_SHARE = 0.01  # tones that sound for less of a slice are not listed (chosen by eye)
+
+LEGEND = """
+Points say how well a chord fits its window: what sounds (sound, presence), the lowest notes (bass, first bass), the
+beats around it (surroundings) and its length. The chord before, the chord after and the cost of a change count as
+well, so the first candidate is not always taken. Of the chord taken only the root stands: its type is then named by
+what sounds above the root. docs/harmony.md tells how.
+"""
 
 
 def explanation_text(analysis: Analysis, bar: int) -> str:
@@ -29,7 +37,7 @@ def explanation_text(analysis: Analysis, bar: int) -> str:
     if not found:
         last = int(meters.bar_beat(max(analysis.score.end_tick - 1, 0))[0])
         raise OptionError(f"bar {bar} has no harmony to explain; the music ends in bar {last}")
-    return "\n".join(_window(analysis, explanation) for explanation in found)
+    return "\n".join(_window(analysis, explanation) for explanation in found) + LEGEND
 
 
 def _window(analysis: Analysis, explanation: Explanation) -> str:
@@ -39,7 +47,25 @@ def _window(analysis: Analysis, explanation: Explanation) -> str:
     heading = f"{start}, to {end}: {chord_label(window, key)}"
     if explanation.given:
         heading += ", as given; the finder would have weighed:"
-    return f"{heading}\n\n{_sounding(analysis, explanation, key)}\n{_candidates(explanation, key)}"
+    sounding = _sounding(analysis, explanation, key) + _outside(analysis, explanation.window)
+    return f"{heading}\n\n{sounding}\n{_candidates(explanation, key)}"
+
+
+def _outside(analysis: Analysis, window: int) -> str:
+    """The notes that do not belong to the chord, and what each does."""
+    score, harmony = analysis.score, analysis.harmony
+    row = harmony.windows[window]
+    key = harmony.key_at(int(row["start_tick"]))
+    pieces = harmony.pieces
+    here = pieces[(pieces["window"] == window) & (pieces["role"] != Role.CHORD)]
+    told = []
+    for piece in here[np.argsort(here["start_tick"], kind="stable")]:
+        note = score.notes[int(piece["note"])]
+        name = spell_in_chord(int(note["key"]) % 12, row, key)
+        part = score.parts[int(note["part"])].name
+        role = Role(int(piece["role"])).name.lower()
+        told.append(f"{name} of {part}, {score.where(int(piece['start_tick']))} ({role})")
+    return f"outside the chord: {'; '.join(told)}\n" if told else ""
 
 
 def _sounding(analysis: Analysis, explanation: Explanation, key: np.void) -> str:

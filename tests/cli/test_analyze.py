@@ -195,6 +195,14 @@ def test_explanation_names_what_sounded_and_the_rivals():
     assert len(candidates) >= 3
 
 
+def test_explanation_names_the_notes_outside_the_chord_and_what_they_do():
+    """The 4-3 suspension that the alto of the hymn has in bar 4, as the score of the sample says."""
+    result = run("analyze", HYMN, "--explain", "4")
+    assert "outside the chord: G of Alto, bar 4, beat 3 (suspension)" in result.text.splitlines()
+    assert result.text.count("outside the chord") == 1
+    assert result.text.count("Points say how well a chord fits its window") == 1
+
+
 def test_explanation_of_a_bar_that_is_not_there():
     result = run("analyze", HYMN, "--explain", "99")
     assert (result.status, result.out) == (2, b"")
