@@ -11,6 +11,7 @@ from retune.harmony import Harmony, find_harmony, hints_from_markers
 from retune.options import Options
 from retune.ratios import Ratios, choose_ratios
 from retune.score import Score, read_score
+from retune.threads import on_one_thread
 from retune.tuning import Tuning, find_compromises, find_shifts, glided, solve_tuning
 
 if TYPE_CHECKING:
@@ -52,6 +53,7 @@ class Conversion:
 
 
 @without_collector
+@on_one_thread
 def analyze(
     music: bytes | Score, options: Options | None = None, *, name: str = "input", plan: Plan | None = None
 ) -> Analysis:
@@ -122,6 +124,7 @@ def _with_fixed(options: Options, plan: Plan | None) -> Options:
 
 
 @without_collector
+@on_one_thread
 def convert(
     music: bytes | Score,
     options: Options | None = None,
@@ -141,6 +144,7 @@ def convert(
 
 
 @without_collector
+@on_one_thread
 def finish(analysis: Analysis, tuning: Tuning, *, name: str = "input", per_part: bool = False) -> Conversion:
     """An analysis and a tuning of it → bytes of retuned files, checked. Raises `CheckFailed`."""
     from retune import encode
