@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import ctypes
 import functools
+import importlib
 import threading
 from collections.abc import Callable
 from typing import ParamSpec, TypeVar
-
-import numpy as np
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -55,8 +54,8 @@ def _count(change: int) -> None:
 def _controls() -> tuple[Callable[[], int], Callable[[int], object]]:
     """Functions of OpenBLAS that tell and set its number of threads."""
     try:
-        library = ctypes.CDLL(np._core._multiarray_umath.__file__)
-    except (AttributeError, OSError):
+        library = ctypes.CDLL(importlib.import_module("numpy._core._multiarray_umath").__file__)
+    except (ImportError, OSError):
         return lambda: 1, lambda _: None
     for name in _NAMES:
         if hasattr(library, name.format("set")):
