@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from retune import __version__
 from retune.page.music import music_data
-from retune.page.words import compromise_rows, fact_line, figure_rows, page_title
+from retune.page.words import fact_line, figure_rows, page_title, place_rows
 
 if TYPE_CHECKING:
     from retune.pipeline import Analysis
@@ -44,7 +44,6 @@ def build_page(
     heading = page_title(analysis, title)
     style = _asset("page.css")
     script = _script()
-    rows, left = compromise_rows(analysis, tuning)
     environment = Environment(
         loader=PackageLoader("retune.page", "assets"), autoescape=True, keep_trailing_newline=True
     )
@@ -52,8 +51,8 @@ def build_page(
         title=heading,
         facts=fact_line(analysis),
         figures=figure_rows(analysis, tuning),
-        compromises=rows,
-        compromises_left=left,
+        compromises=place_rows(analysis, tuning.compromises),
+        shifts=place_rows(analysis, tuning.shifts),
         reference=f"{analysis.options.reference_hz:g}",
         version=__version__,
         style=Markup(style),

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from retune.plan.model import Plan
     from retune.ratios.model import RatioTable
     from retune.score.model import Score
-    from retune.tuning.model import Tuning
+    from retune.tuning.model import Compromise, Tuning
 
 DATA_FORMAT = 1
 MILLI = 1000.0
@@ -64,13 +64,16 @@ def music_data(
         "spellings": _spellings(analysis.harmony)[0],
         "chord_spelling": {"fifths_above_root": FIFTHS_ABOVE_ROOT, "other_fifths": OTHER_FIFTHS},
         "usual_ratios": [row[:USUAL_RATIOS] for row in candidates(13)],
-        "compromises": [
-            {"tick": int(c.tick), "notes": [int(n) for n in c.notes]} for c in tuning.compromises
-        ],
+        "compromises": _places(tuning.compromises),
+        "shifts": _places(tuning.shifts),
         "fixed_texts": list(options.fixed),
         "sections": _sections(analysis.plan),
         "tunings": _tunings(analysis, tuning, others),
     }
+
+
+def _places(places: Sequence[Compromise]) -> list[dict[str, Any]]:
+    return [{"tick": int(place.tick), "notes": [int(note) for note in place.notes]} for place in places]
 
 
 def _limit(cents: float) -> float | None:

@@ -1,4 +1,4 @@
-"""What the page says in words: its title, the line of facts, the figures, the list of compromises."""
+"""What the page says in words: its title, the line of facts, the figures, the lists of places."""
 
 from __future__ import annotations
 
@@ -13,12 +13,14 @@ from retune.parts.names import pitch
 from retune.wording import plain
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from retune.harmony.model import Harmony
     from retune.pipeline import Analysis
     from retune.score.model import Score
     from retune.tuning.model import Compromise, Tuning
 
-LISTED_COMPROMISES = 80
+LISTED_PLACES = 80
 
 
 class FigureRow(NamedTuple):
@@ -29,8 +31,8 @@ class FigureRow(NamedTuple):
     after: str
 
 
-class CompromiseRow(NamedTuple):
-    """One line of the list of compromises; `number` is its place in the tuning's own list."""
+class PlaceRow(NamedTuple):
+    """One line of a list of compromises or shifts; `number` is its place in the tuning's own list."""
 
     number: int
     where: str
@@ -86,18 +88,17 @@ def _limit(what: str, cents: float) -> str:
     return f"{what} at most {cents:g} {unit}"
 
 
-def compromise_rows(analysis: Analysis, tuning: Tuning) -> tuple[list[CompromiseRow], int]:
-    """Return the largest compromises in order of time, and how many smaller ones are left out."""
-    places = range(len(tuning.compromises))
-    largest = sorted(places, key=lambda i: (-abs(tuning.compromises[i].cents), i))[:LISTED_COMPROMISES]
-    rows = [_row(analysis, i, tuning.compromises[i]) for i in sorted(largest)]
-    return rows, len(tuning.compromises) - len(rows)
+def place_rows(analysis: Analysis, places: Sequence[Compromise]) -> tuple[list[PlaceRow], int]:
+    """Return the largest compromises or shifts in order of time, and how many smaller ones are left out."""
+    largest = sorted(range(len(places)), key=lambda i: (-abs(places[i].cents), i))[:LISTED_PLACES]
+    rows = [_row(analysis, i, places[i]) for i in sorted(largest)]
+    return rows, len(places) - len(rows)
 
 
-def _row(analysis: Analysis, index: int, compromise: Compromise) -> CompromiseRow:
+def _row(analysis: Analysis, index: int, compromise: Compromise) -> PlaceRow:
     score, harmony = analysis.score, analysis.harmony
-    names = [note_name(score, harmony, note, compromise.tick) for note in compromise.notes]
-    return CompromiseRow(
+    names = dict.fromkeys(note_name(score, harmony, note, compromise.tick) for note in compromise.notes)
+    return PlaceRow(
         index,
         score.where(compromise.tick),
         "–".join(names),

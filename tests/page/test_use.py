@@ -149,13 +149,26 @@ def test_a_compromise_leads_to_its_place(hymn: tuple[Analysis, Tuning], hymn_pag
     analysis, tuning = hymn
     page = open_page(hymn_page)
     last = tuning.compromises[-1]
-    page.locator(".jump").last.click()
+    page.locator("#compromises .jump").last.click()
     assert player(page, "player.position") == pytest.approx(float(analysis.score.clock.seconds(last.tick)))
     assert page.evaluate("retunePage.page.chosen") == last.window
     shown = page.evaluate(
         "(() => { const f = retunePage.page.view.frame(); return [f.fromTick, f.toTick]; })()"
     )
     assert shown[0] <= last.tick <= shown[1]
+    assert page.locator("#note-tip").is_visible()
+
+
+def test_a_shift_is_listed_and_leads_to_its_place(
+    hymn: tuple[Analysis, Tuning], hymn_page: Path, open_page: Opener
+):
+    analysis, tuning = hymn
+    page = open_page(hymn_page)
+    assert page.locator("#shifts tbody tr").count() == len(tuning.shifts) > 0
+    last = tuning.shifts[-1]
+    assert page.locator("#shifts .why").last.inner_text() == last.reason
+    page.locator("#shifts .jump").last.click()
+    assert player(page, "player.position") == pytest.approx(float(analysis.score.clock.seconds(last.tick)))
     assert page.locator("#note-tip").is_visible()
 
 
@@ -244,9 +257,8 @@ def test_hostile_text_is_shown_and_does_nothing(
 ):
     analysis = analyze(midi({HOSTILE: [(0, 2, 60), (0, 2, 64), (0, 2, 67), (2, 2, 65)]}), Options())
     tuning = tune(analysis)
-    tuning = replace(
-        tuning, compromises=(Compromise(tick=0, notes=(0, 1), window=0, cents=3.0, reason=HOSTILE),)
-    )
+    hostile = (Compromise(tick=0, notes=(0, 1), window=0, cents=3.0, reason=HOSTILE),)
+    tuning = replace(tuning, compromises=hostile, shifts=hostile)
     path = tmp_path / "hostile.html"
     path.write_text(build_page(analysis, tuning, title=HOSTILE, others={HOSTILE: tuning}), encoding="utf-8")
     page = open_page(path)
@@ -257,6 +269,7 @@ def test_hostile_text_is_shown_and_does_nothing(
     assert page.locator("#parts tbody th").inner_text() == HOSTILE
     assert page.locator("img").count() == 0
     assert HOSTILE in page.locator("#compromises .why").inner_text()
+    assert HOSTILE in page.locator("#shifts .why").inner_text()
 
 
 def test_print_holds_music_chords_and_figures_and_no_controls(
@@ -302,4 +315,5 @@ def test_a_page_without_chords_or_compromises_opens(
     page.click("#play")
     page.wait_for_function("() => retunePage.page.player.voices.size === 1")
     assert "Nowhere" in page.locator(".compromises").inner_text()
+    assert "Nowhere" in page.locator(".shifts").inner_text()
     assert page.locator("h1").inner_text() == "Test piece"

@@ -272,7 +272,7 @@ class Page {
   _wireTables() {
     this._showParts();
     for (const button of document.querySelectorAll(".jump")) {
-      button.addEventListener("click", () => this.jump(Number(button.dataset.index)));
+      button.addEventListener("click", () => this.jump(button.dataset.list, Number(button.dataset.index)));
     }
     const bar = document.getElementById("notes-bar");
     bar.max = String(this.music.lastBar);
@@ -287,13 +287,13 @@ class Page {
     this._showBarNotes();
   }
 
-  /** Go to a compromise: choose its chord, mark its first note, put the play line there. */
-  jump(index) {
-    const { tick, notes } = this.music.data.compromises[index];
+  /** Go to a place of a list ("compromises", "shifts"): choose its chord, mark its last note, put the play line there. */
+  jump(list, index) {
+    const { tick, notes } = this.music.data[list][index];
     this.seek(this.music.seconds(tick));
     this.chooseWindow(this.music.windowIndexAt(tick, this.windows));
     this.view.reveal(tick);
-    if (notes.length) this.view._showNote(notes[0]);
+    if (notes.length) this.view._showNote(notes[notes.length - 1]);
     const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
     document.getElementById("score-head").scrollIntoView({ behavior: still ? "auto" : "smooth" });
     this.view.canvas.focus({ preventScroll: true });
