@@ -15,6 +15,8 @@ from retune.check.packets import (
     MIDI1_VOICE,
     MIDI2_VOICE,
     SYSEX7,
+    SYSTEM_LENGTHS,
+    SYSTEM_MESSAGE,
     flex_text,
     is_clip,
     read_clip,
@@ -41,6 +43,7 @@ from retune.check.sounding import (
     KEY_PRESSURE,
     PARAMETER,
     PROGRAM,
+    SYSTEM,
     IntArray,
     Sounding,
     Stored,
@@ -71,6 +74,10 @@ class _Reading:
     stored: list[Stored] = field(default_factory=list)
     sysex: dict[int, list[int]] = field(default_factory=dict)
     text: dict[int, bytes] = field(default_factory=dict)
+    pressed_keys: list[tuple[int, int]] = field(default_factory=list)  # row of `events`, key it is for
+    presses: list[tuple[int, int, int]] = field(
+        default_factory=list
+    )  # row of `events`, place, lane · 128 + key
 
 
 def decode_clip(data: bytes, *, name: str = "input") -> Sounding:
@@ -85,12 +92,15 @@ def decode_clip(data: bytes, *, name: str = "input") -> Sounding:
     reading.per_note.freeze()
     ticks_of_place = np.array([*clip.ticks, clip.end_tick, clip.end_tick], dtype=np.int64)
     notes, curve = _notes(reading, ticks_of_place)
+    events = np.array(reading.events, dtype=EVENT_DTYPE)
+    for row, key in reading.pressed_keys:
+        events["number"][row] = key
     return Sounding(
         format=2,
         ticks_per_quarter=float(clip.ticks_per_quarter),
         notes=notes,
         curve=curve,
-        events=np.array(reading.events, dtype=EVENT_DTYPE),
+        events=events,
         stored=tuple(reading.stored),
         track_names=(),
         end_tick=clip.end_tick,
@@ -102,6 +112,9 @@ def _take(reading: _Reading, place: int, tick: int, packet: tuple[int, ...]) -> 
     kind, group = packet[0] >> 28, packet[0] >> 24 & 0xF
     if kind == MIDI2_VOICE:
         _voice(reading, place, tick, packet)
+    elif kind == SYSTEM_MESSAGE:
+        message = packet[0].to_bytes(4, "big")[1:]
+        reading.stored.append((tick, 0, (SYSTEM, *message[: SYSTEM_LENGTHS.get(message[0], 1)])))
     elif kind == MIDI1_VOICE:
         _old_voice(reading, place, tick, packet[0])
     elif kind == SYSEX7:
@@ -137,8 +150,8 @@ def _voice(reading: _Reading, place: int, tick: int, packet: tuple[int, ...]) ->
         receiver.bend.add(lane, place, (data - CENTRE_32) / CENTRE_32 * BEND_CENTRE)
     elif status == 0x2:
         _registered(reading, place, tick, lane, (first, second), data)
-    elif status == 0x3:
-        reading.events.append((tick, 0, channel, PARAMETER, first << 7 | second, data >> 18))
+    elif status in (0x3, 0x4, 0x5):
+        _other_parameter(reading, tick, lane, status, (first, second), data)
     elif status == 0xB:
         _control(reading, place, tick, lane, first, data >> 25)
     elif status == 0xC:
@@ -149,6 +162,8 @@ def _voice(reading: _Reading, place: int, tick: int, packet: tuple[int, ...]) ->
         reading.events.append((tick, 0, channel, PROGRAM, 0, data >> 24 & 0x7F))
     elif status in (0xA, 0xD):
         code = KEY_PRESSURE if status == 0xA else CHANNEL_PRESSURE
+        if status == 0xA:
+            reading.presses.append((len(reading.events), place, lane * 128 + first))
         reading.events.append((tick, 0, channel, code, first, data >> 25))
 
 
@@ -173,8 +188,22 @@ def _registered(
         receiver.channels[lane].tuning = (bank, value) if number == TUNING_PROGRAM else (value, program)
         receiver.tables.select(place, lane, *receiver.channels[lane].tuning)
     elif number != MPE_CONFIGURATION:  # it carries tuning, in files too, and is no event of its own
-        parameter = 1 << 14 | number[0] << 7 | number[1]
-        reading.events.append((tick, 0, lane % CHANNELS_PER_PORT, PARAMETER, parameter, data >> 18))
+        _other_parameter(reading, tick, lane, 0x2, number, data)
+
+
+def _other_parameter(
+    reading: _Reading, tick: int, lane: int, status: int, number: tuple[int, int], data: int
+) -> None:
+    """A parameter that is not about pitch: registered (2) or assignable (3), in relative form (4, 5; 7.4.8)."""
+    registered, value = status in (0x2, 0x4), data >> 18
+    entered = reading.receiver.channels[lane].data  # a device reset clears it
+    if status in (0x4, 0x5):
+        step = (data - (1 << 32) if data >> 31 else data) >> 18
+        high, low = entered.get((registered, number), (0, 0))
+        value = min(max((high << 7 | low) + step, 0), (1 << 14) - 1)
+    entered[registered, number] = [value >> 7, value & 127]
+    parameter = registered << 14 | number[0] << 7 | number[1]
+    reading.events.append((tick, 0, lane % CHANNELS_PER_PORT, PARAMETER, parameter, value))
 
 
 def _control(reading: _Reading, place: int, tick: int, lane: int, controller: int, value: int) -> None:
@@ -249,9 +278,21 @@ def _notes(reading: _Reading, ticks_of_place: IntArray) -> tuple[Table, Table]:
     notes["onset_tick"], notes["release_tick"] = ticks_of_place[on], ticks_of_place[off]
     notes["sounding_end_tick"] = spans.end_ticks
     notes["key"], notes["velocity"] = keys + shift, velocities[begun]
+    reading.pressed_keys = _pressed_keys(reading, spans, notes["key"])
     notes["release_velocity"] = np.where(released, velocities[releases] if len(rows) else 0, 64)
     notes["channel"], notes["port"] = lanes % CHANNELS_PER_PORT, lanes // CHANNELS_PER_PORT
     notes["program"] = reading.receiver.programs(lanes, on)
     reading.receiver.note_settings(notes, lanes, on)
     notes["percussion"] = spans.percussion
     return notes, curve
+
+
+def _pressed_keys(reading: _Reading, spans: Spans, keys: IntArray) -> list[tuple[int, int]]:
+    """Key pressure that is for a note whose number is a mere index: row of the event, and the note's key."""
+    found = []
+    indices = spans.lanes * 128 + spans.keys
+    for row, place, index in reading.presses:
+        notes = np.flatnonzero((indices == index) & (spans.on < place) & (spans.off > place))
+        if len(notes):
+            found.append((row, int(keys[notes[-1]])))
+    return found

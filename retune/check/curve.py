@@ -177,5 +177,5 @@ def _table_cents(receiver: Receiver, spans: Spans, notes: IntArray, places: IntA
     if receiver.tables.used:
         tuned = ~spans.percussion[notes]
         lanes, keys = spans.lanes[notes][tuned], spans.keys[notes][tuned]
-        cents[tuned] = receiver.tables.cents(lanes, keys, places[tuned])
+        cents[tuned] = receiver.tables.cents(lanes, keys, places[tuned], spans.on[notes][tuned])
     return cents

@@ -22,6 +22,7 @@ from retune.check.sounding import (
     EVENT_DTYPE,
     HEARD_DTYPE,
     KEY_PRESSURE,
+    PACKET,
     PARAMETER,
     PROGRAM,
     IntArray,
@@ -124,7 +125,7 @@ def _run(receiver: Receiver, events: Stream, rows: IntArray) -> tuple[Stored, ..
             if not receiver.sysex(row, ports[row], message.data):
                 stored.append((ticks[row], tracks[row], ("sysex", *message.data)))
         elif message.type == "sysex_packet":
-            stored.append((ticks[row], tracks[row], ("sysex", *_unwrapped(message.data))))
+            stored.append((ticks[row], tracks[row], (PACKET, message.status, *message.data)))
         elif message.type not in ADDRESSING:
             stored.append((ticks[row], tracks[row], _content(message)))
     return tuple(stored)
@@ -138,11 +139,6 @@ def _content(message: mido.MetaMessage) -> tuple[object, ...]:
         if name not in ("type", "time")
     ]
     return (message.type, *sorted(values))
-
-
-def _unwrapped(data: bytes) -> bytes:
-    """The bytes of a sysex packet between F0 and F7 where it has them."""
-    return data.removeprefix(b"\xf0").removesuffix(b"\xf7")
 
 
 def _controls(events: Stream) -> tuple[Table, IntArray]:

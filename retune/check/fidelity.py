@@ -9,12 +9,14 @@ import numpy as np
 
 from retune.check.added import added_events, added_stored
 from retune.check.matching import unequal
+from retune.check.pieces import whole_messages
 from retune.check.sounding import (
     CHANNEL_PRESSURE,
     CONTROL,
     KEY_PRESSURE,
     PARAMETER,
     PROGRAM,
+    SYSTEM,
     IntArray,
     Sounding,
     Stored,
@@ -52,6 +54,7 @@ class Fidelity:
     release_velocities_changed: int = 0
     programs_changed: int = 0
     controllers_changed: int = 0  # volume, pan, expression or sustain in force at a note-on
+    percussion_changed: int = 0  # drums that became pitched notes, and the reverse
     tracks_changed: int = 0
     events_lost: int = 0
     events_added: int = 0  # neither tuning nor copies that bring a further channel up to date
@@ -109,6 +112,7 @@ def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
     settings = sum(
         differ(name, original[name][mine], f"note has another {what}") for name, what in _SETTINGS.items()
     )
+    drums = differ("percussion", original["percussion"][mine], "note is a drum or no longer one")
     tracks = _other_tracks(both, problems) if has_tracks else 0
     events_lost, events_added = _changed_events(both, problems)
     names_lost = _lost_names(both, problems) if has_tracks else 0
@@ -125,6 +129,7 @@ def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
         release_velocities_changed=softness,
         programs_changed=programs,
         controllers_changed=settings,
+        percussion_changed=drums,
         tracks_changed=tracks,
         events_lost=events_lost,
         events_added=events_added,
@@ -206,7 +211,7 @@ def _in_clip(stored: tuple[Stored, ...]) -> list[Stored]:
     What has no place there is left out; texts are compared as people read them.
     """
     kept: list[Stored] = []
-    for tick, _, content in stored:
+    for tick, _, content in whole_messages(stored):
         kind = str(content[0])
         values = {pair[0]: pair[1] for pair in content[1:] if isinstance(pair, tuple) and len(pair) == 2}
         if kind == "time_signature" and values:
@@ -217,7 +222,7 @@ def _in_clip(stored: tuple[Stored, ...]) -> list[Stored]:
             kept.append((tick, 0, ("text", readable(str(values.get("text", values.get("name")))))))
         elif kind == "text":
             kept.append((tick, 0, ("text", readable(str(content[1]).encode().decode("latin-1")))))
-        elif kind in ("set_tempo", "sysex", "time_signature", "key_signature"):
+        elif kind in ("set_tempo", "sysex", SYSTEM, "time_signature", "key_signature"):
             kept.append((tick, 0, content))
     return kept
 

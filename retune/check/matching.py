@@ -12,6 +12,8 @@ from retune.check.sounding import BoolArray, FloatArray, IntArray
 
 Columns = Sequence[IntArray]
 
+SAME_NOTE_CENTS = 150.0  # nearer in pitch than a tone: one note, however numbered
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoteColumns:
@@ -21,6 +23,7 @@ class NoteColumns:
     key: IntArray
     velocity: IntArray
     release: IntArray
+    percussion: IntArray  # 0 or 1
     program: IntArray
     track: IntArray
     settings: IntArray  # volume, pan, expression and sustain as one number
@@ -34,12 +37,12 @@ def match_notes(original: NoteColumns, decoded: NoteColumns) -> IntArray:
     """(n_decoded,) number of the original note each decoded note is, -1 for one too many.
 
     Notes equal in everything are paired first, then those equal in all but the controllers, in all but these,
-    program and track, in all but the release too, last those that share only onset and key. Equal notes are
-    taken in order of pitch.
+    program and track, in all but whether they are drums too, in all but the release, last those that share only
+    onset and key. Equal notes are taken in order of pitch.
     """
     place = np.full(len(decoded), -1, dtype=np.int64)
     left = np.ones(len(original), dtype=bool)
-    for telling in (7, 6, 4, 3, 2):
+    for telling in (8, 7, 5, 4, 3, 2):
         mine, theirs = np.flatnonzero(left), np.flatnonzero(place < 0)
         if not len(mine) or not len(theirs):
             break
@@ -49,20 +52,53 @@ def match_notes(original: NoteColumns, decoded: NoteColumns) -> IntArray:
     return place
 
 
+def match_by_pitch(original: NoteColumns, decoded: NoteColumns, place: IntArray) -> IntArray:
+    """`place` with the notes left over paired by onset, velocity, release and pitch, whatever their keys.
+
+    In a MIDI 2.0 clip the number of a note may be a mere index (M2-104-UM v1.1.2, 7.4.15.3), and which key it stands
+    for is not always to be guessed from its pitch.
+    """
+    place = place.copy()
+    taken = np.zeros(len(original), dtype=bool)
+    taken[place[place >= 0]] = True
+    mine, theirs = np.flatnonzero(~taken), np.flatnonzero(place < 0)
+    if len(mine) and len(theirs):
+        a, b = _pair_equal(_pitch_columns(original, mine), _pitch_columns(decoded, theirs))
+        a, b = mine[a], theirs[b]
+        near = np.abs(_pitch(original)[a] - _pitch(decoded)[b]) <= SAME_NOTE_CENTS
+        place[b[near]] = a[near]
+    return place
+
+
+def _pitch(notes: NoteColumns) -> FloatArray:
+    """Cents from key 0 at the onset."""
+    result: FloatArray = 100.0 * notes.key + notes.cents
+    return result
+
+
+def _pitch_columns(notes: NoteColumns, rows: IntArray) -> list[IntArray]:
+    columns = (notes.onset[rows], notes.velocity[rows], notes.release[rows])
+    return [*(column.astype(np.int64) for column in columns), _rank(_pitch(notes)[rows])]
+
+
+def _rank(values: FloatArray) -> IntArray:
+    rank = np.empty(len(values), dtype=np.int64)
+    rank[np.argsort(values, kind="stable")] = np.arange(len(values))
+    return rank
+
+
 def _columns(notes: NoteColumns, rows: IntArray, telling: int) -> list[IntArray]:
     columns = (
         notes.onset,
         notes.key,
         notes.velocity,
         notes.release,
+        notes.percussion,
         notes.program,
         notes.track,
         notes.settings,
     )
-    order = np.argsort(notes.cents[rows], kind="stable")
-    rank = np.empty(len(rows), dtype=np.int64)
-    rank[order] = np.arange(len(rows))
-    return [*(column[rows].astype(np.int64) for column in columns[:telling]), rank]
+    return [*(column[rows].astype(np.int64) for column in columns[:telling]), _rank(notes.cents[rows])]
 
 
 def _pair_equal(a: Columns, b: Columns) -> tuple[IntArray, IntArray]:

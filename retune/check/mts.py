@@ -110,6 +110,10 @@ class TuningTables:
         self.keys = Timeline(0.0, places)  # tuning · 128 + key → cents
         self.octave = Timeline(0.0, places)  # lane → row of octaves
         self.quiet: list[int] = []  # places of changes that leave sounding notes alone
+        self.loud_keys, self.loud_octave = (
+            Timeline(0.0, places),
+            Timeline(0.0, places),
+        )  # where others moved them
         self.octaves: list[tuple[float, ...]] = [(0.0,) * 12]
 
     def _tuning(self, port: int, bank: int, program: int) -> int:
@@ -128,15 +132,20 @@ class TuningTables:
             first = self._tuning(port, change.bank, change.program) * _KEYS
             for key, cents in change.cents.items():
                 self.keys.add(first + key, place, cents)
+                if change.moves_sounding:
+                    self.loud_keys.add(first + key, place, cents)
             return
         self.octaves.append(change.cents)
         for channel in range(CHANNELS_PER_PORT):
             if change.channels >> channel & 1:
-                self.octave.add(port * CHANNELS_PER_PORT + channel, place, len(self.octaves) - 1)
+                lane = port * CHANNELS_PER_PORT + channel
+                self.octave.add(lane, place, len(self.octaves) - 1)
+                if change.moves_sounding:
+                    self.loud_octave.add(lane, place, 0.0)
 
     def freeze(self) -> TuningTables:
         """End the collecting."""
-        for timeline in (self.selection, self.keys, self.octave):
+        for timeline in (self.selection, self.keys, self.octave, self.loud_keys, self.loud_octave):
             timeline.freeze()
         self.octave_rows = np.array(self.octaves)
         return self
@@ -154,11 +163,18 @@ class TuningTables:
         )
         return np.where(chosen < 0, default[lanes // CHANNELS_PER_PORT], chosen)
 
-    def cents(self, lanes: IntArray, keys: IntArray, places: IntArray) -> FloatArray:
-        """Offset of each key on its lane at a place."""
-        tables = self.tunings(lanes, places)
-        rows = self.octave.at(lanes, places).astype(np.int64)
-        result: FloatArray = self.keys.at(tables * _KEYS + keys, places) + self.octave_rows[rows, keys % 12]
+    def cents(self, lanes: IntArray, keys: IntArray, places: IntArray, since: IntArray) -> FloatArray:
+        """Offset of each key on its lane at a place, for a note that began at `since`.
+
+        What a change that leaves sounding notes alone has put into a table counts from the next note on.
+        """
+        index = self.tunings(lanes, places) * _KEYS + keys
+        chosen = np.maximum(since, self.selection.latest(lanes, places))
+        obeyed = np.maximum(chosen, self.loud_keys.latest(index, places))
+        rows = self.octave.at(lanes, np.maximum(since, self.loud_octave.latest(lanes, places))).astype(
+            np.int64
+        )
+        result: FloatArray = self.keys.at(index, obeyed) + self.octave_rows[rows, keys % 12]
         return result
 
     def breaks(

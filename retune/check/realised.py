@@ -25,7 +25,8 @@ class Realised:
 def realised(both: Comparison, tuning: Tuning) -> Realised:
     """Compare all matched notes with their offsets.
 
-    Notes without offsets (percussion) are to keep their own pitch.
+    Notes without offsets (percussion) are to keep their own pitch; what a part plays once its channel has become a
+    drum kit is not judged.
     """
     score, place = both.score, both.place
     heard = both.decoded.curve
@@ -40,7 +41,8 @@ def realised(both: Comparison, tuning: Tuning) -> Realised:
     error = sounds.at(notes, starts) - meant.at(notes, starts)
     if own is not None:
         error -= own.at(notes, starts)
-    error = np.abs(error)
+    drums = both.original.notes["percussion"][notes] & np.isin(notes, tuning.offsets["note"])
+    error = np.where(drums, 0.0, np.abs(error))
     down = starts < score.notes["release_tick"][notes]
     length = np.where(down, ends - starts, 0)
     if not length.any():
@@ -79,9 +81,9 @@ def _stretches(
     """(note, start, end) between any two steps of a note, from its onset to the end of its sound."""
     mine, theirs = both.pairs
     end = np.zeros(len(both.score.notes), dtype=np.int64)
-    end[mine] = np.minimum(
-        both.score.notes["sounding_end_tick"][mine], both.decoded.notes["sounding_end_tick"][theirs]
-    )
+    sounds_until = (notes["sounding_end_tick"] for notes in (both.score.notes, both.original.notes))
+    heard_until = both.decoded.notes["sounding_end_tick"][theirs]
+    end[mine] = np.minimum.reduce([*(until[mine] for until in sounds_until), heard_until])
     steps = [sounds.keys, meant.keys, mine * span + both.score.notes["release_tick"][mine]]
     if own is not None:
         steps.append(own.keys)

@@ -153,7 +153,7 @@ class Receiver:
             channel.chosen = (now, (msb if now == registered else 127, value))
         elif channel.chosen[1] != NULL:
             data = channel.data.setdefault(channel.chosen, list(_START_DATA.get((msb, lsb), [0, 0])))
-            _enter(data, controller, value)
+            _enter(data, controller, value, channel.chosen)
             self.parameter_changed(place, lane, channel.chosen, data, controller)
 
     def parameter_changed(
@@ -351,23 +351,35 @@ class Receiver:
         notes["sustain"] = self.sustain.at(lanes, places) > 0
 
     def percussion(self, lanes: IntArray, places: IntArray) -> BoolArray:
-        """Channel 10 outside an MPE zone (GM1 p. 2), and what banks and messages make of any channel."""
-        tenth = (lanes % CHANNELS_PER_PORT == PERCUSSION_CHANNEL) & (self.manager.at(lanes, places) < 0)
-        told = self.rhythm.at(lanes, places)
+        """Channel 10 outside an MPE zone (GM1 p. 2), and what banks and messages make of any channel.
+
+        A zone has the program of its manager, and so its bank (MPE 2.3.3).
+        """
+        managers = self.manager.at(lanes, places)
+        tenth = (lanes % CHANNELS_PER_PORT == PERCUSSION_CHANNEL) & (managers < 0)
+        told = self.rhythm.at(np.where(managers < 0, lanes, managers).astype(np.int64), places)
         result: BoolArray = np.where(told == BY_CHANNEL, tenth, told == RHYTHM)
         return result
 
 
-def _enter(data: list[int], controller: int, value: int) -> None:
-    """Data entry; the MSB sets the LSB to zero (p. 12), stepping counts in units of the LSB."""
+def _enter(data: list[int], controller: int, value: int, parameter: Parameter) -> None:
+    """Data entry; the MSB sets the LSB to zero (p. 12).
+
+    Stepping counts in the smallest unit of the parameter: cents of bend range, semitones of coarse tuning,
+    units of the LSB of all others.
+    """
     if controller == CC_DATA_MSB:
         data[:] = [value, 0]
     elif controller == CC_DATA_LSB:
         data[1] = value
     else:
         step = 1 if controller == CC_INCREMENT else -1
-        whole = min(max((data[0] << 7 | data[1]) + step, 0), 16383)
-        data[:] = [whole >> 7, whole & 127]
+        if parameter == (True, COARSE):
+            data[0] = min(max(data[0] + step, 0), 127)
+            return
+        unit = 100 if parameter == (True, BEND_RANGE) else 128
+        whole = min(max(data[0] * unit + min(data[1], unit - 1) + step, 0), 128 * unit - 1)
+        data[:] = divmod(whole, unit)
 
 
 def _system_on(data: tuple[int, ...]) -> int | None:

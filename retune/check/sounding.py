@@ -61,6 +61,10 @@ EVENT_DTYPE = np.dtype(
 CONTROL, PROGRAM, CHANNEL_PRESSURE, KEY_PRESSURE, PARAMETER = range(5)
 """Kinds of `EVENT_DTYPE` rows. What only carries tuning (bends, RPN 0-4 and 6) is in the curve, not here."""
 
+PACKET, SYSTEM = "sysex packet", "system message"
+"""Kinds of stored content beside "sysex" and the types of meta events: an F0 or F7 event that is no whole sysex (status
+and bytes), a system common or real-time message of a clip (its bytes)."""
+
 Stored = tuple[int, int, tuple[object, ...]]
 """A meta event or system exclusive message: tick, track, content."""
 
@@ -122,6 +126,17 @@ def folded(sounding: Sounding, track_names: Sequence[str]) -> Sounding:
     notes, events = sounding.notes.copy(), sounding.events.copy()
     notes["track"], events["track"] = target[notes["track"]], target[events["track"]]
     return replace(sounding, notes=notes, events=events)
+
+
+def renumbered(sounding: Sounding, keys: IntArray) -> Sounding:
+    """The same pitches, counted from other keys (n_notes,)."""
+    change = keys - sounding.notes["key"]
+    if not change.any():
+        return sounding
+    notes, curve = sounding.notes.copy(), sounding.curve.copy()
+    notes["key"] = keys
+    curve["cents"] -= 100.0 * change[curve["note"]]
+    return replace(sounding, notes=notes, curve=curve)
 
 
 def joined(soundings: Sequence[Sounding]) -> Sounding:

@@ -9,10 +9,10 @@ import numpy as np
 
 from retune.check.decode import decode, decode_score
 from retune.check.fidelity import Comparison, compare, note_at
-from retune.check.matching import NoteColumns, match_notes
+from retune.check.matching import NoteColumns, match_by_pitch, match_notes
 from retune.check.realised import Realised, realised
 from retune.check.report import CheckReport, Measured
-from retune.check.sounding import FloatArray, IntArray, Sounding, Table, folded, joined
+from retune.check.sounding import FloatArray, IntArray, Sounding, Table, folded, joined, renumbered
 from retune.errors import Remark
 from retune.harmony.model import Harmony
 from retune.options import Options
@@ -125,10 +125,14 @@ def _compare_notes(score: Score, decoded: Sounding, tuning: Tuning | None) -> Co
     if tuning is not None:
         first = np.flatnonzero(np.diff(tuning.offsets["note"], prepend=-1))
         at_onset[tuning.offsets["note"][first]] += tuning.offsets["offset_cents"][first]
-    place = match_notes(
-        _note_columns(original, score.notes["release_tick"], at_onset, has_tracks),
-        _note_columns(decoded, decoded.notes["release_tick"], _first_cents(decoded), has_tracks),
-    )
+    mine = _note_columns(original, score.notes["release_tick"], at_onset, has_tracks)
+    theirs = _note_columns(decoded, decoded.notes["release_tick"], _first_cents(decoded), has_tracks)
+    place = match_notes(mine, theirs)
+    if not has_tracks:
+        place = match_by_pitch(mine, theirs, place)
+        decoded = renumbered(
+            decoded, np.where(place >= 0, original.notes["key"][place], decoded.notes["key"])
+        )
     return Comparison(score=score, original=original, decoded=decoded, place=place)
 
 
@@ -139,6 +143,7 @@ def _note_columns(sounding: Sounding, release: IntArray, cents: FloatArray, has_
         key=notes["key"],
         velocity=notes["velocity"],
         release=release,
+        percussion=notes["percussion"],
         program=notes["program"],
         track=notes["track"] if has_tracks else np.zeros(len(notes), dtype=np.int64),
         settings=_settings(notes),

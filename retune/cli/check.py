@@ -26,6 +26,7 @@ _COUNTS = {
     "velocities_changed": "notes of another velocity",
     "release_velocities_changed": "releases of another velocity",
     "programs_changed": "notes of another program",
+    "percussion_changed": "drums that became notes, or the reverse",
     "tracks_changed": "notes in another track",
     "events_lost": "other events missing",
     "names_lost": "tracks of another name",

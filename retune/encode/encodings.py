@@ -8,6 +8,7 @@ from dataclasses import replace
 from functools import partial
 
 from retune.encode.model import Encoded
+from retune.encode.plain import plain
 from retune.errors import Remark
 from retune.options import Options
 from retune.score.model import Score
@@ -40,7 +41,8 @@ def encode(score: Score, tuning: Tuning, options: Options) -> Encoded:
 
     """
     encoder = _encoder(options)
-    encoded = encoder(score, tuning, options)
+    score, tuning, error = plain(score, tuning, options)
+    encoded = _with_error(encoder(score, tuning, options), error)
     if (
         options.when_full != "files"
         or len(score.parts) < 2
@@ -54,7 +56,7 @@ def encode(score: Score, tuning: Tuning, options: Options) -> Encoded:
         code="one-file-a-part",
         message=f"one file does not have the channels for all tunings: {len(apart.files)} files, one for each part",
     )
-    return replace(apart, remarks=(said, *apart.remarks))
+    return _with_error(replace(apart, remarks=(said, *apart.remarks)), error)
 
 
 def per_part(score: Score, tuning: Tuning, options: Options) -> Encoded:
@@ -70,7 +72,12 @@ def per_part(score: Score, tuning: Tuning, options: Options) -> Encoded:
         from retune.encode.bend import encode_bend
 
         encoder = partial(encode_bend, tails=False)
-    return encode_apart(score, tuning, options, encoder)
+    score, tuning, error = plain(score, tuning, options)
+    return _with_error(encode_apart(score, tuning, options, encoder), error)
+
+
+def _with_error(encoded: Encoded, error: float) -> Encoded:
+    return replace(encoded, worst_error_cents=encoded.worst_error_cents + error)
 
 
 def _encoder(options: Options) -> Encoder:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -135,13 +135,18 @@ class Habits:
     bend_cents: float = 0.0  # how far the input bends it
     bends: set[float] = field(default_factory=set)  # all that the input bends it to [cents]
     bend_range: float = 0.0  # widest range in force while it does [semitones]
-    is_mono: bool = False  # put into mono mode and left there
+    is_mono: bool = False  # put into mono mode before its first note and left there
     ends_notes: bool = False  # gets mode messages that end notes
     has_parameters: bool = False  # sets parameters whose value before is not known
 
 
-def read_habits(instruments: tuple[Instrument, ...], others: Iterable[OtherEvent]) -> tuple[Habits, ...]:
-    """Habits of each instrument, from one pass over the events that are not notes."""
+def read_habits(
+    instruments: tuple[Instrument, ...], others: Iterable[OtherEvent], first_note: Mapping[int, int]
+) -> tuple[Habits, ...]:
+    """Habits of each instrument, from one pass over the events that are not notes.
+
+    `first_note` is the rank of each instrument's first note-on.
+    """
     index_of = {(i.port, i.channel): i.index for i in instruments}
     states = [BendState() for _ in instruments]
     habits = tuple(Habits() for _ in instruments)
@@ -157,7 +162,7 @@ def read_habits(instruments: tuple[Instrument, ...], others: Iterable[OtherEvent
             state.value = event.message.pitch
         elif event.message.type == "control_change":
             state.control(event.message.control, event.message.value)
-            _take_control(habit, state, event.message.control)
+            _take_control(habit, state, event.message.control, event.rank < first_note.get(index, 0))
         if state.value:
             habit.bends.add(state.cents)
             habit.bend_cents = max(habit.bend_cents, abs(state.cents))
@@ -165,10 +170,10 @@ def read_habits(instruments: tuple[Instrument, ...], others: Iterable[OtherEvent
     return habits
 
 
-def _take_control(habit: Habits, state: BendState, number: int) -> None:
+def _take_control(habit: Habits, state: BendState, number: int, is_early: bool) -> None:
     if number in _ENDS_NOTES:
         habit.ends_notes = True
         if number in (CC_MONO_ON, CC_POLY_ON):
-            habit.is_mono = number == CC_MONO_ON
+            habit.is_mono = number == CC_MONO_ON and (is_early or habit.is_mono)
     elif number in DATA_ENTRY and state.selection not in KNOWN_PARAMETERS:
         habit.has_parameters |= state.selection != NO_SELECTION

@@ -19,21 +19,25 @@ import numpy as np
 from retune.constants import BEND_CENTRE, CC_RESET_ALL_CONTROLLERS, DEFAULT_METER
 from retune.encode import messages as build
 from retune.encode import packets as ump
-from retune.encode.instruments import BendState
+from retune.encode.instruments import BendState, Selection
 from retune.encode.messages import is_reset
 from retune.encode.model import Encoded, EncodedFile
 from retune.encode.packets import Packet
+from retune.encode.parameters import STARTS, entered
+from retune.encode.raw_bytes import SYSEX, RawBytes
 from retune.encode.timeline import Timeline, read_timeline
 from retune.encode.wanted import Wanted, wanted_steps
-from retune.errors import Remark
+from retune.errors import CheckFailed, Remark
 from retune.options import Options
 from retune.score.model import Part, Score
+from retune.score.packets import SysexPacket
 from retune.score.text import readable
 from retune.tuning.model import Tuning
 
 STEPS_PER_SEMITONE = 1 << 25  # pitch 7.25, 7.4.15.2; receivers may use nine bits only (0.1 cents)
 HIGHEST_PITCH = (1 << 32) - 1
 GROUPS = 16
+KEYS = 128
 _MOST_TICKS = 0xFFFF  # a quarter has 16 bits of ticks (CLIP 6)
 _BANKS = (build.CC_BANK_MSB, build.CC_BANK_LSB)
 _SELECTS = (build.CC_NRPN_LSB, build.CC_NRPN_MSB, build.CC_RPN_LSB, build.CC_RPN_MSB)
@@ -81,12 +85,13 @@ def encode_midi2(score: Score, tuning: Tuning, options: Options) -> Encoded:
 
 @dataclass(slots=True)
 class _Channel:
-    """What the input has set on one channel, and which keys are taken."""
+    """What the input has set on one channel, and which keys are taken or wanted for themselves."""
 
     state: BendState = field(default_factory=BendState)
     bank: tuple[int, int] | None = None
-    msb: int = 0  # of the parameter being entered
+    values: dict[Selection, tuple[int, int]] = field(default_factory=dict)  # of parameters, as far as known
     down: set[int] = field(default_factory=set)  # key indices of notes not yet released
+    pressed: set[int] = field(default_factory=set)  # keys that ever get key pressure
     tuned: set[int] = field(default_factory=set)  # key indices that have a pitch of their own
     index_user: dict[int, int] = field(default_factory=dict)  # key index -> note it was given to last
 
@@ -103,6 +108,7 @@ class _ClipWriter:
         self.groups = groups_of_ports(score)
         of_part = [self.lane(part) for part in score.parts]
         self.lanes = [of_part[part] for part in score.notes["part"].tolist()]
+        self.raw = RawBytes(self._leave_out)
 
     def lane(self, part: Part) -> Lane:
         """Where a part plays."""
@@ -114,7 +120,9 @@ class _ClipWriter:
         todo = [*self._head(ticks_per_quarter), *self._notes(), *self._moves(), *self._others()]
         todo.sort(key=itemgetter(0, 1))
         events = ((tick, packet) for _, tick, what in todo for packet in what())
-        return ump.write_clip(ticks_per_quarter, events, self.score.end_tick)
+        data = ump.write_clip(ticks_per_quarter, events, self.score.end_tick)
+        self.raw.end()
+        return data
 
     def remarks(self) -> tuple[Remark, ...]:
         """What a clip file has no place for."""
@@ -160,9 +168,14 @@ class _ClipWriter:
                 message, tick = track.messages[event], int(track.ticks[event])
                 if message.type == "midi_port":
                     port = message.port
+                elif message.type == "polytouch":
+                    self._channel((self.groups[port], message.channel)).pressed.add(message.note)
                 rank = int(timeline.rank[base + event])
                 rank = rank if tick else first.get(message.type, rank)
-                yield rank, tick, partial(self._other, self.groups[port], message)
+                if message.type == "sysex_packet":
+                    yield rank, tick, partial(self._packet, self.groups[port], number, message)
+                else:
+                    yield rank, tick, partial(self._other, self.groups[port], message)
 
     def _moves(self) -> Iterator[Task]:
         wanted = self.wanted
@@ -189,7 +202,7 @@ class _ClipWriter:
         group, channel = lane
         state = self._channel(lane)
         key = int(self.score.notes["key"][note])
-        index = self.index_of[note] = free_index(key, state.down)
+        index = self.index_of[note] = self._free_index(key, state, note)
         state.down.add(index)
         state.index_user[index] = note
         low, high = self.first[note], self.first[note + 1]
@@ -199,6 +212,17 @@ class _ClipWriter:
             yield ump.management(group, channel, index)
             yield ump.pitch(group, channel, index, key * STEPS_PER_SEMITONE + value)
         yield ump.note_on(group, channel, index, int(self.score.notes["velocity"][note]))
+
+    def _free_index(self, key: int, state: _Channel, note: int) -> int:
+        """A note number that is free, if may be one that never gets key pressure for itself."""
+        for taken in (state.down | (state.pressed - {key}), state.down):
+            if (index := free_index(key, taken)) not in taken:
+                return index
+        where = self.score.where(int(self.score.notes["onset_tick"][note]))
+        raise CheckFailed(
+            f"{where}: more than {KEYS} notes sound at once on a channel, and a MIDI 2.0 clip has so many numbers "
+            "for them; use another --encoding"
+        )
 
     def _stop(self, note: int, lane: Lane) -> Iterator[Packet]:
         row = self.score.notes[note]
@@ -247,6 +271,12 @@ class _ClipWriter:
         else:
             self._leave_out(kind)
 
+    def _packet(self, group: int, track: int, message: SysexPacket) -> Iterator[Packet]:
+        """A piece of a sysex, which is sent whole with its last piece, or an escape (SMF 2.3)."""
+        for piece in self.raw.take(track, message):
+            whole = piece[0] == SYSEX
+            yield from ump.system_exclusive(group, piece[1:-1]) if whole else (ump.system(group, piece),)
+
     def _indices(self, lane: Lane, key: int) -> list[int]:
         """Key indices under which a key sounds, and the key itself unless it is in use for another key."""
         state, keys = self._channel(lane), self.score.notes["key"]
@@ -273,6 +303,7 @@ class _ClipWriter:
         for lane, state in self.channels.items():
             if lane[0] == group:
                 state.state.reset()
+                state.values.clear()
                 state.bank = None
                 state.tuned = set(range(128))
 
@@ -310,27 +341,27 @@ def free_index(key: int, down: set[int]) -> int:
     if key not in down:
         return key
     octaves = (key + 12 * sign * n for n in range(1, 11) for sign in (-1, 1))
-    others = (key + sign * n for n in range(5, 128) for sign in (-1, 1))
+    others = (key + sign * n for n in (*range(5, 128), 4, 3, 2, 1) for sign in (-1, 1))
     return next((k for k in (*octaves, *others) if 0 <= k < 128 and k not in down), key)
 
 
 def _parameter(group: int, channel: int, state: _Channel, number: int, value: int) -> Iterator[Packet]:
-    """Data entry as one registered (2), assignable (3) or relative (4, 5) controller message (7.4.7, 7.4.8)."""
-    kind, (msb, lsb) = state.state.selection
+    """Data entry as one registered (2) or assignable (3) controller message (7.4.7).
+
+    A step from a value that is not known is relative (4, 5; 7.4.8).
+    """
+    selection = kind, (msb, lsb) = state.state.selection
     if (msb, lsb) == build.RPN_NULL:
         return
-    registered = kind == "rpn"
-    if number in (build.CC_DATA_UP, build.CC_DATA_DOWN):
-        change = 1 if number == build.CC_DATA_UP else -1
-        data = (change << _RPN_WITHOUT_SCALE) & 0xFFFFFFFF
-        yield ump.voice(group, 4 if registered else 5, channel, msb, lsb, data)
+    status = 2 if kind == "rpn" else 3
+    known = state.values.get(selection, STARTS.get(selection))
+    if known is None and number in (build.CC_DATA_UP, build.CC_DATA_DOWN):
+        step = 1 if number == build.CC_DATA_UP else -1
+        data = (step << _RPN_WITHOUT_SCALE) & 0xFFFFFFFF
+        yield ump.voice(group, status + 2, channel, msb, lsb, data)
         return
-    if number == build.CC_DATA_MSB:
-        state.msb, low = value, 0
-    else:
-        low = value
-    data = (state.msb << 7 | low) << _RPN_WITHOUT_SCALE
-    yield ump.voice(group, 2 if registered else 3, channel, msb, lsb, data)
+    high, low = state.values[selection] = entered(selection, known or (0, 0), number, value)
+    yield ump.voice(group, status, channel, msb, lsb, (high << 7 | low) << _RPN_WITHOUT_SCALE)
 
 
 def _meter(message: mido.MetaMessage) -> Packet:

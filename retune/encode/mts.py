@@ -21,6 +21,7 @@ from retune.encode.messages import RPN_TUNING_BANK, RPN_TUNING_PROGRAM
 from retune.encode.model import Encoded
 from retune.encode.music import Music, music_of, survey
 from retune.encode.performance import write_file
+from retune.encode.rewrite import Place
 from retune.encode.spread import Spread, channels_used, spread_notes
 from retune.encode.tables import TableConductor, TablePerformance
 from retune.options import Options
@@ -106,7 +107,13 @@ class KeyConductor(TableConductor):
 
     def has(self, table: int, slot: int, value: int) -> bool:
         """True if a key is at a value, also for a receiver that has one table for all programs."""
-        return super().has(table, slot, value) and self.newest.get((table // PROGRAMS, slot), 0) == value
+        newest = self.newest.get((table // PROGRAMS, slot), self.at_start)
+        return super().has(table, slot, value) and newest == value
+
+    def device_reset(self, after: Place) -> None:
+        """No key is known to be at a value."""
+        self.newest.clear()
+        super().device_reset(after)
 
     def change(self, table: int, values: dict[int, int]) -> mido.Message:
         """One message for all keys that change."""

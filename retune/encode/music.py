@@ -38,12 +38,15 @@ def survey(score: Score) -> Survey:
     """Look a score over."""
     timeline = read_timeline(score)
     instruments, of_part = find_instruments(score, timeline.others)
+    of_note = of_part[score.notes["part"]] if len(score.parts) else np.zeros(0, np.int64)
+    playing, first = np.unique(of_note, return_index=True)
+    first_note = dict(zip(playing.tolist(), timeline.on[first].tolist(), strict=True))
     return Survey(
         score=score,
         timeline=timeline,
         instruments=instruments,
-        habits=read_habits(instruments, timeline.others),
-        of_note=of_part[score.notes["part"]] if len(score.parts) else np.zeros(0, np.int64),
+        habits=read_habits(instruments, timeline.others, first_note),
+        of_note=of_note,
     )
 
 

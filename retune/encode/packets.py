@@ -82,6 +82,12 @@ def system_exclusive(group: int, data: bytes) -> list[Packet]:
     ]
 
 
+def system(group: int, data: bytes) -> Packet:
+    """A system common or real-time message of one to three bytes (7.6)."""
+    first, second, third = (*data, 0, 0)[:3]
+    return (0x10000000 | group << 24 | first << 16 | second << 8 | third,)
+
+
 def text(group: int, bank: int, status: int, words: str) -> list[Packet]:
     """Text in packets of up to twelve bytes of UTF-8, for the whole group (7.5)."""
     return [

@@ -42,6 +42,7 @@ class TableConductor(Conductor):
         self.sent: dict[int, dict[int, int]] = {}  # table -> slot -> value
         self.changed_at: dict[tuple[int, int], Moment] = {}  # table and slot -> when
         self.coming: dict[tuple[int, Moment], dict[int, int]] = {}
+        self.at_start: int | None = 0  # value of a slot that nothing was sent to; None: not known
 
     def table_of(self, line: Line) -> int:
         """Number of the table that a channel uses."""
@@ -63,7 +64,7 @@ class TableConductor(Conductor):
 
     def has(self, table: int, slot: int, value: int) -> bool:
         """True if a slot of a table is at a value."""
-        return self.sent.get(table, {}).get(slot, 0) == value
+        return self.sent.get(table, {}).get(slot, self.at_start) == value
 
     def tune(self, line: Line, voice: Voice, slot: int, value: int, place: Place) -> None:
         """Make a channel ready for a note, and its table for all notes of this moment."""
@@ -96,6 +97,7 @@ class TableConductor(Conductor):
             self.insert(self.change(table, changes), line, place)
 
     def device_reset(self, after: Place) -> None:
-        """The tables are gone as well."""
+        """The tables may be gone, or may not: General MIDI does not say."""
         self.sent.clear()
+        self.at_start = None
         super().device_reset(after)

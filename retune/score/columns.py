@@ -17,11 +17,11 @@ from retune.constants import (
 )
 from retune.score.model import IntArray
 
-CC_BANK_MSB = 0  # MIDI 1.0, table III
+CC_BANK_MSB, CC_DATA_MSB, CC_RPN_LSB, CC_RPN_MSB = 0, 6, 100, 101  # MIDI 1.0, table III
+SETUP_CONTROLS = frozenset((CC_BANK_MSB, CC_DATA_MSB, CC_RPN_LSB, CC_RPN_MSB))
 _PEDAL_CONTROLS = frozenset(
     (CC_SUSTAIN, CC_SOSTENUTO, CC_RESET_ALL_CONTROLLERS, CC_ALL_SOUND_OFF, CC_ALL_NOTES_OFF)
 )
-_CONTROLS = _PEDAL_CONTROLS | {CC_BANK_MSB}
 _SETTINGS = frozenset(("program_change", "sysex", "set_tempo", "time_signature", "track_name", "midi_port"))
 
 EVENT_DTYPE = np.dtype(
@@ -64,13 +64,10 @@ def read_columns(track: int, messages: list[mido.Message]) -> Columns:
         elif kind == "note_off":
             note(index << 18 | message.channel << 14 | message.note << 7)
         elif kind == "control_change":
-            if message.control in _CONTROLS:
-                if message.control == CC_BANK_MSB:
-                    settings.append(index)
-                else:
-                    controls.append(
-                        index << 18 | message.channel << 14 | message.control << 7 | message.value
-                    )
+            if message.control in _PEDAL_CONTROLS:
+                controls.append(index << 18 | message.channel << 14 | message.control << 7 | message.value)
+            elif message.control in SETUP_CONTROLS:
+                settings.append(index)
         elif kind in _SETTINGS:
             settings.append(index)
     ports = _port_changes(messages, settings)

@@ -4,7 +4,8 @@ Channel 10 is percussion (General MIDI 1 p. 2). Beyond that a channel becomes a 
 one, by: bank 120 or 121 with a program change (General MIDI 2, RP-024: rhythm and melody banks; 121
 counts on channel 10 only after General MIDI 2 is switched on), a "use for rhythm part" message of the GS
 format, and bank 126 or 127 with a program change once the XG format is switched on (the last two from
-memory).
+memory). In an MPE zone channel 10 is a member like any other, and members have the program of their manager
+(M1-100-UM v1.1, 2.2.1 and 2.3.3).
 """
 
 from __future__ import annotations
@@ -17,11 +18,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.constants import PERCUSSION_CHANNEL
-from retune.score.columns import CC_BANK_MSB
+from retune.score.columns import CC_BANK_MSB, CC_DATA_MSB, CC_RPN_MSB, SETUP_CONTROLS
 from retune.score.model import IntArray, Part
 
 _GM2_RHYTHM_BANK, _GM2_MELODY_BANK = 120, 121  # RP-024
 _XG_DRUM_BANKS = (126, 127)  # from memory
+_LOWER, _UPPER = _MANAGERS = (0, 15)  # manager channels, zero-based: M1-100-UM v1.1, 2.2.1
+_MPE_CONFIGURATION = (0, 6)  # registered parameter, the same
 _GM_SYSTEM = (0x7E, 0x09)  # RP-003 p. 3, RP-024 4.9: F0 7E dd 09 xx F7
 _GS_DATA_SET = (0x41, 0x42, 0x12)  # from memory: F0 41 dd 42 12 <address> <data> <checksum> F7
 _XG_SYSTEM_ON = (0x4C, 0x00, 0x00, 0x7E, 0x00)  # from memory: F0 43 1n 4C 00 00 7E 00 F7
@@ -46,14 +49,42 @@ class _Port:
     bank: list[int] = field(default_factory=lambda: [0] * 16)
     is_drums: list[bool] = field(default_factory=lambda: [c == PERCUSSION_CHANNEL for c in range(16)])
     system: str = ""
+    members: dict[int, int] = field(default_factory=dict)  # manager → members of its zone
+    chosen: dict[int, tuple[int, int]] = field(default_factory=dict)  # channel → registered parameter
 
     def apply(self, message: mido.Message) -> None:
         if message.type == "sysex":
             self._apply_sysex(message.data)
-        elif message.type == "control_change":
+        elif message.type == "program_change":
+            self._apply_program(message.channel, message.program)
+        elif message.control == CC_BANK_MSB:
             self.bank[message.channel] = message.value
         else:
-            self._apply_program(message.channel, message.program)
+            self._apply_parameter(message.channel, message.control, message.value)
+
+    def sound(self, channel: int) -> tuple[int, bool]:
+        """Program of a channel, and whether it is a drum kit."""
+        lower, upper = (self.members.get(manager, 0) for manager in _MANAGERS)
+        if 1 <= channel <= lower or _UPPER - upper <= channel < _UPPER:
+            manager = _LOWER if channel <= lower else _UPPER
+            return self.program[manager] or self.program[channel], False
+        return self.program[channel], self.is_drums[channel]
+
+    def _apply_parameter(self, channel: int, number: int, value: int) -> None:
+        msb, lsb = self.chosen.get(channel, (127, 127))
+        if number == CC_DATA_MSB:
+            if (msb, lsb) == _MPE_CONFIGURATION and channel in _MANAGERS:
+                self._configure(channel, value)
+        else:
+            self.chosen[channel] = (value, lsb) if number == CC_RPN_MSB else (msb, value)
+
+    def _configure(self, manager: int, count: int) -> None:
+        """The later of two zones wins where they would overlap (M1-100-UM v1.1, 2.2.2)."""
+        self.members[manager] = min(count, _UPPER)
+        if count:
+            other = _UPPER - manager
+            room = _UPPER - 1 - self.members[manager]
+            self.members[other] = max(0, min(self.members.get(other, 0), room))
 
     def _apply_program(self, channel: int, program: int) -> None:
         self.program[channel] = program
@@ -86,6 +117,7 @@ class _Port:
             fresh.is_drums,
             system,
         )
+        self.chosen.clear()
 
 
 def build_parts(
@@ -110,7 +142,7 @@ def build_parts(
             at += 1
         _, port, channel = (int(value) for value in keys[part])
         state = ports.setdefault(port, _Port())
-        found[part] = state.program[channel], state.is_drums[channel]
+        found[part] = state.sound(channel)
     shared = np.bincount(keys[:, 0], minlength=len(names)) > 1
     return tuple(
         Part(
@@ -138,5 +170,5 @@ def is_setup(message: mido.Message) -> bool:
     """Tell whether a message is one that `build_parts` heeds."""
     kind = message.type
     return kind in ("program_change", "sysex") or (
-        kind == "control_change" and message.control == CC_BANK_MSB
+        kind == "control_change" and message.control in SETUP_CONTROLS
     )

@@ -7,13 +7,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from retune.check import check
+from retune import pipeline
+from retune.check import check, decode
+from retune.check.sounding import KEY_PRESSURE
 from retune.encode import encode
 from retune.encode import packets as ump
 from retune.encode.midi2 import free_index
+from retune.errors import CheckFailed
 from retune.options import Options
 from retune.score import read_score
-from tests.encode.build import in_order, note, score_of, tuning_of
+from tests.encode.build import file_of, in_order, note, score_of, tuning_of
 from tests.encode.test_properties import MESSAGES, NOTES, build, wanted
 
 THIRD = float(1200 * np.log2(5 / 4) - 400)
@@ -151,3 +154,56 @@ def test_clips_sound_as_wanted(notes, messages, kind):
     report = check(score, encoded, intended=tuning, allowed_error_cents=1e-3)
     assert report.ok, report.problems
     assert encoded.worst_error_cents < 2e-6
+
+
+@pytest.mark.parametrize("count", [12, 20, 126])
+def test_many_equal_keys_each_have_a_number(count):
+    """M2-104-UM v1.1.2, appendix C.3: whichever number stands for a note, its pitch is its own."""
+    crowd = [note(k, 2000 + k, 60, 0, 1 + k) for k in range(count)]
+    chord = in_order(*crowd, note(0, 900, 64), note(0, 900, 67))
+    conversion = pipeline.convert(file_of([chord]), Options(encoding="midi2"))
+    assert conversion.checked.ok
+
+
+def test_more_notes_than_numbers_are_refused_in_one_line():
+    crowd = in_order(*(note(480 + k, 2000 + k, 60) for k in range(130)))
+    message = r"^bar 1, beat 2\.27: more than 128 notes sound at once on a channel.*use another --encoding$"
+    with pytest.raises(CheckFailed, match=message):
+        pipeline.convert(file_of([crowd]), Options(encoding="midi2"))
+    assert pipeline.convert(file_of([crowd]), Options(encoding="bend")).checked.ok
+
+
+def test_pressure_of_a_silent_key_is_not_that_of_a_note_that_borrows_its_number():
+    """Two C4 sound; the second takes the number of another key, but of none that gets pressure for itself."""
+    presses = [
+        (300 + k, f"polytouch channel=0 note={key} value={key}") for k, key in enumerate((48, 60, 72, 36, 84))
+    ]
+    events = in_order(note(0, 900, 60), note(10, 800, 60, 0, 70), note(0, 900, 64), presses)
+    conversion = pipeline.convert(file_of([events]), Options(encoding="midi2"))
+    sounding = decode(conversion.files[0].data)
+    pressed = [(int(e["number"]), int(e["value"])) for e in sounding.events if e["kind"] == KEY_PRESSURE]
+    assert sorted(set(pressed)) == [(36, 36), (48, 48), (60, 60), (72, 72), (84, 84)]
+    assert pressed.count((60, 60)) == 2  # once for each of the two notes
+
+
+def test_equal_keys_with_bends_of_their_own_keep_them():
+    """Two of one key overlap, more than half a semitone apart by the bend of the channel."""
+    bent = [(300, "pitchwheel channel=0 pitch=6000")]
+    events = in_order(note(0, 900, 60), bent, note(310, 1000, 60), note(0, 900, 64))
+    assert pipeline.convert(file_of([events]), Options(encoding="midi2")).checked.ok
+
+
+def test_steps_of_an_unknown_parameter_stay_steps_and_others_become_values():
+    """M2-104-UM v1.1.2, 7.4.7 and 7.4.8."""
+    unknown = [
+        (t, f"control_change channel=0 control={c} value={v}")
+        for t, c, v in ((0, 99, 1), (0, 98, 8), (5, 96, 0))
+    ]
+    known = [(t, f"control_change channel=0 control={c} value={v}") for t, c, v in ((9, 6, 64), (9, 97, 0))]
+    data = pipeline.convert(
+        file_of([[*unknown, *known, *note(10, 900, 60), *note(900, 990, 60)]]), Options(encoding="midi2")
+    ).files[0].data  # fmt: skip
+    found = words(data)
+    assert [w for w in found if w.startswith("4050")] == ["40500108"]
+    values = [found[k + 1] for k, w in enumerate(found) if w == "40300108"]
+    assert values == [f"{64 << 25:08X}", f"{((64 << 7) - 1) << 18:08X}"]

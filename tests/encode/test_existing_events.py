@@ -11,10 +11,10 @@ import pytest
 
 from retune.check import decode
 from retune.check.sounding import Sounding
-from retune.errors import CheckFailed
 from retune.options import ENCODINGS, Options
 from retune.pipeline import convert
 from tests.encode.build import Event, file_of, in_order, note
+from tests.encode.receiver import hear
 from tests.score.build import events
 
 CHORDS = ((60, 64, 67), (57, 60, 64), (62, 65, 69), (55, 59, 62), (60, 64, 67))
@@ -296,52 +296,120 @@ def test_mpe_input_that_says_its_range_keeps_its_bends(encoding):
 
 
 @every_encoding
-def test_mpe_input_that_leaves_its_range_to_the_zone_is_never_wrong(encoding):
-    """M1-100-UM v1.1, 2.2.5: members then have 48 semitones. Right, or refused; the tables leave bends alone."""
-    data = file_of([mpe_input(says_range=False)])
-    try:
-        out = convert(data, Options(encoding=encoding)).files[0].data
-    except CheckFailed:
-        assert encoding not in ("mts", "mts-octave")
-        return
-    new = by_key(decode(out), 0)[60]
-    assert pitch(decode(out), new, 500) - pitch(decode(out), new, 100) == pytest.approx(300, abs=0.4)
+def test_mpe_input_that_leaves_its_range_to_the_zone_keeps_its_bends(encoding):
+    """M1-100-UM v1.1, 2.2.5: members then have 48 semitones. Written out, they hold for any receiver."""
+    _, out = retuned(mpe_input(says_range=False), encoding=encoding)
+    after = decode(out)
+    new = by_key(after, 0)[60]
+    assert pitch(after, new, 500) - pitch(after, new, 100) == pytest.approx(300, abs=0.4)
+    assert third(out, 0, 500, (60, 64)) == pytest.approx(-13.6863, abs=0.6)
+    if encoding == "bend":
+        bent = [heard for heard in hear(out) if heard.key == 60 and heard.on == 0]
+        assert [heard.state.range for heard in bent] == [48]
+
+
+def zone_with_a_manager(members: int, *, upper: bool = False) -> list[Event]:
+    """A zone whose manager chooses the program, holds the pedal, sets controllers and bends."""
+    manager, first, step = (15, 14, -1) if upper else (0, 1, 1)
+    result = [
+        cc(0, 7, 80, manager),
+        (0, f"program_change channel={manager} program=41"),
+        *rpn(0, 6, members, manager),
+        cc(0, 11, 70, manager),
+        cc(100, 64, 127, manager),
+        cc(1900, 64, 0, manager),
+        (1000, f"program_change channel={manager} program=42"),
+        cc(3000, 121, 0, manager),
+    ]
+    result += [(2000 + 50 * k, f"pitchwheel channel={manager} pitch={400 * k}") for k in range(18)]
+    for k, keys in enumerate(CHORDS):
+        for n, key in enumerate(keys):
+            member = first + step * ((3 * k + n) % members)
+            result.append((960 * k, f"pitchwheel channel={member} pitch={20 * n}"))
+            result += note(960 * k, 960 * k + 900, key, member)
+    return sorted(result, key=lambda e: e[0])
+
+
+@every_encoding
+@pytest.mark.parametrize(("members", "upper"), [(15, False), (14, True), (4, False)])
+def test_a_zone_of_the_input_is_heard_without_one(encoding, members, upper):
+    """M1-100-UM v1.1, 2.3.1 and C.1: programs, controllers, pedals and bends of the manager are for all members."""
+    data, out = retuned(zone_with_a_manager(members, upper=upper), encoding=encoding)
+    before, after = decode(data), decode(out)
+    assert set(after.notes["program"].tolist()) == {41, 42}
+    assert set(after.notes["volume"].tolist()) == {80}
+    assert not after.notes[
+        "percussion"
+    ].any()  # channel 10 was a member, and is a drum channel without a zone
+    for k, keys in enumerate(CHORDS):
+        for key in keys:
+            old, new = by_key(before, 960 * k)[key], by_key(after, 960 * k)[key]
+            moved_ = [pitch(after, new, 960 * k + t) - pitch(before, old, 960 * k + t) for t in (0, 300, 800)]
+            assert moved_ == pytest.approx([moved_[0]] * 3, abs=0.7)  # two steps of range 48
+
+
+@every_encoding
+def test_a_zone_that_ends_leaves_channels_as_they_were_told(encoding):
+    """M1-100-UM v1.1, 2.2.3: without its zone a channel has its own program and volume, and a range of 2."""
+    own = [(0, "program_change channel=1 program=5"), cc(0, 7, 60, 1)]
+    zone = [*rpn(10, 6, 3), (20, "program_change channel=0 program=41"), cc(20, 7, 99), *rpn(900, 6, 0)]
+    line = [*note(100, 800, 60, 1), *note(960, 1800, 62, 1), (1000, "pitchwheel channel=1 pitch=4096")]
+    _, out = retuned(sorted([*own, *zone, *line], key=lambda e: e[0]), encoding=encoding)
+    notes = decode(out).notes
+    assert notes["program"].tolist() == [41, 5]
+    assert notes["volume"].tolist() == [99, 60]
 
 
 SINGLE_NOTE = "7F 7F 08 02 00 01 40 40 20 00"  # key 64 up by 25 cents
+OTHER_PROGRAM = "7F 7F 08 02 05 01 40 40 20 00"  # the same in program 5, which nobody chooses
 OCTAVE = "7F 7F 08 08 03 7F 7F 40 40 40 40 50 40 40 40 40 40 40 40"  # every E up by 16 cents
+OCTAVE_LATER = "7E" + OCTAVE[2:]  # notes that sound already stay
+OF_ONE_CHANNEL = "7F 7F 08 08 00 00 02" + OCTAVE[20:]  # channel 2, where nothing plays
 
 
 @every_encoding
 @pytest.mark.parametrize(
-    ("sysex", "cents", "same"), [(SINGLE_NOTE, 25.0, "mts"), (OCTAVE, 16.0, "mts-octave")]
+    ("tick", "sysex", "cents"),
+    [
+        (0, SINGLE_NOTE, 25.0),
+        (0, OTHER_PROGRAM, 0.0),
+        (0, OCTAVE, 16.0),
+        (0, OCTAVE_LATER, 16.0),
+        (0, OF_ONE_CHANNEL, 0.0),
+        (500, SINGLE_NOTE, 0.0),
+    ],
 )
-def test_tuning_messages_of_the_input_add_or_are_refused(encoding, sysex, cents, same):
-    """MIDI Tuning Updated Specification pp. 3 and 7; pitch 7.25 overrides tables (M2-104-UM 7.4.15)."""
-    data = file_of([[(0, f"sysex {sysex}"), *chords()]])
-    try:
-        out = convert(data, Options(encoding=encoding)).files[0].data
-    except CheckFailed:
-        assert encoding in (same, "midi2")
-        return
+def test_tuning_messages_of_the_input_are_part_of_the_tuning(encoding, tick, sysex, cents):
+    """MIDI Tuning Updated Specification pp. 2 and 7-8: what they do to a note is done by the encoding's own means."""
+    data = file_of([sorted([(tick, f"sysex {sysex}"), *chords()], key=lambda e: e[0])])
+    out = convert(data, Options(encoding=encoding)).files[0].data
     plain = convert(file_of([chords()]), Options(encoding=encoding)).files[0].data
     with_it, without = (decode(d) for d in (out, plain))
-    moved = pitch(with_it, by_key(with_it, 0)[64], 10) - pitch(without, by_key(without, 0)[64], 10)
-    assert moved == pytest.approx(cents, abs=0.05)
+    moved_ = pitch(with_it, by_key(with_it, 0)[64], 10) - pitch(without, by_key(without, 0)[64], 10)
+    assert moved_ == pytest.approx(cents, abs=0.05)
+    if tick:
+        moved_ = pitch(with_it, by_key(with_it, 0)[64], 600) - pitch(without, by_key(without, 0)[64], 600)
+        assert moved_ == pytest.approx(25.0, abs=0.05)
 
 
-@pytest.mark.parametrize("encoding", EVENTS_OF_FILES)
-def test_a_range_changed_in_steps_is_never_wrong(encoding):
+@pytest.mark.parametrize("first", EVENTS_OF_FILES)
+@every_encoding
+def test_what_one_encoding_wrote_is_input_for_every_other(first, encoding):
+    """The tuning of the first conversion stays, and that of the second is added: `convert` proves it."""
+    _, out = retuned(chords(), chords(1), encoding=first)
+    assert convert(out, Options(encoding=encoding)).checked.ok
+
+
+@every_encoding
+def test_a_range_changed_in_steps_is_written_out(encoding):
     """CC96 steps the parameter chosen (MIDI 1.0 Detailed Specification 4.2.1 p. 12), here by 50 cents of range."""
     steps = [cc(0, 101, 0), cc(0, 100, 0), *[cc(0, 96, 0)] * 50]
     own = [*steps, (100, "pitchwheel channel=0 pitch=8000")]
-    data = file_of([sorted(own + chords(), key=lambda e: e[0])])
-    try:
-        out = convert(data, Options(encoding=encoding)).files[0].data
-    except CheckFailed:
-        assert encoding in ("bend", "mpe")
-        return
+    data, out = retuned(sorted(own + chords(), key=lambda e: e[0]), encoding=encoding)
     sounding = decode(out)
     index = by_key(sounding, 0)[60]
     expected = pitch(decode(data), by_key(decode(data), 0)[60], 200)
+    assert expected == pytest.approx(8000 / 8192 * 250, abs=0.01)
     assert pitch(sounding, index, 200) - pitch(sounding, index, 0) == pytest.approx(expected, abs=0.1)
+    if encoding != "midi2":
+        assert not any(m.is_cc(96) for track in events(out) for m in track)

@@ -50,6 +50,14 @@ def test_program_from_another_track_of_the_channel() -> None:
 NOTE_1, NOTE_10 = "10 90 3C 40  10 80 3C 40", "10 99 3C 40  10 89 3C 40"
 GM2_ON, XG_ON = "00 F0 05 7E 7F 09 03 F7", "00 F0 08 43 10 4C 00 00 7E 00 F7"
 
+
+def zone(manager: int, members: int) -> str:
+    """An MPE configuration message (M1-100-UM v1.1, 2.2.1)."""
+    return "  ".join(
+        f"00 B{manager:X} {number:02X} {value:02X}" for number, value in ((101, 0), (100, 6), (6, members))
+    )
+
+
 PERCUSSION = {
     "channel 10 (GM1 p. 2)": (NOTE_10, True),
     "channel 1": (NOTE_1, False),
@@ -74,6 +82,11 @@ PERCUSSION = {
         f"00 F0 0A 41 10 42 12 40 11 15 01 19 F7  00 F0 05 7E 7F 09 01 F7  {NOTE_1}",
         False,
     ),
+    "channel 10 in an MPE zone of 15": (f"{zone(0, 15)}  {NOTE_10}", False),
+    "channel 10 in an upper zone": (f"{zone(15, 6)}  {NOTE_10}", False),
+    "channel 10 outside a zone of 8": (f"{zone(0, 8)}  {NOTE_10}", True),
+    "channel 10 after its zone": (f"{zone(0, 15)}  {zone(0, 0)}  {NOTE_10}", True),
+    "a zone is made on channel 1 or 16 only": (f"{zone(3, 15)}  {NOTE_10}", True),
     "set up after the first note": (f"{NOTE_1}  00 B0 00 78  00 C0 00  {NOTE_1}", False),
 }
 
@@ -82,6 +95,14 @@ PERCUSSION = {
 def test_percussion(track: str, percussion: bool) -> None:
     (part,) = parts(track)
     assert part.is_percussion is percussion
+
+
+def test_members_of_a_zone_have_the_program_of_their_manager() -> None:
+    """M1-100-UM v1.1, 2.3.3."""
+    (part,) = parts(f"{zone(0, 15)}  00 C0 30  00 C1 05  10 91 3C 40  10 81 3C 40")
+    assert part.program == 0x30
+    (part,) = parts("00 C0 30  00 C1 05  10 91 3C 40  10 81 3C 40")
+    assert part.program == 5
 
 
 def test_title_is_the_name_of_the_first_track() -> None:

@@ -1,0 +1,106 @@
+"""What the input has told a channel, followed message by message: bends, ranges, tunings, programs, controllers.
+
+MIDI 1.0 Detailed Specification 4.2.1 pp. 11-13, 17-18; General MIDI 2 (RP-024) 3.3. How far a step of controllers 96
+and 97 goes is not said there, and receivers differ (measured: TiMidity++ 2.14.0 steps the bend range by semitones,
+FluidSynth 2.3.1 and midirenderer 0.1.3 not at all). Here a step is the smallest unit the parameter has: a cent of
+bend range, 1/8192 of a semitone of fine tuning, a semitone of coarse tuning.
+"""
+
+from __future__ import annotations
+
+import mido
+
+from retune.constants import CC_RESET_ALL_CONTROLLERS
+from retune.encode import messages as build
+from retune.encode.instruments import BendState, Selection
+from retune.encode.lines import RESET_BY_121, STARTS_AT
+from retune.encode.timeline import OtherEvent
+
+BEND_RANGE: Selection = ("rpn", build.RPN_BEND_RANGE)
+FINE: Selection = ("rpn", (0, 1))
+COARSE: Selection = ("rpn", (0, 2))
+STARTS = {BEND_RANGE: (2, 0), FINE: (64, 0), COARSE: (64, 0)}  # p. 18; General MIDI 1 p. 3 for the bend range
+_CENTS_IN_RANGE = 100
+_FIRST_MODE = 120  # p. 20: from here on controllers are commands, not values
+_BANKS = (build.CC_BANK_MSB, build.CC_BANK_LSB)
+
+Program = tuple[int, int, int]
+"""Bank MSB, bank LSB, program."""
+
+
+class ChannelState(BendState):
+    """Selection, bend, tuning parameters (MSB, LSB), program and controllers; the last with their ranks."""
+
+    __slots__ = ("bank", "program", "settings", "values")
+
+    def reset(self) -> None:
+        """Take the state of a device just switched on."""
+        super().reset()
+        self.values = dict(STARTS)
+        self.bank = (0, 0)
+        self.program: Program | None = None
+        self.settings: dict[int, tuple[int, int]] = {}  # controller -> rank, value
+
+    def take(self, event: OtherEvent) -> None:
+        """Take any channel message."""
+        message = event.message
+        if message.type == "pitchwheel":
+            self.value = message.pitch
+        elif message.type == "program_change":
+            self.program = (*self.bank, message.program)
+        elif message.type == "control_change":
+            self.control(message.control, message.value)
+            self._set(event.rank, message.control, message.value)
+
+    def control(self, number: int, value: int) -> None:
+        """Take a control change that selects or sets a parameter, or resets them all."""
+        if number in build.DATA_ENTRY and self.selection in STARTS:
+            self.values[self.selection] = entered(self.selection, self.values[self.selection], number, value)
+            self.msb, self.lsb = self.values[BEND_RANGE]
+        else:
+            super().control(number, value)
+
+    def _set(self, rank: int, number: int, value: int) -> None:
+        if number in _BANKS:
+            self.bank = (value, self.bank[1]) if number == build.CC_BANK_MSB else (self.bank[0], value)
+        elif number == CC_RESET_ALL_CONTROLLERS:
+            for reset in RESET_BY_121:
+                if reset < _FIRST_MODE:
+                    self.settings[reset] = (rank, STARTS_AT.get(reset, 0))
+        elif number < _FIRST_MODE and number not in build.DATA_ENTRY:
+            self.settings[number] = (rank, value)
+
+    def set_range(self, msb: int, lsb: int = 0) -> None:
+        """Set the bend range [semitones, cents] from outside the channel."""
+        self.values[BEND_RANGE] = self.msb, self.lsb = msb, lsb
+
+    def differences(self, manager: ChannelState, channel: int, *, back: bool = False) -> list[mido.Message]:
+        """What makes this channel sound like its manager, or, `back`, like itself again.
+
+        In a zone the later of two settings counts, and the manager's program (M1-100-UM v1.1, 2.3.1, 2.3.3).
+        """
+        messages = []
+        wanted = (self.program or (0, 0, 0)) if back else manager.program
+        if manager.program is not None and wanted is not None and manager.program != self.program:
+            messages = [build.control(channel, *pair) for pair in zip(_BANKS, wanted, strict=False)]
+            messages.append(build.program(channel, wanted[2]))
+        for number, (rank, value) in manager.settings.items():
+            own_rank, own = self.settings.get(number, (-1, STARTS_AT.get(number, 0)))
+            if rank > own_rank and value != own:
+                messages.append(build.control(channel, number, own if back else value))
+        return messages
+
+
+def entered(selection: Selection, data: tuple[int, int], number: int, value: int) -> tuple[int, int]:
+    """(MSB, LSB) of a parameter after data entry; the MSB sets the LSB to zero (p. 12)."""
+    msb, lsb = data
+    if number == build.CC_DATA_MSB:
+        return value, 0
+    if number == build.CC_DATA_LSB:
+        return msb, value
+    step = 1 if number == build.CC_DATA_UP else -1
+    if selection == COARSE:
+        return min(max(msb + step, 0), 127), lsb
+    unit = _CENTS_IN_RANGE if selection == BEND_RANGE else 128
+    whole = min(max(msb * unit + min(lsb, unit - 1) + step, 0), 128 * unit - 1)
+    return divmod(whole, unit)
