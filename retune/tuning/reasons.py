@@ -15,7 +15,7 @@ from retune.ratios.model import Ratios
 from retune.score.model import Score
 from retune.tuning.model import Tuning
 from retune.tuning.partners import fixed_parts
-from retune.tuning.rows import piece_deviations, repeats
+from retune.tuning.rows import CONSONANCES, piece_deviations, repeats
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -26,6 +26,7 @@ AT_THE_LIMIT_CENTS = (
 FITS_CENTS = 1.0  # a note this near to its place in a chord is pure there (as `share_within_1_cent` counts)
 SAME_PITCH_CENTS = 0.5
 
+_CONSONANT = frozenset({0, *CONSONANCES})
 _MOVING = {
     Role.PASSING: "a passing note",
     Role.NEIGHBOUR: "a neighbour note",
@@ -199,7 +200,8 @@ def _tied_through_another(
     for note, wanted in blamed:
         for piece in c.sounding_in(window, tick):
             other = int(c.harmony.pieces["note"][piece])
-            if other in notes or not abs(c.miss(piece) + wanted) <= FITS_CENTS:
+            apart = abs(int(c.score.notes["key"][other]) - int(c.score.notes["key"][note])) % 12
+            if other in notes or apart not in _CONSONANT or not abs(c.miss(piece) + wanted) <= FITS_CENTS:
                 continue
             tie = next(_ties(c, other, window), "")
             if tie:
@@ -220,15 +222,13 @@ def _ties(c: Context, note: int, window: int) -> Iterator[str]:
     """What keeps a note at its pitch, the most audible first."""
     pieces = c.pieces_of(note)
     here = c.piece_in(note, window)
-    window_of = c.harmony.pieces["window"]
     before, after = range(here - 1, pieces.start - 1, -1), range(here + 1, pieces.stop)
     for piece in before:
         if c.fits(piece):
-            yield f"is held from {_chord_at(c, piece, note)}"
+            yield f"is held from {_chord_at(c, piece)}"
     for piece in after:
         if c.fits(piece):
-            tick = int(c.harmony.pieces["start_tick"][piece])
-            yield f"is held on into the {c.label(int(window_of[piece]))} chord of {c.score.where(tick)}"
+            yield f"is held on into {_chord_at(c, piece)}"
     name, starts = c.spelled(note, window), c.harmony.pieces["start_tick"]
     pitch = c.offset_at(note, int(starts[here]))
     earlier, later = c.repeats_of.get(note), c.repeated_by.get(note)
@@ -241,11 +241,13 @@ def _ties(c: Context, note: int, window: int) -> Iterator[str]:
         if abs(first - pitch) < SAME_PITCH_CENTS:
             yield f"is repeated in {c.onset_words(later)}"
     if len(before):
-        yield f"is held from {_chord_at(c, pieces.start, note)}"
+        yield f"is held from {_chord_at(c, pieces.start)}"
+    if len(after):
+        yield f"is held on into {_chord_at(c, here + 1)}"
 
 
-def _chord_at(c: Context, piece: int, note: int) -> str:
-    """The chord of a piece, and where it was first heard with the note."""
+def _chord_at(c: Context, piece: int) -> str:
+    """The chord of a piece of a note, and where they are first heard together."""
     row = c.harmony.pieces[piece]
     tick = int(row["start_tick"])
     return f"the {c.label(int(row['window']))} chord of {c.score.where(tick)}"

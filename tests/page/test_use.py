@@ -284,6 +284,8 @@ def test_print_holds_music_chords_and_figures_and_no_controls(
         assert not page.locator(hidden).is_visible()
     for shown in (".figures", ".compromises", "#print-chords"):
         assert page.locator(shown).is_visible()
+    margins = "[...document.styleSheets[0].cssRules].filter((rule) => rule instanceof CSSPageRule).length"
+    assert page.evaluate(margins) == 1, "paper has margins whatever the browser is set to"
 
 
 def test_percussion_alone_plays_and_has_no_chords(tmp_path: Path, open_page: Opener):

@@ -65,6 +65,15 @@ def test_a_note_that_follows_a_tied_one_is_traced_to_it():
     ) in reasons(rows, [(9, "min"), (0, "maj")], [0, 0])
 
 
+def test_a_note_is_not_said_to_be_pure_with_its_tritone():
+    """C♯ and G of A7 miss their places by as much, but it is E, a minor third from C♯, that C♯ is pure with."""
+    rows = [(0, 0, 4, G + 12, 15.64), (1, 0, 4, E, 0.0), (1, 2, 2, A, 7.0), (2, 2, 2, C + 1, -15.641)]
+    rows += [(3, 0, 2, C, 0.0)]
+    told = reasons(rows, [(0, "maj"), (9, "7")], [0, 7.0])
+    assert any("C♯ is pure with the E of voice 1, which is held from the C chord" in why for why in told)
+    assert not any("pure with the G" in why for why in told)
+
+
 def test_a_passing_note_is_said_to_follow_the_line():
     """G–G♯–A over C–E: G♯ halves the way, which 8/5 above C (+13.7 cents) would not."""
     rows = [(0, 0, 4, C - 12, 0), (1, 0, 4, E, MAJOR_THIRD)]
