@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from retune.check.figures import displacement, figures
 from retune.check.pairs import consonant_pairs, per_bar
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
     from retune.harmony.model import Harmony
     from retune.pipeline import Analysis
+    from retune.score.model import Meters
     from retune.tuning.model import Tuning
 
 
@@ -39,8 +41,16 @@ def compare(analysis: Analysis) -> Comparison:
         tunings=tuple(
             measure(analysis, tuning, name=name, kind=kind) for name, kind, tuning in _tunings(analysis)
         ),
-        window_edges_seconds=score.clock.seconds(edges),
+        window_edges_bars=_in_bars(score.meters, edges),
     )
+
+
+def _in_bars(meters: Meters, ticks: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Ticks as bars and parts of bars."""
+    bars, beats = meters.bar_beat(ticks)
+    meter = np.searchsorted(meters.change_ticks, ticks, side="right") - 1
+    places: NDArray[np.float64] = bars + (beats - 1.0) / meters.numerator[meter]
+    return places
 
 
 def _tunings(analysis: Analysis) -> Iterator[tuple[str, str, Tuning]]:

@@ -69,7 +69,9 @@ class Comparison:
 
     title: str
     tunings: tuple[TuningFigures, ...]
-    window_edges_seconds: Floats  # (n_windows + 1,) starts of the windows and the end of the last
+    window_edges_bars: (
+        Floats  # (n_windows + 1,) starts of the windows and the end of the last; 3.5: half of bar 3
+    )
 
     def as_json(self) -> dict[str, Any]:
         """Everything as JSON-able values; None where the music has nothing to measure."""

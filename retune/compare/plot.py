@@ -1,10 +1,12 @@
-"""A comparison as a picture: deviation of each bar, and displacement over time."""
+"""A comparison as a picture: deviation and displacement, bar by bar."""
 
 from __future__ import annotations
 
 import io
 import warnings
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from retune.errors import OptionError
 from retune.wording import plain
@@ -18,6 +20,10 @@ PLOT_KINDS = ("svg", "png")
 _SIZE_INCHES = (10.0, 7.0)
 _PNG_DOTS_PER_INCH = 150
 _STYLE = {"fixed": (0, (1, 1.5)), "table": (0, (5, 2)), "solved": "-"}
+_WIDTH = {"fixed": 1.4, "table": 1.2, "solved": 1.8}
+_COLOURS = ("#000000", "#E69F00", "#56B4E9", "#CC79A7", "#777777", "#009E73", "#D55E00", "#0072B2")
+"""Told apart by people with colour blindness too: M. Okabe and K. Ito, *Color Universal Design*, 2002 (from memory),
+with grey for the table per chord instead of yellow."""
 _STABLE: Any = {"svg.hashsalt": "retune", "svg.fonttype": "none", "font.size": 9.0, "text.parse_math": False}
 
 
@@ -43,9 +49,9 @@ def plot(comparison: Comparison, kind: str = "svg") -> bytes:
     with mpl.rc_context(_STABLE):
         figure = Figure(figsize=_SIZE_INCHES, layout="constrained")
         FigureCanvasAgg(figure)
-        upper, lower = figure.subplots(2, 1)
+        upper, lower = figure.subplots(2, 1, sharex=True)
         _deviation_per_bar(upper, comparison)
-        _displacement_over_time(lower, comparison)
+        _displacement_of_roots(lower, comparison)
         figure.legend(*upper.get_legend_handles_labels(), loc="outside upper center", ncols=4)
         file = io.BytesIO()
         metadata = {"Date": None} if kind == "svg" else {"Software": None}
@@ -58,22 +64,39 @@ def plot(comparison: Comparison, kind: str = "svg") -> bytes:
 
 def _look(number: int, tuning: TuningFigures) -> dict[str, Any]:
     """Line and colour of a tuning, the same in both panels."""
-    return {"color": f"C{number}", "linestyle": _STYLE[tuning.kind], "linewidth": 1.2}
+    kind = tuning.kind
+    return {
+        "color": _COLOURS[number % len(_COLOURS)],
+        "linestyle": _STYLE[kind],
+        "linewidth": _WIDTH[kind],
+        "baseline": None,
+    }
 
 
 def _deviation_per_bar(axes: Axes, comparison: Comparison) -> None:
+    """A step for each bar; none where no consonance sounds."""
     for number, tuning in enumerate(comparison.tunings):
-        look = _look(number, tuning)
-        axes.plot(tuning.bars, tuning.bar_deviation_cents, label=tuning.name, **look)
-    axes.set(xlabel="bar", ylabel="mean deviation from pure [cents]", title=plain(comparison.title))
+        if not len(tuning.bars):
+            continue
+        first, last = int(tuning.bars.min()), int(tuning.bars.max())
+        deviation = np.full(last - first + 1, np.nan)
+        deviation[tuning.bars - first] = tuning.bar_deviation_cents
+        edges = np.arange(first, last + 2)
+        axes.stairs(deviation, edges, label=tuning.name, **_look(number, tuning))
+    axes.set(ylabel="mean deviation from pure [cents]", title=plain(comparison.title))
     axes.set_ylim(bottom=0.0)
 
 
-def _displacement_over_time(axes: Axes, comparison: Comparison) -> None:
+def _displacement_of_roots(axes: Axes, comparison: Comparison) -> None:
     """Only of tunings that move: the roots of a fixed one sit wherever its twelve pitches are."""
+    from matplotlib.ticker import MaxNLocator
+
+    edges = comparison.window_edges_bars
     for number, tuning in enumerate(comparison.tunings):
         if tuning.kind != "fixed":
-            look = _look(number, tuning)
-            axes.stairs(tuning.displacement_cents, comparison.window_edges_seconds, baseline=None, **look)
+            axes.stairs(tuning.displacement_cents, edges, **_look(number, tuning))
     axes.axhline(0.0, color="0.8", linewidth=0.8, zorder=0)
-    axes.set(xlabel="time [s]", ylabel="displacement of the roots [cents]")
+    axes.set(xlabel="bar", ylabel="displacement of the roots [cents]")
+    if len(edges) > 1:
+        axes.set_xlim(edges[0], edges[-1])
+    axes.xaxis.set_major_locator(MaxNLocator(integer=True))

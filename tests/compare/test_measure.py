@@ -154,8 +154,8 @@ def test_a_hymn_ranks_as_expected(hymn):
 
 
 def test_edges_of_windows_lead_from_the_start_to_the_end(hymn):
-    assert len(hymn.window_edges_seconds) == len(hymn.tunings[0].displacement_cents) + 1
-    assert (np.diff(hymn.window_edges_seconds) > 0).all()
+    assert len(hymn.window_edges_bars) == len(hymn.tunings[0].displacement_cents) + 1
+    assert (np.diff(hymn.window_edges_bars) > 0).all()
 
 
 def test_worst_bars_are_those_furthest_from_pure():

@@ -37,6 +37,15 @@ def test_png_is_a_picture_of_the_size_asked_for(trio):
     )  # width, height in IHDR (PNG specification 11.2.2)
 
 
+def test_both_panels_count_in_bars(trio):
+    """One axis for both, so that a bar stands above its roots; seconds help nobody with a score."""
+    text = plot(trio, "svg").decode()
+    assert text.count(">bar<") == 1
+    assert "time [s]" not in text
+    assert trio.window_edges_bars[0] == 1.0
+    assert trio.window_edges_bars[-1] == 17.0  # sixteen bars
+
+
 @pytest.mark.parametrize("kind", ["svg", "png"])
 def test_the_same_comparison_gives_the_same_bytes(trio, kind):
     assert plot(trio, kind) == plot(trio, kind)
