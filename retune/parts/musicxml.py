@@ -89,9 +89,12 @@ def _write_part(
         first, last = np.searchsorted(edges, [event.start, event.end - 1], side="right")
         for index in range(first, last + 1):
             by_bar.setdefault(index, {}).setdefault(event.voice, []).append(event)
+    words = _syllables(sheet)
     for index, bar in enumerate(bars):
         measure = ET.SubElement(part, "measure", number=str(bar.number))
         if index == 0:
+            if sheets.has_upbeat:
+                measure.set("implicit", "yes")  # programs print no number over an upbeat
             _opening(measure, score, sheets, sheet, bar)
         elif bar.meter is not None:
             _time(ET.SubElement(measure, "attributes"), bar.meter)
@@ -100,7 +103,7 @@ def _write_part(
             if voice:
                 backup = ET.SubElement(measure, "backup")
                 ET.SubElement(backup, "duration").text = str(bar.end - bar.start)
-            _write_voice(measure, score, in_bar.get(voice, []), bar, voice)
+            _write_voice(measure, score, in_bar.get(voice, []), bar, voice, words)
 
 
 def _opening(measure: ET.Element, score: Score, sheets: Sheets, sheet: Sheet, bar: Measure) -> None:
@@ -141,7 +144,14 @@ def _words(measure: ET.Element, text: str, *, voice: int, bold: bool) -> None:
     ET.SubElement(direction, "voice").text = str(voice + 1)
 
 
-def _write_voice(measure: ET.Element, score: Score, events: list[_Event], bar: Measure, voice: int) -> None:
+def _write_voice(
+    measure: ET.Element,
+    score: Score,
+    events: list[_Event],
+    bar: Measure,
+    voice: int,
+    words: dict[int, tuple[str, str]],
+) -> None:
     """Write one voice of one bar: notes, and rests (first voice) or gaps (others) between them."""
     at = bar.start
     for event in events:
@@ -151,7 +161,7 @@ def _write_voice(measure: ET.Element, score: Score, events: list[_Event], bar: M
         for position, value in written(start, end, bar, moves):
             _write_cents(measure, event, position, moves, voice)
             for index, note in enumerate(event.notes):
-                _write_note(measure, note, event, position, value, voice, in_chord=index > 0)
+                _write_note(measure, note, event, position, value, voice, words, in_chord=index > 0)
         at = end
     _write_gap(measure, at, bar.end, bar, voice)
 
@@ -215,6 +225,7 @@ def _write_note(
     position: int,
     value: Value,
     voice: int,
+    words: dict[int, tuple[str, str]],
     *,
     in_chord: bool,
 ) -> None:
@@ -236,10 +247,32 @@ def _write_note(
         notations = ET.SubElement(element, "notations")
         for kind in ties:
             ET.SubElement(notations, "tied", type=kind)
-    if note.word and position == event.start:
+    if note.note in words and position == event.start:
         lyric = ET.SubElement(element, "lyric", number="1")
-        ET.SubElement(lyric, "syllabic").text = "single"
-        ET.SubElement(lyric, "text").text = note.word
+        syllabic, text = words[note.note]
+        ET.SubElement(lyric, "syllabic").text = syllabic
+        ET.SubElement(lyric, "text").text = text
+
+
+def _syllables(sheet: Sheet) -> dict[int, tuple[str, str]]:
+    """Return the place in its word and the text of every syllable, by note: a hyphen says that the word goes on."""
+    found: dict[int, tuple[str, str]] = {}
+    inside = False
+    for note in sheet.notes:
+        text = note.word.strip("-")
+        if not text:
+            continue
+        inside = inside or note.word.startswith("-")
+        goes_on = note.word.endswith("-")
+        place = {
+            (False, False): "single",
+            (False, True): "begin",
+            (True, True): "middle",
+            (True, False): "end",
+        }
+        found[note.note] = place[inside, goes_on], text
+        inside = goes_on
+    return found
 
 
 def _ties(event: _Event, position: int, value: Value) -> tuple[tuple[str, bool], tuple[str, bool]]:

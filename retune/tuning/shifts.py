@@ -37,9 +37,12 @@ def _struck_again(c: Context) -> Iterator[Compromise]:
 
 def _again(c: Context, earlier: int, later: int, cents: float) -> Compromise:
     last, first = c.pieces_of(earlier).stop - 1, c.pieces_of(later).start
-    window = int(c.harmony.pieces["window"][first])
+    window_of = c.harmony.pieces["window"]
+    window = int(window_of[first])
+    name, new_name = c.spelled(earlier, int(window_of[last])), c.spelled(later, window)
+    renamed = "" if name == new_name else f" as {new_name}"
     reason = (
-        f"{_part(c, later)} repeats the {c.spelled(later, window)} of {c.onset_words(earlier)}, "
+        f"{_part(c, later)} repeats the {name} of {c.onset_words(earlier)}{renamed}, "
         f"{much(cents)}, {_why(c, last, first)}"
     )
     return Compromise(

@@ -99,6 +99,26 @@ def test_meter_key_and_words_are_kept() -> None:
     assert [m.number for m in back.parts[0].getElementsByClass("Measure")] == [1, 2]
 
 
+def test_syllables_of_a_word_belong_together() -> None:
+    """MusicXML 4.0, element syllabic: single, begin, middle, end."""
+    sung = ["Lan-", "tern", "E-", "ve-", "ning", "-", "still"]
+    line = [(float(at), 1.0, 72, word) for at, word in enumerate(sung)]
+    score = score_of({"Top": line, "Low": [(0.0, 8.0, 48)]})
+    notes = list(read_back(score, sheets_of(score)).parts[0].flatten().notes)
+    told = [(lyric.syllabic, lyric.text) for note in notes for lyric in note.lyrics]
+    assert told == [
+        ("begin", "Lan"), ("end", "tern"), ("begin", "E"), ("middle", "ve"), ("end", "ning"), ("single", "still"),
+    ]  # fmt: skip
+
+
+def test_no_number_is_printed_over_an_upbeat() -> None:
+    score = score_of({"Top": [(0.0, 1.0, 67), (1.0, 4.0, 72)]}, meter=(1, 4), meter_from={1.0: (4, 4)})
+    root = ET.fromstring(
+        write_sheets(score, sheets_of(score), "musicxml").decode().partition("\n")[2].partition("\n")[2]
+    )
+    assert [bar.get("implicit") for bar in root.iter("measure")] == ["yes", None]
+
+
 def test_a_move_of_a_held_note_is_written_at_a_tied_note() -> None:
     parts = {"Top": [(0.0, 8.0, 72)], "Mid": [(0.0, 8.0, 64)], "Low": [(0.0, 4.0, 48), (4.0, 4.0, 45)]}
     score, harmony, ratios, _ = stages(score_of(parts), chord_hints((0, "maj"), (9, "min")))

@@ -27,6 +27,17 @@ def test_a_repeated_note_that_changes_is_told_with_both_chords():
     )
 
 
+def test_a_note_that_takes_another_name_is_told_by_both():
+    """C, seventh of D7 (9/5: +17.6), then B♯, third of G♯7 (5/4: −13.7); both roots are pinned."""
+    notes = [(0, 0, 2, 66), (1, 0, 2, 50), (2, 0, 2, A), (3, 0, 2, C)]
+    notes += [(0, 2, 2, 66), (1, 2, 2, 56), (2, 2, 2, 63), (3, 2, 2, C)]
+    reasons = [s.reason for s in told(score_of(notes), hints([(2, "7"), (8, "7")]), drift_limit_cents=0.0)]
+    assert (
+        "voice 3 repeats the C of bar 1, beat 1 as B♯, 31.3 cents lower, to be pure in D7 there, in G♯7 here"
+        in reasons
+    )
+
+
 def test_a_held_note_that_may_move_is_told():
     notes = [(0, 0, 4, C), (1, 0, 2, A - 12), (2, 0, 2, E), (1, 2, 2, C - 12), (2, 2, 2, G)]
     given = hints([(9, "min"), (0, "maj")])
