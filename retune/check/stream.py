@@ -77,7 +77,7 @@ def stream_of_bytes(data: bytes, name: str) -> tuple[Stream, tuple[Remark, ...]]
     if repaired.format == 2:
         raise InputError(f"{name}: a file of independent patterns (format 2) has no one playing order")
     tracks = [
-        (track, np.cumsum(np.fromiter((m.time for m in track), np.int64, len(track))))
+        (track, np.cumsum(np.array([message.time for message in track], np.int64)))
         for track in parse(repaired)
     ]
     ends = [int(ticks[-1]) if len(ticks) else 0 for _, ticks in tracks]
@@ -107,7 +107,7 @@ def _merged(
     messages = [message for track, _ in tracks for message in track]
     ticks = np.concatenate([ticks for _, ticks in tracks]) if tracks else np.zeros(0, np.int64)
     numbers = np.repeat(np.arange(len(tracks)), [len(track) for track, _ in tracks])
-    kinds = np.fromiter((KINDS[message.type] for message in messages), np.int64, len(messages))
+    kinds = np.array([KINDS[message.type] for message in messages], np.int64)
     metas = np.flatnonzero(kinds == OTHER)
     ports = _ports(messages, metas, numbers)
     names = _names(messages, metas, numbers, len(tracks))

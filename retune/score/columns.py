@@ -51,8 +51,7 @@ class Columns:
 
 def read_columns(track: int, messages: list[mido.Message]) -> Columns:
     """Read the events of one track (index `track`) into columns."""
-    deltas = np.fromiter((message.time for message in messages), dtype=np.int64, count=len(messages))
-    ticks = np.cumsum(deltas)
+    ticks = np.cumsum(np.array([message.time for message in messages], dtype=np.int64))
     notes: list[int] = []
     controls: list[int] = []
     settings: list[int] = []

@@ -206,7 +206,6 @@ class TrackWalk:
             return self._breaks_off(start)
         kind, stop = self.data[at + 1], first + length
         self.next, self._cancelled = stop, True
-        self._remember_status()
         if kind == 0x2F:
             self.ended = True
         elif kind > 0x7F:
@@ -233,7 +232,6 @@ class TrackWalk:
             return self._breaks_off(start)
         stop = first + length
         self.next, self._cancelled = stop, True
-        self._remember_status()
         whole = _SEVEN_BIT.match(self.data, first, stop)
         if self.data[at] == 0xF7 or whole is None or whole.end() != stop:
             self._set_aside(SysexPacket(self.data[at], self.data[first:stop]))
@@ -254,7 +252,8 @@ class TrackWalk:
     def _take_channel_event(self, start: int, at: int) -> bool:
         status = self.data[at]
         if status < 0x80:
-            self._remember_status()
+            if self._status is None:
+                self._status = self._left_running()
             if not self._status:
                 self.mends.note("stray-data", start)
                 self.next = self._after_stray_data(at)
@@ -288,12 +287,12 @@ class TrackWalk:
             self.mends.note("data-byte", start)
         self._emit(bytes((status, *(min(value, 0x7F) for value in values))))
 
-    def _remember_status(self) -> None:
-        """Find the status that the last clean stretch left running, before its place is forgotten."""
-        if self._status is None:
-            self._status = 0
-            for match in _STATUS_RUN.finditer(self.data, *self._clean):
-                self._status = match.group(1)[0]
+    def _left_running(self) -> int:
+        """Status that the last clean stretch left running, 0 where there is none."""
+        status = 0
+        for match in _STATUS_RUN.finditer(self.data, *self._clean):
+            status = match.group(1)[0]
+        return status
 
 
 def _is_plain(kind: int, data: bytes) -> bool:

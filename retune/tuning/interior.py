@@ -84,12 +84,14 @@ def minimise(problem: Problem) -> Solution:
         return Solution(np.zeros(0), settled=True)
     search = _Search(problem)
     top = 1.0 + float(problem.weight.max(initial=0.0))
+    near = RELATIVE_GAP * (1.0 + problem.cost(search.x, search.residual()))
     for _ in range(MAX_ITERATIONS):
         gap, unbalanced = search.gap(), search.unbalanced()
-        scale = 1.0 + abs(problem.cost(search.x, search.residual()))
-        settled = float(np.abs(unbalanced).max()) <= DUAL_TOLERANCE * top
-        if gap <= RELATIVE_GAP * scale and (settled or gap <= SMALLEST_GAP * scale):
-            return Solution(search.x, settled=True)
+        if gap <= near:  # of a start that costs more than the end, and not worth a closer look before
+            scale = 1.0 + problem.cost(search.x, search.residual())
+            settled = float(np.abs(unbalanced).max()) <= DUAL_TOLERANCE * top
+            if gap <= RELATIVE_GAP * scale and (settled or gap <= SMALLEST_GAP * scale):
+                return Solution(search.x, settled=True)
         search.step(gap, unbalanced)
     return Solution(search.x, settled=False)
 
@@ -103,6 +105,7 @@ class _Rows:
         self.size, self.soft = problem.size, len(problem.first)
         self.first = np.concatenate([problem.first, problem.limit_first, bounded])
         self.second = np.concatenate([problem.second, problem.limit_second, nothing])
+        self.padded = np.zeros(problem.size + 1)  # x and the 0 behind it
         self.linked = len(self.first) - len(bounded)
         upper = np.concatenate([problem.weight, problem.limit, problem.upper[bounded]])
         lower = np.concatenate([problem.under, problem.limit, -problem.lower[bounded]])
@@ -110,9 +113,9 @@ class _Rows:
 
     def apply(self, x: Floats) -> Floats:
         """(n_rows,) value of each row."""
-        padded = np.append(x, 0.0)
-        result: Floats = padded[self.first]
-        result -= padded[self.second]
+        self.padded[:-1] = x
+        result: Floats = self.padded[self.first]
+        result -= self.padded[self.second]
         return result
 
     def transpose(self, force: Floats) -> Floats:
