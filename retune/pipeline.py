@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from retune.collector import without_collector
+from retune.doubts import doubts
 from retune.errors import CheckFailed, InputError, Remark
 from retune.harmony import Harmony, find_harmony, hints_from_markers
 from retune.options import Options
@@ -165,7 +166,13 @@ def finish(analysis: Analysis, tuning: Tuning, *, name: str = "input", per_part:
     problems = checked.problems or (_problems_apart(analysis.score, sounding, encoded) if per_part else ())
     if problems:
         raise CheckFailed(f"{name}: the retuned file does not decode as intended: {problems[0]}")
-    remarks = (*analysis.score.remarks, *analysis.harmony.remarks, *tuning.remarks, *encoded.remarks)
+    remarks = (
+        *analysis.score.remarks,
+        *analysis.harmony.remarks,
+        *tuning.remarks,
+        *encoded.remarks,
+        *doubts(analysis.score.parts, analysis.options, checked),
+    )
     return Conversion(files=encoded.files, analysis=analysis, tuning=tuning, checked=checked, remarks=remarks)
 
 

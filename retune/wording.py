@@ -24,6 +24,11 @@ def count(number: float, thing: str) -> str:
     return f"{shown} {thing}" if number == 1 else f"{shown} {thing}s"
 
 
+def bars_words(first: int, last: int) -> str:
+    """Return a stretch of bars in words: `bar 5` or `bars 5-8`."""
+    return f"bar {first}" if first == last else f"bars {first}-{last}"
+
+
 def plain(text: str) -> str:
     """Return text from a file with control and direction-changing characters shown as `·`.
 

@@ -11,6 +11,8 @@ import os
 import re
 import shlex
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import click
@@ -92,6 +94,37 @@ def test_python_example_of_the_readme_runs(tmp_path, monkeypatch, capsys):
     exec(compile(code, "README.md", "exec"), {})
     assert 0.5 < float(capsys.readouterr().out) <= 1.0
     assert (tmp_path / "hymn.mid").stat().st_size > 1000
+
+
+@pytest.mark.skipif(shutil.which("make") is None, reason="make is not installed")
+def test_the_makefile_notices_what_is_changed_new_or_deleted(tmp_path):
+    """As somebody works: convert all, listen, write a plan for one piece, options for all, and take them back."""
+    (rule,) = re.findall(r"^```make\n(scores := .*?)^```$", read(DOCS / "batch.md"), re.MULTILINE | re.DOTALL)
+    (tmp_path / "Makefile").write_text(rule)
+    command = tmp_path / "bin" / "retune"
+    for folder in ("scores", "plans", "bin"):
+        (tmp_path / folder).mkdir()
+    command.write_text(f'#!/bin/sh\nPYTHONPATH="{ROOT}" exec "{sys.executable}" -m retune "$@"\n')
+    command.chmod(0o755)
+    for name in ("evening_hymn", "string_trio"):
+        shutil.copy(ROOT / "sample_scores" / f"{name}.mid", tmp_path / "scores")
+
+    def made() -> int:
+        environment = {**os.environ, "PATH": f"{command.parent}:{os.environ['PATH']}"}
+        done = subprocess.run(
+            ["make"], cwd=tmp_path, env=environment, capture_output=True, text=True, check=False
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout.count("retune convert ")
+
+    plan, project = tmp_path / "plans" / "string_trio.toml", tmp_path / "retune.toml"
+    assert (made(), made()) == (2, 0)
+    plan.write_text('fixed = ["Piano"]\n')
+    assert (made(), made()) == (1, 0)
+    project.write_text('preset = "still-lines"\n')
+    assert (made(), made()) == (2, 0)
+    plan.unlink()
+    assert (made(), made()) == (1, 0)
 
 
 def test_readme_starts_with_two_commands_that_set_everything_up():

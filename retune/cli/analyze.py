@@ -12,6 +12,7 @@ from retune.cli.shared import (
     options_from,
     print_json,
     print_remarks,
+    print_written,
     quiet_option,
     read_plan_file,
     tuning_options,
@@ -72,6 +73,8 @@ def command(
     equal-tempered pitch.
     """
     options = options_from(values)
+    if explain_bar is not None and (as_json or new_plan_path is not None):
+        raise click.UsageError("--explain prints text alone; it goes without --json and --plan")
     plan = read_plan_file(plan_path)
     if new_plan_path is not None:
         _may_write(input_path, new_plan_path, overwrite)
@@ -100,6 +103,9 @@ def command(
         print_json(analysis_values(analysis, tuning))
     elif not quiet:
         click.echo(_text(analysis, tuning), nl=False)
+        if new_plan_path is not None:
+            click.echo()
+            print_written(new_plan_path)
 
 
 def _may_write(input_path: str, plan_path: str, overwrite: bool) -> None:

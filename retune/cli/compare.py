@@ -12,6 +12,7 @@ from retune.cli.shared import (
     plan_option,
     print_json,
     print_remarks,
+    print_written,
     quiet_option,
     read_plan_file,
     tuning_options,
@@ -89,6 +90,9 @@ def command(
         print_json(comparison.as_json())
     elif not quiet:
         click.echo(text(comparison), nl=False)
+        if plot_path is not None:
+            click.echo()
+            print_written(plot_path)
 
 
 def text(comparison: Comparison) -> str:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from retune.cli.depfile import depfile, refuse_unspeakable
+from retune.cli.idle import idle_options
 from retune.cli.many import Batch, batch_from, batch_options, convert_many
 from retune.cli.shared import (
     encoding_options,
@@ -40,6 +41,14 @@ if TYPE_CHECKING:
 
 
 CLIP_SUFFIX = ".midi2"
+_MADE_OTHERWISE = {
+    **dict.fromkeys((".wav", ".flac", ".mp3", ".ogg", ".aif", ".aiff", ".html", ".htm"), "retune preview"),
+    **dict.fromkeys((".csv", ".md", ".musicxml", ".xml", ".mxl"), "retune parts"),
+    **dict.fromkeys((".svg", ".png", ".pdf"), "retune plot"),
+    ".json": "--report",
+    ".toml": "retune analyze --plan",
+}
+"""Endings of what other commands and options write."""
 
 
 @click.command("convert")
@@ -105,6 +114,7 @@ def command(
     written: if it does not sound as intended, nothing is written and the exit status is 1. Options may also be said
     in a file retune.toml in the current folder, under their long names; the command line goes before it.
     """
+    given = frozenset(name for name, value in values.items() if value is not None)
     settings, batch = settings_from(values), batch_from(values)
     options = settings.options()
     if show_options:
@@ -135,9 +145,10 @@ def command(
         output_path = _main_name(inputs, output_path, parts_dir, batch)
     else:
         output_path = _one_output(inputs, output_path, depfile_path, batch, as_json=as_json)
-        _refuse_false_name(output_path, options.encoding)
     read, beside = (inputs[0], *recipe), (report_path, depfile_path)
     refuse_overwriting(read, beside if parts_dir is not None else (output_path, *beside))
+    if parts_dir is None:
+        _refuse_false_name(output_path, options.encoding)
     if depfile_path is not None:
         refuse_unspeakable((inputs[0], output_path, *recipe))
     conversion = _converted(inputs[0], output_path, options, plan, per_part=parts_dir is not None)
@@ -148,7 +159,8 @@ def command(
         write_output(report_path, to_json(conversion.report))
     if depfile_path is not None:
         _write_depfile(depfile_path, conversion, output_path, read)
-    print_remarks(conversion.remarks, name=inputs[0], quiet=quiet)
+    remarks = (*conversion.remarks, *idle_options(conversion, given))
+    print_remarks(remarks, name=inputs[0], quiet=quiet)
     if as_json:
         print_json(conversion.report)
     elif not quiet and output_path != STANDARD_STREAM:
@@ -176,7 +188,7 @@ def _one_output(
     """Return where the result of a single conversion goes; refuse what makes sense for a batch only."""
     _refuse_batch(batch)
     if len(inputs) > 1:
-        raise click.UsageError(f"{len(inputs)} inputs need a folder for their results: --out-dir DIR")
+        raise click.UsageError(_too_many(inputs, output_path))
     if output_path is None:
         raise click.UsageError(
             "say where to write the retuned file: -o OUTPUT, --per-part DIR for a file for each part, or "
@@ -187,6 +199,13 @@ def _one_output(
     if output_path == STANDARD_STREAM and depfile_path is not None:
         raise click.UsageError("--depfile needs an OUTPUT with a name, not standard output")
     return output_path
+
+
+def _too_many(inputs: tuple[str, ...], output_path: str | None) -> str:
+    """Return what to say of several inputs; the last of two may have been meant for the output."""
+    if len(inputs) == 2 and output_path is None and not os.path.exists(inputs[1]):
+        return f"{plain(inputs[1])}: no such file; if it is where the result goes, say -o {plain(inputs[1])}"
+    return f"{len(inputs)} inputs need a folder for their results: --out-dir DIR"
 
 
 def _refuse_batch(batch: Batch) -> None:
@@ -207,15 +226,19 @@ def _write(
 
 
 def _refuse_false_name(output_path: str, encoding: str) -> None:
-    """Refuse the name of a MIDI file for a clip, which no reader of MIDI files opens, and the reverse."""
+    """Refuse a name under which nobody would look for what is written: another kind of file, or of music."""
     name = Path(output_path)
     is_clip, suffix = encoding == "midi2", name.suffix.lower()
-    if suffix in (_midi_suffixes() if is_clip else (CLIP_SUFFIX,)):
-        kind = "a MIDI 2.0 clip, not a MIDI file" if is_clip else "a MIDI file, not a MIDI 2.0 clip"
-        better = name.with_suffix(CLIP_SUFFIX if is_clip else ".mid")
+    wrong = _midi_suffixes() if is_clip else (CLIP_SUFFIX,)
+    if suffix not in wrong and suffix not in _MADE_OTHERWISE:
+        return
+    better = f"name it {plain(name.with_suffix(CLIP_SUFFIX if is_clip else '.mid').name)}"
+    if suffix in _MADE_OTHERWISE:
         raise OutputError(
-            f"{plain(output_path)}: --encoding {encoding} writes {kind}; name it {plain(better.name)}"
+            f"{plain(output_path)}: convert writes MIDI; {better}, or see {_MADE_OTHERWISE[suffix]}"
         )
+    kind = "a MIDI 2.0 clip, not a MIDI file" if is_clip else "a MIDI file, not a MIDI 2.0 clip"
+    raise OutputError(f"{plain(output_path)}: --encoding {encoding} writes {kind}; {better}")
 
 
 def _midi_suffixes() -> frozenset[str]:

@@ -28,7 +28,10 @@ class Bars(click.ParamType):  # type: ignore[type-arg]
         match = _BARS.match(str(value).strip())
         if match is None:
             self.fail(f"{value!r} is neither a bar such as 5 nor a range such as 5-8", param, ctx)
-        return int(match[1]), int(match[2]) if match[2] else None
+        first, last = int(match[1]), int(match[2]) if match[2] else None
+        if last is not None and last < first:
+            self.fail(f"{value!r}: the first bar comes before the last, as in {last}-{first}", param, ctx)
+        return first, last
 
 
 def ending(path: str, legal: tuple[str, ...], *, for_stdout: str | None = None) -> str:

@@ -43,6 +43,10 @@ CRASHED = 70  # EX_SOFTWARE of sysexits.h (BSD)
 GARBAGE_THRESHOLD = (
     100_000  # objects between two searches for cycles; imports alone make as many, all to stay
 )
+OPTION_LIKENESS = (
+    0.65  # of an option to be proposed: --encoding for --tuning (0.57) would be a guess at random
+)
+_PLAIN_WORDS = {"not a valid float": "not a number", "not a valid integer": "not a whole number"}
 TRACEBACK_OPTION = "--traceback"
 TRACEBACK_VARIABLE = "RETUNE_TRACEBACK"
 
@@ -67,7 +71,7 @@ class LazyGroup(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """Return the command of the first argument; a mistyped one is answered with the nearest."""
         if args[0] not in COMMANDS and not args[0].startswith("-"):
-            ctx.fail(f"no such command {args[0]!r}{nearest(args[0], COMMANDS)}")
+            ctx.fail(f"no such command {args[0]!r}{_command_meant(args[0])}")
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -120,7 +124,7 @@ def _run(arguments: Sequence[str] | None) -> int:
     except RetuneError as error:
         return _fail(str(error), error.exit_status)
     except click.ClickException as error:
-        return _fail(usage_line(error), error.exit_code)
+        return _fail(usage_line(error, given), error.exit_code)
     except (KeyboardInterrupt, click.Abort):
         return _fail("stopped", INTERRUPTED)
     except BrokenPipeError:
@@ -144,15 +148,35 @@ def _start_lightly() -> None:
     gc.set_threshold(GARBAGE_THRESHOLD)
 
 
-def usage_line(error: click.ClickException) -> str:
+def usage_line(error: click.ClickException, arguments: Sequence[str] = ()) -> str:
     """Return a usage error as one line, with the nearest legal option or value and where help is."""
     message = error.format_message()
     if isinstance(error, click.NoSuchOption):
         legal = [o for p in _parameters(error.ctx) for o in (*p.opts, *p.secondary_opts)]
-        message = f"no such option {error.option_name!r}{nearest(error.option_name, legal)}"
+        message = f"no such option {error.option_name!r}{_option_meant(error.option_name, legal)}"
+    for of_programmers, of_everyone in _PLAIN_WORDS.items():
+        message = message.replace(of_programmers, of_everyone)
     context = getattr(error, "ctx", None)
-    where = context.command_path if context else "retune"
+    command = next((f" {word}" for word in arguments if word in COMMANDS), "")
+    where = context.command_path if context else f"retune{command}"
     return f"{message[:1].lower()}{message[1:].rstrip('.')} (see {where} --help)"
+
+
+def _command_meant(word: str) -> str:
+    """Return what to say behind a word that is no command: the nearest one, or where a file goes."""
+    if os.path.exists(word):
+        return f"; a file goes to a command, such as: retune convert {plain(word)} -o OUTPUT"
+    return nearest(word, COMMANDS)
+
+
+def _option_meant(option: str, legal: Sequence[str]) -> str:
+    """Return `; nearest: --drift-limit` for `--drift` or `--drift-limt`, "" where nothing is meant for sure."""
+    begun = [name for name in legal if name.startswith(option) and len(option) > len("--")]
+    if len(begun) == 1:
+        return f"; nearest: {begun[0]}"
+    bare = {name.lstrip("-"): name for name in legal}  # the dashes are alike in all of them
+    found = nearest(option.lstrip("-"), bare, likeness=OPTION_LIKENESS)
+    return f"; nearest: {bare[found.rpartition(' ')[2]]}" if found else ""
 
 
 def _parameters(context: click.Context | None) -> list[click.Parameter]:

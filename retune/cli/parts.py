@@ -11,6 +11,7 @@ from retune.cli.shared import (
     Word,
     options_from,
     plan_option,
+    print_written,
     quiet_option,
     tuning_options,
 )
@@ -116,6 +117,7 @@ def command(
         title=heading(title, analysis, input_path),
     )
     write_output(output_path, write_sheets(score, sheets, kind))
+    print_written(output_path, quiet=quiet)
 
 
 def _kind(output_path: str) -> str:

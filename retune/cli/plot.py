@@ -11,6 +11,7 @@ from retune.cli.shared import (
     Word,
     options_from,
     plan_option,
+    print_written,
     quiet_option,
     tuning_options,
 )
@@ -73,3 +74,4 @@ def command(
         title=heading(title, analysis, input_path),
     )
     write_output(output_path, picture)
+    print_written(output_path, quiet=quiet)

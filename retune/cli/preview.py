@@ -14,12 +14,14 @@ from retune.cli.shared import (
     Word,
     options_from,
     plan_option,
+    print_written,
     quiet_option,
     tuning_options,
 )
 from retune.cli.tuned import heading, tuned_input
 from retune.errors import OptionError, Remark
 from retune.files import STANDARD_STREAM, read_input, refuse_overwriting, write_output
+from retune.wording import bars_words
 
 if TYPE_CHECKING:
     from retune.listen import Preview, Wishes
@@ -149,6 +151,7 @@ def command(
     )
     if kind == "html":
         _write_page(analysis, tuning, wishes, input_path, output_path)
+        print_written(output_path, quiet=quiet)
         return
     from retune.listen import preview, sound_file
 
@@ -164,6 +167,7 @@ def command(
     write_output(output_path, sound_file(sounding.samples, rate=sounding.rate, bits=int(bits), kind=kind))
     if not quiet and output_path != STANDARD_STREAM:
         click.echo(_cue_sheet(sounding), nl=False)
+    print_written(output_path, quiet=quiet)
 
 
 def _wishes(
@@ -191,7 +195,10 @@ def _write_page(
     from retune.page import build_page
 
     if wishes != Wishes():
-        raise OptionError(f"{output_path}: a page holds the whole piece; sound options go with .wav or .flac")
+        raise OptionError(
+            f"{output_path}: a page holds the whole piece and its own sound; --hear, --part, --bars and the other "
+            "options of sound go with .wav or .flac"
+        )
     title = heading(None, analysis, input_path)
     write_output(output_path, build_page(analysis, tuning, title=title).encode())
 
@@ -212,14 +219,10 @@ def _progress(*, show: bool) -> Iterator[Callable[[float], None] | None]:
 
 def _cue_sheet(sounding: Preview) -> str:
     """Return what is heard when, a line each."""
-    lines = []
-    for cue in sounding.cues:
-        bars = (
-            f"bar {cue.first_bar}"
-            if cue.first_bar == cue.last_bar
-            else f"bars {cue.first_bar}-{cue.last_bar}"
-        )
-        lines.append(f"{_clock(cue.start_s)} - {_clock(cue.end_s)}  {cue.what}, {bars}\n")
+    lines = [
+        f"{_clock(cue.start_s)} - {_clock(cue.end_s)}  {cue.what}, {bars_words(cue.first_bar, cue.last_bar)}\n"
+        for cue in sounding.cues
+    ]
     return "".join(lines)
 
 

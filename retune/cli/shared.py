@@ -16,11 +16,13 @@ import dataclasses
 import json
 import math
 import sys
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from retune.files import STANDARD_STREAM
 from retune.options import CHORDS, ENCODINGS, PRIME_LIMITS, WHEN_FULL, Options
 from retune.settings import settings_here
 from retune.wording import nearest, plain
@@ -33,6 +35,7 @@ if TYPE_CHECKING:
 Function = TypeVar("Function", bound=Callable[..., Any])
 
 DEFAULT = Options()
+SHOWN_REMARKS = 5  # of one kind; reports and manifests have them all
 
 
 class Word(click.ParamType):  # type: ignore[type-arg]
@@ -109,7 +112,7 @@ _TUNING = (
     click.option(
         "--preset",
         type=Word(preset_names),
-        help="A named set of limits; options given beside it go before it. Default: none.",
+        help="A named set of limits; options given beside it go before it. Default: balanced.",
     ),
     click.option(
         "--prime-limit",
@@ -150,7 +153,7 @@ _TUNING = (
         multiple=True,
         metavar="PART",
         help="A part that must not be touched: its name, the beginning of it, its number or program:0-7; repeatable. "
-        "PART=TEMPERAMENT says how it is tuned. Default: no part.",
+        "PART=TEMPERAMENT says how it is tuned, and the file plays it so. Default: no part.",
     ),
     click.option(
         "--chords",
@@ -172,7 +175,8 @@ _ENCODING = (
         "bend_range_semitones",
         type=int,
         metavar="SEMITONES",
-        help="Bend range set on the channels used, 1 to 96 semitones. "
+        help="Bend range of the channels used, 1 to 96 semitones: the file sets it, and a synthesizer that ignores "
+        "that must be set to the same. "
         f"Default: {DEFAULT.bend_range_semitones} semitones.",
     ),
     click.option(
@@ -280,9 +284,22 @@ def print_json(content: Any) -> None:
 
 
 def print_remarks(remarks: Iterable[Remark], *, name: str = "", quiet: bool = False) -> None:
-    """Print each remark as one line on stderr."""
+    """Print each remark as one line on stderr; of a long row of one kind only the first, and how many follow."""
     if quiet:
         return
     prefix = f"{plain(name)}: " if name else ""
+    remarks = tuple(remarks)
+    number_of, shown = Counter(remark.code for remark in remarks), Counter[str]()
     for remark in remarks:
-        print(f"retune: {prefix}{plain(str(remark))}", file=sys.stderr)
+        shown[remark.code] += 1
+        if shown[remark.code] <= SHOWN_REMARKS:
+            print(f"retune: {prefix}{plain(str(remark))}", file=sys.stderr)
+        elif shown[remark.code] == SHOWN_REMARKS + 1:
+            more = number_of[remark.code] - SHOWN_REMARKS
+            print(f"retune: {prefix}and {more} more like these ({remark.code})", file=sys.stderr)
+
+
+def print_written(path: str, *, quiet: bool = False) -> None:
+    """Say on stdout that a file was written, unless stdout is what was written to."""
+    if not quiet and path != STANDARD_STREAM:
+        click.echo(f"written: {plain(path)}")

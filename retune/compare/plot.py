@@ -45,7 +45,7 @@ def plot(comparison: Comparison, kind: str = "svg") -> bytes:
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
     except ImportError:
-        raise OptionError("plot: needs matplotlib; install it with pip install 'retune[plots]'") from None
+        raise OptionError("pictures need matplotlib: pip install 'retune[plots]'") from None
     with mpl.rc_context(_STABLE):
         figure = Figure(figsize=_SIZE_INCHES, layout="constrained")
         FigureCanvasAgg(figure)

@@ -15,6 +15,7 @@ from retune.listen import level, tone
 from retune.listen.phrases import Phrase, find_phrases
 from retune.listen.wishes import OWN_SOUNDS, Wishes
 from retune.units import reference_shift_cents
+from retune.wording import bars_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -114,7 +115,7 @@ def _excerpt(score: Score, wishes: Wishes) -> _Excerpt:
         from_tick, to_tick = score.meters.tick_of(wishes.first_bar), score.meters.tick_of(last_bar + 1)
         if last_bar < wishes.first_bar or wishes.first_bar < 1 or from_tick >= end or to_tick <= start:
             bars = score.meters.bar_beat(np.array([start, max(end - 1, start)]))[0]
-            wanted = f"bars {wishes.first_bar}-{last_bar}"
+            wanted = bars_words(wishes.first_bar, last_bar)
             raise OptionError(f"{wanted}: nothing sounds there; the music has bars {bars[0]} to {bars[1]}")
         start, end = from_tick, to_tick
     start_s, end_s = score.clock.seconds(np.array([start, end]))

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from retune.parts.model import Sheet, SheetNote, Sheets, SlowChord
 
-_MARKUP = re.compile(r"([\\`*_{}\[\]()#+.!|<>&~-])")
+_MARKUP = re.compile(r"[\\`*_{}\[\]#|<>&~]|^[-+]|^\d{1,9}[.)]")  # CommonMark 0.31.2, 2.4, 4 and 5.2
 _FORMULA_STARTS = (
     "=",
     "+",
@@ -97,5 +97,5 @@ def _row(cells: Iterable[str]) -> str:
 
 
 def _escaped(text: str) -> str:
-    """Return text with every sign that Markdown or HTML would act on made plain."""
-    return _MARKUP.sub(r"\\\1", text)
+    """Return text with every sign that Markdown or HTML would act on made plain, and no other: people read it too."""
+    return _MARKUP.sub(lambda match: f"{match[0][:-1]}\\{match[0][-1]}", text)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from retune.errors import OptionError
 from retune.plots import beats, drift, roll
 from retune.plots.style import FORMATS, saved, settings
-from retune.wording import plain
+from retune.wording import bars_words, plain
 
 if TYPE_CHECKING:
     from retune.harmony.model import Harmony
@@ -50,9 +52,9 @@ def draw(
         last_bar = first_bar if last_bar is None else last_bar
         from_tick, to_tick = score.meters.tick_of(first_bar), score.meters.tick_of(last_bar + 1)
         if first_bar < 1 or last_bar < first_bar or from_tick >= end or to_tick <= start:
-            raise OptionError(
-                f"bars {first_bar}-{last_bar}: no notes there; the music ends at {score.where(end - 1)}"
-            )
+            bars = score.meters.bar_beat(np.array([start, max(end - 1, start)]))[0]
+            wanted = bars_words(first_bar, last_bar)
+            raise OptionError(f"{wanted}: no notes there; the music has bars {bars[0]} to {bars[1]}")
         start, end = from_tick, to_tick
     title = plain(title)
     with settings():

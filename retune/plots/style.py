@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from retune.score.model import Score
 
 FORMATS = ("svg", "png", "pdf")
+MOST_NUMBERED_BARS = 20  # more would run into each other
+_BAR_STEPS = tuple(2**power for power in range(32))  # numbers at 1, 5, 9 …: where phrases of four bars begin
 
 BEFORE, AFTER, QUIET = "#444444", "#14685b", "#777777"  # neither of the hues of lower and higher
 _SETTINGS: Any = {
@@ -55,13 +57,13 @@ def symmetric_limit(cents: NDArray[np.float64]) -> float:
 
 
 def bar_axis(axes: Axes, score: Score, start_tick: int, end_tick: int) -> None:
-    """Return number the bars along the horizontal axis, which is in quarters."""
+    """Number the bars along the horizontal axis, which is in quarters."""
     meters = score.meters
     first, last = (
         int(bar) for bar in meters.bar_beat(np.array([start_tick, max(end_tick - 1, start_tick)]))[0]
     )
-    step = max(1, round((last - first + 1) / 16))
-    bars = range(first, last + 2, step)
+    step = next(step for step in _BAR_STEPS if (last - first + 1) / step <= MOST_NUMBERED_BARS)
+    bars = [bar for bar in range(first, last + 2) if (bar - 1) % step == 0] or [first]
     ticks = np.array([meters.tick_of(bar) for bar in bars])
     axes.set_xticks(score.clock.quarters(ticks), [str(bar) for bar in bars])
     axes.set_xlim(*score.clock.quarters(np.array([start_tick, end_tick])))

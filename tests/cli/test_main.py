@@ -54,6 +54,22 @@ def test_help_lists_every_command_with_its_summary():
         (["analyze", HYMN, "--drift-limit", "-3"], "'-3' is not a number of cents of 0 or more, or none"),
         (["analyze", HYMN, "--hold-limit", "nan"], "'nan' is not a number of cents of 0 or more, or none"),
         (["analyze", HYMN, "--reference", "4400"], "reference: 4400 Hz is outside 380 to 500 Hz"),
+        (["analyze", HYMN, "--drift", "5"], "no such option '--drift'; nearest: --drift-limit (see"),
+        (
+            ["analyze", HYMN, "--drift-limt", "5"],
+            "no such option '--drift-limt'; nearest: --drift-limit (see",
+        ),
+        (["convert", HYMN, "--tuning", "x"], "no such option '--tuning' (see"),
+        (["convert", HYMN, "--temperament", "x"], "no such option '--temperament' (see"),
+        (["convert", HYMN, "--fixed"], "requires an argument (see retune convert --help)"),
+        (["convert", HYMN, "--reference", "A=442"], "'A=442' is not a number (see"),
+        (["convert", HYMN, "--bend-range", "wide"], "'wide' is not a whole number (see"),
+        ([HYMN], "; a file goes to a command, such as: retune convert "),
+        (
+            ["preview", HYMN, "-o", "x.wav", "--bars", "8-5"],
+            "'8-5': the first bar comes before the last, as in 5-8",
+        ),
+        (["analyze", HYMN, "--explain", "4", "--json"], "--explain prints text alone"),
         (["analyze", HYMN, "extra"], "got unexpected extra argument (extra)"),
     ],
 )

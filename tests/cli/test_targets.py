@@ -116,3 +116,39 @@ def test_an_empty_name_is_called_so(folder, arguments):
     result = run(*arguments)
     assert (result.status, result.out, result.err.count("\n")) == (2, b"", 1)
     assert "put is empty; say" in result.err
+
+
+def test_an_output_without_its_option_is_recognised(folder):
+    before = contents(folder)
+    result = run("convert", "in.mid", "out.mid")
+    assert (result.status, "if it is where the result goes, say -o out.mid" in result.err) == (2, True)
+    shutil.copy("in.mid", "other.mid")
+    assert "2 inputs need a folder" in run("convert", "in.mid", "other.mid").err
+    Path("other.mid").unlink()
+    assert contents(folder) == before
+
+
+@pytest.mark.parametrize(
+    ("name", "instead"),
+    [
+        ("out.wav", "retune preview"),
+        ("out.HTML", "retune preview"),
+        ("out.csv", "retune parts"),
+        ("o.png", "plot"),
+    ],
+)
+def test_music_is_not_hidden_in_a_file_of_another_kind(folder, name, instead):
+    before = contents(folder)
+    result = run("convert", "in.mid", "-o", name)
+    assert (result.status, result.out, result.err.count("\n")) == (2, b"", 1)
+    assert "convert writes MIDI; name it" in result.err
+    assert instead in result.err
+    assert contents(folder) == before
+
+
+def test_what_was_written_is_said_unless_quiet(folder):
+    for command, name in (("parts", "sheet.html"), ("preview", "tune.wav"), ("preview", "tune.html")):
+        short = ("--bars", "1") if name.endswith("wav") else ()
+        assert run(command, "in.mid", "-o", name, *short).text.endswith(f"written: {name}\n")
+        assert run(command, "in.mid", "-o", name, *short, "--quiet").out == b""
+    assert run("analyze", "in.mid", "--plan", "new.toml").text.endswith("written: new.toml\n")

@@ -22,6 +22,7 @@ def test_the_command_writes_what_the_library_call_gives(tmp_path: Path) -> None:
     assert done.text.splitlines() == [
         "0:00.0 - 0:04.8  retuned, bars 3-4",
         "0:04.8 - 0:09.7  retuned, bars 3-4",
+        f"written: {out}",
     ]
     analysis = analyze(Path(HYMN).read_bytes())
     wishes = Wishes(first_bar=3, last_bar=4, sound="voice", times=2, speed=1.5)
@@ -31,7 +32,8 @@ def test_the_command_writes_what_the_library_call_gives(tmp_path: Path) -> None:
 
 def test_before_and_after_with_a_list_of_what_is_heard_when(tmp_path: Path) -> None:
     done = run("preview", HYMN, "-o", tmp_path / "ab.flac", "--hear", "ab", "--bars", "1-8")
-    lines = done.text.splitlines()
+    *lines, last = done.text.splitlines()
+    assert last == f"written: {tmp_path / 'ab.flac'}"
     assert [line.split("  ")[1].split(",")[0] for line in lines] == ["original", "retuned"] * (
         len(lines) // 2
     )
@@ -72,7 +74,7 @@ def test_a_plan_is_obeyed(tmp_path: Path) -> None:
             "'orignal' is not one of retuned, original, ab; nearest: original",
         ),
         (["-o", "a.wav", "--bars", "eight"], "'eight' is neither a bar such as 5 nor a range such as 5-8"),
-        (["-o", "a.wav", "--bars", "40"], "bars 40-40: nothing sounds there; the music has bars 1 to 18"),
+        (["-o", "a.wav", "--bars", "40"], "bar 40: nothing sounds there; the music has bars 1 to 18"),
         (
             ["-o", "a.wav", "--part", "Sopran0"],
             "part 'Sopran0': no such part; nearest: Soprano; the parts are",
@@ -80,7 +82,7 @@ def test_a_plan_is_obeyed(tmp_path: Path) -> None:
         (["-o", "a.wav", "--with", "drone"], "with drone: say which part it goes with (--part)"),
         (
             ["-o", "a.html", "--times", "2"],
-            "a page holds the whole piece; sound options go with .wav or .flac",
+            "a page holds the whole piece and its own sound",
         ),
         (["-o", "a.wav", "--soundfont", "none.sf2"], "none.sf2: no such file"),
         (["-o", "a.wav", "--soundfont", HYMN], "soundfont: the file is no SoundFont"),

@@ -29,7 +29,7 @@ def test_the_command_writes_what_the_library_call_gives(kind: str, tmp_path: Pat
         3,
         "--ratios",
     )
-    assert (done.status, done.text, done.err) == (0, "", "")
+    assert (done.status, done.text, done.err) == (0, f"written: {out}\n", "")
     analysis = analyze(Path(HYMN).read_bytes())
     sheets = collect_sheets(
         analysis.score,

@@ -17,7 +17,7 @@ pytest.importorskip("matplotlib")
 def test_the_command_writes_what_the_library_call_gives(kind: str, tmp_path: Path) -> None:
     out = tmp_path / "hymn.svg"
     done = run("plot", HYMN, "-o", out, "--kind", kind, "--bars", "1-4", "--title", "Evening")
-    assert (done.status, done.text, done.err) == (0, "", "")
+    assert (done.status, done.text, done.err) == (0, f"written: {out}\n", "")
     a = analyze(Path(HYMN).read_bytes())
     wishes = {"form": "svg", "first_bar": 1, "last_bar": 4, "title": "Evening"}
     assert out.read_bytes() == draw(kind, a.score, a.harmony, a.ratios, tune(a), a.options, **wishes)

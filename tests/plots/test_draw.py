@@ -123,7 +123,7 @@ def test_two_peaks_before_and_one_after(hymn: tuple) -> None:
     [
         ("pie", {}, "kind: 'pie' is not one of roll, drift, beats"),
         ("roll", {"form": "gif"}, "form: 'gif' is not one of svg, png, pdf"),
-        ("roll", {"first_bar": 9}, "bars 9-9: no notes there; the music ends at bar 2"),
+        ("roll", {"first_bar": 9}, "bar 9: no notes there; the music has bars 1 to 2"),
         ("roll", {"first_bar": 2, "last_bar": 1}, "bars 2-1: no notes there"),
     ],
 )
@@ -174,3 +174,13 @@ def test_ends_stand_out_from_the_middle_and_both_sides_darken_evenly() -> None:
     assert (np.diff(levels[20:]) < 0).all()
     for end in (0, -1):  # contrast ratio, WCAG 2.1
         assert (levels[20] + 0.05) / (levels[end] + 0.05) > 7.0
+
+
+def test_bars_are_numbered_where_phrases_begin() -> None:
+    """Phrases of four or eight bars are the commonest (common practice, no source)."""
+    score, _, _, tuning = stages(score_of({"Part": [(4.0 * bar, 4.0, 60) for bar in range(72)]}))
+    with style.settings():
+        figure = roll.picture(score, tuning, 440.0, 0, 72 * 4 * TPQ, "")
+    assert [label.get_text() for label in figure.axes[0].get_xticklabels()] == [
+        str(bar) for bar in range(1, 74, 4)
+    ]

@@ -1,0 +1,53 @@
+"""Remarks on a conversion that may not be what was meant."""
+
+from __future__ import annotations
+
+import io
+import json
+
+import mido
+
+from tests.cli.run import SAMPLES, run
+
+TRIO = SAMPLES / "string_trio.mid"
+
+
+def remarks(*arguments: object) -> list[tuple[str, str]]:
+    """Code and text of what a conversion remarks, which has to stand in its report and on stderr alike."""
+    result = run("convert", *arguments, "--json")
+    assert result.status == 0, result.err
+    found = json.loads(result.out)["remarks"]
+    assert all(remark["message"] in result.err for remark in found)
+    return [(remark["code"], remark["message"]) for remark in found]
+
+
+def test_all_parts_fixed_leave_nothing_to_tune(tmp_path):
+    out = tmp_path / "out.mid"
+    names = ("Violin", "Viola", "Cello", "Piano")
+    fixed = [word for name in names for word in ("--fixed", name)]
+    assert [code for code, _ in remarks(TRIO, "-o", out, *fixed)] == ["all-fixed"]
+    assert remarks(TRIO, "-o", out, *fixed[:6]) == []
+
+
+def test_a_file_that_was_retuned_before_is_recognised(tmp_path):
+    """Its bends are kept and added to, so that it would come out tuned twice."""
+    once = tmp_path / "once.mid"
+    assert remarks(TRIO, "-o", once) == []
+    ((code, message),) = remarks(once, "-o", tmp_path / "twice.mid")
+    assert code == "less-pure"
+    assert "retuned already; convert the original" in message
+
+
+def test_noise_is_not_called_music_retuned_before(tmp_path):
+    """All twelve tones at once: no tuning makes them purer on average."""
+    track = mido.MidiTrack()
+    track += [mido.Message("note_on", note=key, velocity=64) for key in range(48, 72)]
+    track += [mido.Message("note_off", note=key, time=1920 if key == 48 else 0) for key in range(48, 72)]
+    file = mido.MidiFile(tracks=[track])
+    buffer = io.BytesIO()
+    file.save(file=buffer)
+    source = tmp_path / "noise.mid"
+    source.write_bytes(buffer.getvalue())
+    ((code, message),) = remarks(source, "-o", tmp_path / "out.mid")
+    assert code == "less-pure"
+    assert "no chord" in message
