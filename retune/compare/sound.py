@@ -87,7 +87,7 @@ def mean_roughness(notes: TunedNotes) -> float | None:
     """Duration-weighted mean roughness, times 100, of all pairs that sound together; None without a pair."""
     order = np.argsort(notes.start, kind="stable")
     start, end = notes.start[order], notes.end[order]
-    a, b = overlapping(start, end)
+    a, b, _ = overlapping(start, end)
     if not len(a):
         return None
     ticks = np.minimum(end[a], end[b]) - start[b]

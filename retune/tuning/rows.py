@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +50,9 @@ class Pairs:
     lower_note: Ints
     window: Ints  # window in force when the pair begins to sound
     start_tick: Ints
+    heard: int  # pairs of notes that were looked at, consonant or not
+    left_out: int  # pairs that were not, because too many notes sound at once
+    left_out_from: int  # tick of the first note whose pairs were left out; -1: none
 
 
 CONSONANCES = {3: (6, 5), 4: (5, 4), 5: (4, 3), 7: (3, 2), 8: (8, 5), 9: (5, 3)}
@@ -102,19 +106,29 @@ def _spans(score: Score, harmony: Harmony, unknowns: Unknowns) -> _Spans:
     )
 
 
-def overlapping(start: Ints, end: Ints, *, partners: int = PARTNERS_PER_NOTE) -> tuple[Ints, Ints]:
-    """Indices (earlier, later) of all pairs of spans that overlap; `start` ascending.
+class Overlaps(NamedTuple):
+    """Pairs of spans that overlap, as indices, and how many partners of each span were left out."""
+
+    earlier: Ints  # (n_pairs,)
+    later: Ints  # (n_pairs,)
+    left_out: Ints  # (n_spans,)
+
+
+def overlapping(start: Ints, end: Ints, *, partners: int = PARTNERS_PER_NOTE) -> Overlaps:
+    """All pairs of spans that overlap; `start` ascending.
 
     Spans that start together count as overlapping if both have length. Linear in the number of pairs; if
     there are more than `partners` a span on average, only so many next ones are taken for each.
     """
     index = np.arange(len(start))
     count = np.maximum(np.searchsorted(start, end, side="left") - index - 1, 0)
+    left_out = np.zeros_like(count)
     if int(count.sum()) > partners * len(start) + 10_000:
-        count = np.minimum(count, partners)
+        left_out = np.maximum(count - partners, 0)
+        count -= left_out
     earlier = np.repeat(index, count)
     offset = np.arange(len(earlier)) - np.repeat(np.cumsum(count) - count, count)
-    return earlier, earlier + 1 + offset
+    return Overlaps(earlier, earlier + 1 + offset, left_out)
 
 
 def pair_rows(
@@ -122,7 +136,8 @@ def pair_rows(
 ) -> Pairs:
     """Every consonant interval that sounds, with its pure size in the window where it begins."""
     spans = _spans(score, harmony, unknowns)
-    a, b = overlapping(spans.start, spans.end)
+    a, b, left_out = overlapping(spans.start, spans.end)
+    heard, crowded = len(a), np.flatnonzero(left_out)
     key = score.notes["key"].astype(np.int64)[spans.note]
     interval = (key[b] - key[a]) % 12
     pure = consonant_deviations(prime_limit)
@@ -141,7 +156,14 @@ def pair_rows(
     rows = Rows(spans.unknown[upper], spans.unknown[lower], target, weight)
     live = quarters > 0
     return Pairs(
-        rows.where(live), spans.note[upper][live], spans.note[lower][live], window[live], start[live]
+        rows.where(live),
+        spans.note[upper][live],
+        spans.note[lower][live],
+        window[live],
+        start[live],
+        heard=heard,
+        left_out=int(left_out.sum()),
+        left_out_from=int(spans.start[crowded[0]]) if len(crowded) else -1,
     )
 
 

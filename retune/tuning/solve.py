@@ -40,6 +40,7 @@ from retune.tuning.rows import (
     stride_rows,
 )
 from retune.tuning.unknowns import Unknowns, limit_of_notes, number_unknowns
+from retune.tuning.weights import PARTNERS_PER_NOTE
 from retune.units import reference_shift_cents
 
 if TYPE_CHECKING:
@@ -92,7 +93,11 @@ def solve_tuning(
     return Tuning(
         offsets=offset_rows(score, harmony, offsets + reference_shift_cents(options.reference_hz)),
         displacement_cents=_displacement(score, harmony, setup, x, offsets),
-        remarks=(*_strayed_partners(score, harmony, setup), *_unsettled(solution)),
+        remarks=(
+            *_strayed_partners(score, harmony, setup),
+            *_crowded(score, setup.pairs),
+            *_unsettled(solution),
+        ),
     )
 
 
@@ -273,6 +278,17 @@ def _unsettled(solution: Solution) -> tuple[Remark, ...]:
         "the tuning could not be worked out to the last digit; all limits hold, but it may not be the best"
     )
     return (Remark(code="unsettled", message=message),)
+
+
+def _crowded(score: Score, pairs: Pairs) -> tuple[Remark, ...]:
+    """A remark if so many notes sound at once that not all of them could be tuned to each other."""
+    if not pairs.left_out:
+        return ()
+    message = (
+        f"so many notes sound at once that each was tuned to the next {PARTNERS_PER_NOTE} only; "
+        f"{pairs.left_out} of {pairs.heard + pairs.left_out} pairs of notes were left out"
+    )
+    return (Remark(code="crowded", message=message, where=score.where(pairs.left_out_from)),)
 
 
 def _strayed_partners(score: Score, harmony: Harmony, setup: Setup) -> tuple[Remark, ...]:
