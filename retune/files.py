@@ -1,6 +1,7 @@
 """The edge to the file system: reading the input, writing results whole or not at all.
 
-This is the only module that opens files of the user for writing.
+This is the only module that opens files of the user for writing; the rows of a batch, which are added one by one,
+have `retune.batch.lines`.
 """
 
 from __future__ import annotations
@@ -99,7 +100,7 @@ def write_atomically(path: str | os.PathLike[str], data: bytes, *, durable: bool
         else:
             target.write_bytes(data)
     except OSError as error:
-        _refuse(path, error)
+        refuse_output(path, error)
 
 
 def write_together(files: Sequence[tuple[str, bytes]], *, durable: bool = True) -> None:
@@ -117,7 +118,7 @@ def write_together(files: Sequence[tuple[str, bytes]], *, durable: bool = True) 
     try:
         _replace([(target, data, mode) for target, mode, data in places], durable)
     except OSError as error:
-        _refuse(files[0][0], error)
+        refuse_output(files[0][0], error)
 
 
 def make_folder(path: str) -> None:
@@ -279,7 +280,8 @@ def _exit_on_signal(number: int, frame: FrameType | None) -> NoReturn:
     raise SystemExit(TERMINATED)
 
 
-def _refuse(path: str | os.PathLike[str], error: OSError) -> NoReturn:
+def refuse_output(path: str | os.PathLike[str], error: OSError) -> NoReturn:
+    """Raise `OutputError` for a write that the system refused."""
     advice = {
         "EACCES": "; check the rights of the folder",
         "EPERM": "; check the rights of the folder",

@@ -7,13 +7,11 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 from retune import __version__
-from retune.errors import OutputError
 from retune.options import Options
 
 FORMAT = 1
@@ -60,17 +58,21 @@ def sha256(data: bytes) -> str:
 
 
 def read_rows(path: Path) -> dict[str, Row]:
-    """Rows of a manifest by source; the last row of a source counts, unreadable lines are passed over.
+    """Rows of a manifest by source, none if it cannot be read; see `parse_rows`."""
+    try:
+        return parse_rows(path.read_bytes())
+    except OSError:
+        return {}
+
+
+def parse_rows(content: bytes) -> dict[str, Row]:
+    """Rows of the text of a manifest by source; the last row of a source counts, unreadable lines are passed over.
 
     A line may be torn because a run was interrupted: what it said is then done again.
     """
     rows: dict[str, Row] = {}
-    try:
-        lines = path.read_text(encoding="utf-8", errors="replace").splitlines()
-    except OSError:
-        return rows
     names = set(Row.__dataclass_fields__)
-    for line in lines:
+    for line in content.decode("utf-8", errors="replace").splitlines():
         try:
             values = json.loads(line)
             row = Row(**{k: v for k, v in values.items() if k in names})
@@ -80,25 +82,9 @@ def read_rows(path: Path) -> dict[str, Row]:
     return rows
 
 
-class RowWriter:
-    """Streams rows to files, a whole line at a time, so that an interrupted run leaves what was done."""
-
-    def __init__(self, paths: Iterable[Path]) -> None:
-        self._files: list[IO[bytes]] = []
-        for path in paths:
-            try:
-                self._files.append(path.open("ab", buffering=0))
-            except OSError as error:
-                self.close()
-                raise OutputError(f"{path}: cannot be written ({(error.strerror or '').lower()})") from None
-
-    def add(self, row: Row) -> None:
-        """Write a row to every file."""
-        line = row.as_line().encode()
-        for file in self._files:
-            file.write(line)
-
-    def close(self) -> None:
-        """Close the files."""
-        for file in self._files:
-            file.close()
+def tidied(content: bytes) -> bytes:
+    """The text of a manifest with one line a source, ordered; the same text if it has no more than that."""
+    rows = parse_rows(content)
+    if content.count(b"\n") == len(rows):
+        return content
+    return "".join(rows[source].as_line() for source in sorted(rows)).encode()

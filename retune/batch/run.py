@@ -5,16 +5,16 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Callable, Sequence
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from retune.batch.jobs import Job
+from retune.batch.lines import LineFile
 from retune.batch.local import run_local
-from retune.batch.manifest import REFUSED, STATE_NAME, Row, RowWriter, read_rows, recipe_of
+from retune.batch.manifest import REFUSED, STATE_NAME, UP_TO_DATE, Row, read_rows, recipe_of, tidied
 from retune.batch.work import Task
 from retune.errors import OutputError
-from retune.files import write_atomically
 from retune.options import Options
 
 # Measured by tests/benchmarks/test_batch_speed.py; they decide how many processes are started, nothing else.
@@ -90,10 +90,11 @@ def run_batch(
     if processes is None:
         processes = worthwhile_processes(jobs)
     tasks = [_task(job, options, plan_text, plan_name, recipe, known, absolute) for job in jobs]
-    if manifest is not None:
-        write_atomically(manifest, b"")
-    rows = _stream(tasks, [state, *([Path(manifest)] if manifest else [])], processes, scheduler, on_row)
-    _tidy(state, rows)
+    with ExitStack() as files:
+        remembered = files.enter_context(LineFile(state))
+        listed = _new_manifest(files, manifest)
+        rows = _stream(tasks, remembered, listed, processes, scheduler, on_row)
+        remembered.tidy(tidied)
     return BatchResult(rows=tuple(sorted(rows, key=lambda row: row.source)))
 
 
@@ -134,9 +135,18 @@ def _task(
     )
 
 
+def _new_manifest(files: ExitStack, manifest: str | None) -> LineFile | None:
+    if manifest is None:
+        return None
+    listed = files.enter_context(LineFile(manifest, alone=True))
+    listed.clear()
+    return listed
+
+
 def _stream(
     tasks: Sequence[Task],
-    paths: Sequence[Path],
+    remembered: LineFile,
+    listed: LineFile | None,
     processes: int,
     scheduler: str | None,
     on_row: Callable[[Row], None],
@@ -147,24 +157,19 @@ def _stream(
         source = run_on_cluster(tasks, scheduler)
     else:
         source = run_local(tasks, processes)
-    writer = RowWriter(paths)
     rows = []
     try:
         for row in source:
-            writer.add(row)
+            line = row.as_line().encode()
+            if listed is not None:
+                listed.add(line)
+            if row.status != UP_TO_DATE:  # of others the state says it already
+                remembered.add(line)
             rows.append(row)
             on_row(row)
     finally:
         source.close()  # ends the workers before anything else, on an interrupt too
-        writer.close()
     return rows
-
-
-def _tidy(state: Path, rows: Sequence[Row]) -> None:
-    """Leave one row a file in the state: those of this run over those of earlier ones."""
-    merged = {**read_rows(state), **{row.source: row for row in rows}}
-    lines = "".join(merged[source].as_line() for source in sorted(merged))
-    write_atomically(state, lines.encode())
 
 
 def _make_folder(out_dir: str) -> None:

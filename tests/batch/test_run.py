@@ -113,27 +113,42 @@ def test_a_torn_line_of_an_interrupted_run_is_done_again(music, tmp_path):
     assert len(read_rows(state)) == 6
 
 
+def started(tmp_path: Path, music: Path, out: Path) -> subprocess.Popen[bytes]:
+    """A batch of two processes, running by itself, that has written its first results."""
+    script = tmp_path / "run.py"
+    script.write_text(
+        "import sys; from retune.batch import find_jobs, run_batch; from retune.options import Options\n"
+        "if __name__ == '__main__':\n"
+        f"    run_batch(find_jobs([{str(music)!r}], {str(out)!r}), {str(out)!r}, Options(), processes=2)\n"
+    )
+    running = subprocess.Popen(
+        [sys.executable, str(script)], stderr=subprocess.DEVNULL, start_new_session=True
+    )
+    wait_for(out, 3)
+    return running
+
+
+def wait_for(out: Path, results: int) -> int:
+    """Wait until there are so many results; returns how many."""
+    deadline = time.monotonic() + 60
+    while time.monotonic() < deadline and len(list(out.glob("*.mid"))) < results:
+        time.sleep(0.01)
+    return len(list(out.glob("*.mid")))
+
+
+def many(music: Path) -> None:
+    music.mkdir()
+    for i in range(FILES):
+        (music / f"{i:03}.mid").write_bytes(piece(i))
+
+
 FILES = 100  # long enough to be interrupted on any machine
 
 
 def test_an_interrupted_batch_leaves_nothing_half_written_and_finishes_later(tmp_path):
     music, out = tmp_path / "music", tmp_path / "out"
-    music.mkdir()
-    for i in range(FILES):
-        (music / f"{i:03}.mid").write_bytes(piece(i))
-    code = (
-        "import sys; from retune.batch import find_jobs, run_batch; from retune.options import Options\n"
-        "if __name__ == '__main__':\n"
-        f"    run_batch(find_jobs([{str(music)!r}], {str(out)!r}), {str(out)!r}, Options(), processes=2)\n"
-    )
-    script = tmp_path / "run.py"
-    script.write_text(code)
-    running = subprocess.Popen(
-        [sys.executable, str(script)], stderr=subprocess.DEVNULL, start_new_session=True
-    )
-    deadline = time.monotonic() + 60
-    while time.monotonic() < deadline and len(list(out.glob("*.mid"))) < 3:
-        time.sleep(0.01)
+    many(music)
+    running = started(tmp_path, music, out)
     os.killpg(running.pid, signal.SIGINT)  # as a terminal does: every process of the run gets it
     assert running.wait(timeout=60) != 0
     done = len(list(out.glob("*.mid")))
@@ -143,6 +158,29 @@ def test_an_interrupted_batch_leaves_nothing_half_written_and_finishes_later(tmp
     assert counts["up to date"] + counts["converted"] == FILES, counts
     assert counts["up to date"] >= 1
     assert tree(out)["000.mid"] == convert((music / "000.mid").read_bytes()).files[0].data
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no locks of this kind")
+def test_a_run_keeps_the_rows_of_another_that_is_killed(tmp_path):
+    """Two runs, one output folder: the second ends while the first works; then the first is killed."""
+    music, out, other = tmp_path / "music", tmp_path / "out", tmp_path / "other"
+    many(music)
+    other.mkdir()
+    (other / "other.mid").write_bytes(piece(1))
+    running = started(tmp_path, music, out)
+    for _ in range(2):  # rows of the same file twice: there is something to tidy
+        assert batch(other, out, processes=1, force=True).counts == {"converted": 1}
+    done = wait_for(out, len(list(out.glob("*.mid"))) + 20)
+    os.killpg(running.pid, signal.SIGKILL)
+    running.wait(timeout=60)
+    remembered = read_rows(out / STATE_NAME)
+    assert len(remembered) >= done - 4  # each of two processes may have one written whose row was not yet
+    counts = batch(music, out, processes=2).counts
+    assert counts["up to date"] == len(remembered) - 1
+    assert counts["up to date"] + counts["converted"] == FILES
+    assert set(read_rows(out / STATE_NAME)) == {
+        row.source for row in find_jobs([str(music), str(other)], str(out))
+    }
 
 
 def test_a_real_cluster_that_loses_a_worker_converts_every_file_once(tmp_path):
