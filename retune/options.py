@@ -8,6 +8,7 @@ from math import inf
 from retune.errors import OptionError
 
 ENCODINGS = ("bend", "mpe", "mts", "mts-octave", "midi2")
+CLIP_SUFFIX = ".midi2"  # of a MIDI 2.0 clip (M2-116-U), which no reader of MIDI files opens
 PRIME_LIMITS = (3, 5, 7, 11, 13)
 WHEN_FULL = ("share", "ports", "files")
 CHORDS = ("find", "markers")
@@ -20,7 +21,9 @@ MOST_GLIDE_MS = 10_000.0  # longer than any note is heard to move
 class Options:
     """Options of a conversion.
 
-    Limits are in cents, 0 to 1200; `inf` means no limit. `fixed` holds PART or PART=TEMPERAMENT texts as given.
+    Limits are in cents, 0 to 1200; `inf` means no limit. `fixed` holds PART or PART=TEMPERAMENT texts as given,
+    `temperaments` the text of each temperament file named there, so that the options say all that decides the
+    result wherever they travel; a file whose text is not given is read when it is needed.
     Raises `OptionError` when a value is outside what can be obeyed.
     """
 
@@ -33,6 +36,7 @@ class Options:
     reference_hz: float = 440.0
     home: str = "mean"  # "mean", "tonic", or a note name such as "A"
     fixed: tuple[str, ...] = ()
+    temperaments: tuple[tuple[str, str], ...] = ()  # (name of a file as in `fixed`, its text)
     bend_range_semitones: int = 2
     glide_ms: float = 0.0
     when_full: str = "share"

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from math import inf, isinf
 from typing import Any, NoReturn
@@ -97,6 +97,20 @@ def settings_here(folder: str = ".") -> Settings:
         line = data.count(b"\n", 0, error.start) + 1
         raise OptionError(f"{plain(path)}, line {line}: not UTF-8 text; save it as UTF-8") from None
     return read_settings(text, name=path)
+
+
+def with_temperament_files(options: Options, also: Iterable[str] = ()) -> Options:
+    """The options with the text of every temperament file named by their fixed parts, or by those of a plan (`also`).
+
+    Raises `InputError` or `OptionError` for a file that cannot be read.
+    """
+    named = [text.partition("=")[2] for text in (*options.fixed, *also)]
+    if not any(named):
+        return options
+    from retune.tuning.temperaments import file_named, read_temperament_file
+
+    files = dict.fromkeys(name for name in map(file_named, named) if name is not None)
+    return replace(options, temperaments=tuple((name, read_temperament_file(name)) for name in files))
 
 
 def read_settings(text: str, *, name: str = FILE_NAME) -> Settings:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import fnmatch
 import glob
 import os
-from collections.abc import Iterable
+import tempfile
+import unicodedata
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from retune.errors import InputError, OptionError
+from retune.options import CLIP_SUFFIX
 from retune.wording import plain
 
 MIDI_SUFFIXES = frozenset({".mid", ".midi", ".kar", ".rmi", ".smf"})
@@ -23,35 +27,72 @@ class Job:
     target: str
 
 
-def find_jobs(sources: Iterable[str], out_dir: str) -> tuple[Job, ...]:
+def find_jobs(sources: Iterable[str], out_dir: str, *, encoding: str = "bend") -> tuple[Job, ...]:
     """Every file named by `sources`, ordered, each with a place under `out_dir`.
 
-    A file keeps its name; a folder keeps its tree below `out_dir`; a glob (`*`, `?`, `[...]`, `**`) stands for
-    what it matches, with the tree below its fixed beginning. Files of a folder are those with a MIDI suffix,
-    hidden ones and the output folder left out.
+    A file keeps its name, but for a suffix that does not fit what `encoding` writes; a folder keeps its tree below
+    `out_dir`; a glob (`*`, `?`, `[...]`, `**`) stands for what it matches, with the tree below its fixed beginning.
+    Files of a folder are those with a MIDI suffix, hidden ones and the output folder left out.
 
     Raises
     ------
     InputError
         For a source that does not exist or holds no MIDI file.
     OptionError
-        If two files would be written to one place, or a result over an input.
+        If two files would be written to one place (on a file system that takes two names for one, also under
+        those names), or a result over an input.
 
     """
     out = os.path.realpath(out_dir)
-    places: dict[str, str] = {}
+    found: dict[str, str] = {}
+    places: dict[str, dict[str, str]] = {}
     for source in sources:
         for path, relative in _expanded(source, out):
-            target = os.path.join(out_dir, _output_name(relative))
-            earlier = places.setdefault(target, path)
-            if os.path.realpath(earlier) != os.path.realpath(path):
-                raise OptionError(
-                    f"{plain(earlier)} and {plain(path)} would both become {plain(target)}; "
-                    "convert them into folders of their own"
-                )
+            target = os.path.join(out_dir, _output_name(relative, encoding))
             if os.path.realpath(target) == os.path.realpath(path):
                 raise OptionError(f"{plain(path)}: would be written over itself; choose another --out-dir")
-    return tuple(sorted(Job(path, target) for target, path in places.items()))
+            alike = places.setdefault(_folded(target), {})
+            for other, earlier in alike.items():
+                if os.path.realpath(earlier) != os.path.realpath(path) and _one_place(out, other, target):
+                    raise OptionError(
+                        f"{plain(earlier)} and {plain(path)} would both become {plain(target)}; "
+                        "convert them into folders of their own"
+                    )
+            found.setdefault(target, path)
+            alike.setdefault(target, path)
+    return tuple(sorted(Job(path, target) for target, path in found.items()))
+
+
+def suits(target: str, encoding: str) -> bool:
+    """Whether a result of this encoding may go by this name."""
+    return (Path(target).suffix == CLIP_SUFFIX) == (encoding == "midi2")
+
+
+def _folded(path: str) -> str:
+    """The path as a file system sees it that heeds neither case nor how an accent is composed."""
+    return unicodedata.normalize("NFC", path).casefold()
+
+
+def _one_place(folder: str, one: str, other: str) -> bool:
+    """Whether two paths that differ in nothing else than `_folded` are one, in a folder that may yet be made.
+
+    Found out by trial with the parts of the names that differ: no system tells it.
+    """
+    if one == other:
+        return True
+    while not os.path.isdir(folder):
+        folder = os.path.dirname(folder)
+    try:
+        with tempfile.TemporaryDirectory(prefix=".retune-", suffix=".tmp", dir=folder) as trial:
+            pairs = zip(Path(one).parts, Path(other).parts, strict=True)
+            return all(_one_name(trial, *pair) for pair in pairs if pair[0] != pair[1])
+    except OSError:  # nothing can be written there, which is told later
+        return False
+
+
+def _one_name(folder: str, one: str, other: str) -> bool:
+    Path(folder, one).touch()
+    return os.path.exists(os.path.join(folder, other))
 
 
 def _expanded(source: str, out: str) -> list[tuple[str, str]]:
@@ -64,11 +105,11 @@ def _expanded(source: str, out: str) -> list[tuple[str, str]]:
     if os.path.exists(source):
         return [(source, os.path.basename(source))]
     if glob.has_magic(source):
-        root = _fixed_beginning(source)
+        root, pattern = _fixed_beginning(source)
         found = []
-        for match in sorted(glob.glob(source, recursive=True)):
+        for match in dict.fromkeys(_matches(root, pattern)):
             files = _walk(match, out) if os.path.isdir(match) else [match]
-            found += [(path, os.path.relpath(path, root)) for path in files if not _below(path, out)]
+            found += [(path, os.path.relpath(path, root or ".")) for path in files if not _below(path, out)]
         if found:
             return found
         raise InputError(f"{plain(source)}: nothing matches; check the pattern and the folder")
@@ -91,19 +132,57 @@ def _walk(folder: str, out: str) -> list[str]:
     return found
 
 
-def _fixed_beginning(pattern: str) -> str:
+def _matches(folder: str, pattern: Sequence[str]) -> Iterator[str]:
+    """Paths below a folder that match the parts of a pattern, ordered; hidden ones only where a part asks for them.
+
+    `**` stands for any number of folders. Unlike the standard library's it goes through no links, with which a
+    folder may hold itself, in more ways than could ever be walked.
+    """
+    if not pattern:
+        yield from [folder] if folder else ()
+        return
+    part, rest = pattern[0], pattern[1:]
+    if part == "**":
+        yield from _matches(folder, rest)
+        for name in _names(folder):
+            path = os.path.join(folder, name)
+            if name.startswith("."):
+                continue
+            if os.path.isdir(path) and not os.path.islink(path):
+                yield from _matches(path, pattern)
+            elif not rest:
+                yield path
+    elif glob.has_magic(part):
+        for name in fnmatch.filter(_names(folder), part):
+            if part.startswith(".") or not name.startswith("."):
+                yield from _matches(os.path.join(folder, name), rest)
+    elif os.path.lexists(os.path.join(folder, part)):
+        yield from _matches(os.path.join(folder, part), rest)
+
+
+def _names(folder: str) -> list[str]:
+    try:
+        return sorted(os.listdir(folder or "."))
+    except OSError:  # no folder, or not ours to read
+        return []
+
+
+def _fixed_beginning(pattern: str) -> tuple[str, tuple[str, ...]]:
+    """The folder a pattern starts from, "" for the current one, and the parts of the pattern below it."""
     parts = Path(pattern).parts
     fixed = 0
     while fixed < len(parts) - 1 and not glob.has_magic(parts[fixed]):
         fixed += 1
-    return os.path.join(*parts[:fixed]) if fixed else "."
+    return os.path.join("", *parts[:fixed]), parts[fixed:]
 
 
 def _below(path: str, folder: str) -> bool:
     return os.path.realpath(path).startswith(folder + os.sep)
 
 
-def _output_name(relative: str) -> str:
+def _output_name(relative: str, encoding: str) -> str:
     """Name of the result: the input's, with the suffix of what is written."""
     path = Path(relative)
+    if encoding == "midi2":
+        return str(path.with_suffix(CLIP_SUFFIX))
     return str(path if path.suffix.lower() in (".mid", ".midi") else path.with_suffix(".mid"))

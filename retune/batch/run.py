@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import os
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from retune.batch.jobs import Job
+from retune.batch.jobs import Job, suits
 from retune.batch.lines import LineFile
 from retune.batch.local import run_local
 from retune.batch.manifest import REFUSED, STATE_NAME, UP_TO_DATE, Row, read_rows, recipe_of, tidied
 from retune.batch.work import Task
-from retune.errors import OutputError
+from retune.errors import OptionError, OutputError
 from retune.options import Options
 
 # Measured by tests/benchmarks/test_batch_speed.py; they decide how many processes are started, nothing else.
@@ -58,7 +59,7 @@ def run_batch(
     Parameters
     ----------
     jobs
-        From `find_jobs`.
+        From `find_jobs`, with the encoding of `options`.
     out_dir
         Where the results go; also holds the state that lets the next run skip what is up to date.
     options, plan_text, plan_name
@@ -77,11 +78,15 @@ def run_batch(
     Raises
     ------
     OutputError
-        If the output folder or the manifest cannot be written.
+        If the output folder or the manifest cannot be written, or another run writes to the manifest.
     OptionError
-        If the scheduler does not answer.
+        If the scheduler does not answer, or the results are not named for the encoding.
 
     """
+    if not all(suits(job.target, options.encoding) for job in jobs):
+        raise OptionError(
+            f"encoding: the results are not named for {options.encoding}; tell it to find_jobs, too"
+        )
     _make_folder(out_dir)
     state = Path(out_dir) / STATE_NAME
     known = {} if force else read_rows(state)
@@ -89,7 +94,8 @@ def run_batch(
     absolute = scheduler is not None
     if processes is None:
         processes = worthwhile_processes(jobs)
-    tasks = [_task(job, options, plan_text, plan_name, recipe, known, absolute) for job in jobs]
+    taken = _named_alike(jobs) if options.when_full == "files" else {}
+    tasks = [_task(job, options, plan_text, plan_name, recipe, known, taken, absolute) for job in jobs]
     with ExitStack() as files:
         remembered = files.enter_context(LineFile(state))
         listed = _new_manifest(files, manifest)
@@ -121,9 +127,12 @@ def _task(
     plan_name: str,
     recipe: str,
     known: dict[str, Row],
+    taken: dict[str, tuple[str, ...]],
     absolute: bool,
 ) -> Task:
+    alike = taken.get(job.target, ())
     if absolute:
+        alike = tuple(map(os.path.abspath, alike))
         job = Job(os.path.abspath(job.source), os.path.abspath(job.target))
     return Task(
         job=job,
@@ -132,7 +141,21 @@ def _task(
         plan_name=plan_name,
         recipe=recipe,
         known=known.get(job.source),
+        taken=alike,
     )
+
+
+def _named_alike(jobs: Sequence[Job]) -> dict[str, tuple[str, ...]]:
+    """Result → other results named like a file of one of its parts: `song.mid` → `song-01-bass.mid`."""
+    targets = sorted(job.target for job in jobs)
+    found = {}
+    for target in targets:
+        start = os.path.splitext(target)[0] + "-"
+        first = end = bisect_left(targets, start)
+        while end < len(targets) and targets[end].startswith(start):
+            end += 1
+        found[target] = tuple(targets[first:end])
+    return found
 
 
 def _new_manifest(files: ExitStack, manifest: str | None) -> LineFile | None:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from retune.batch.jobs import Job
 from retune.batch.manifest import CONVERTED, MENDED, REFUSED, UP_TO_DATE, Row, sha256
 from retune.collector import without_collector
-from retune.errors import RetuneError
+from retune.errors import OutputError, RetuneError
 from retune.files import read_input, write_together
 from retune.options import Options
 from retune.wording import plain
@@ -37,6 +37,9 @@ class Task:
     plan_name: str
     recipe: str
     known: Row | None  # what the last run did with this file; None: nothing, or it is to be done again
+    taken: tuple[
+        str, ...
+    ] = ()  # results of other files that a file of a part of this one might be named like
 
 
 def run_task(task: Task) -> Row:
@@ -73,7 +76,7 @@ def _convert(task: Task) -> Row:
         target=job.target,
         status=MENDED if mended else CONVERTED,
         input_sha256=digest,
-        output_sha256=write_files(conversion.files, job.target),
+        output_sha256=write_files(conversion.files, job.target, task.taken),
         recipe=task.recipe,
         figures=conversion.checked.after.as_dict(),
         remarks=[str(remark) for remark in conversion.remarks],
@@ -109,14 +112,21 @@ def _read_plan(text: str, name: str) -> Plan:
     return read_plan(text, name=name)
 
 
-def write_files(files: Sequence[EncodedFile], target: str) -> dict[str, str]:
-    """Write the files of a conversion, the main one to `target`; path → hash."""
+def write_files(files: Sequence[EncodedFile], target: str, taken: Sequence[str] = ()) -> dict[str, str]:
+    """Write the files of a conversion, the main one to `target`; path → hash.
+
+    `taken` are places of other results of the batch: raises `OutputError`, before anything is written, if one of
+    these files would go there.
+    """
+    places = [file.beside(target) for file in files]
+    if clash := next((place for place in places if place in taken), None):
+        raise OutputError(
+            f"a file of one part would become {plain(clash)}, as another input does; rename one"
+        )
     os.makedirs(os.path.dirname(target) or ".", exist_ok=True)
-    main = str(Path(target).with_suffix(files[0].extension)) if files[0].extension != ".mid" else target
-    places = [(file.beside(main), file.data) for file in files]
     # The next run compares hashes, so a file that a power cut emptied is made again: no wait for the disk.
-    write_together(places, durable=False)
-    return {path: sha256(data) for path, data in places}
+    write_together([(place, file.data) for place, file in zip(places, files, strict=True)], durable=False)
+    return {place: sha256(file.data) for place, file in zip(places, files, strict=True)}
 
 
 def _up_to_date(known: Row, task: Task, digest: str) -> bool:

@@ -32,6 +32,8 @@ from retune.files import (
     write_output,
     write_together,
 )
+from retune.options import CLIP_SUFFIX
+from retune.settings import with_temperament_files
 from retune.wording import plain
 
 if TYPE_CHECKING:
@@ -40,7 +42,6 @@ if TYPE_CHECKING:
     from retune.plan import Plan
 
 
-CLIP_SUFFIX = ".midi2"
 _MADE_OTHERWISE = {
     **dict.fromkeys((".wav", ".flac", ".mp3", ".ogg", ".aif", ".aiff", ".html", ".htm"), "retune preview"),
     **dict.fromkeys((".csv", ".md", ".musicxml", ".xml", ".mxl"), "retune parts"),
@@ -123,7 +124,8 @@ def command(
     if not inputs:
         raise click.UsageError("missing argument 'INPUT...'")
     plan = read_plan_file(plan_path)
-    recipe = tuple(path for path in (plan_path, settings.path) if path and path != STANDARD_STREAM)
+    options = with_temperament_files(options, plan.fixed if plan else ())
+    recipe = _recipe(plan_path, settings.path, options)
     if out_dir is not None:
         if (output_path, report_path, parts_dir) != (None, None, None):
             raise click.UsageError(
@@ -180,6 +182,12 @@ def _main_name(inputs: tuple[str, ...], output_path: str | None, parts_dir: str,
         raise OutputError(f"{plain(parts_dir)}: this is a file, not a folder; choose another --per-part")
     stem = "music" if inputs[0] == STANDARD_STREAM else Path(inputs[0]).stem
     return os.path.join(parts_dir, f"{stem}.mid")
+
+
+def _recipe(plan_path: str | None, settings_path: str | None, options: Options) -> tuple[str, ...]:
+    """Return the files beside the input that decide the result."""
+    named = (plan_path, settings_path, *(name for name, _ in options.temperaments))
+    return tuple(path for path in named if path and path != STANDARD_STREAM)
 
 
 def _one_output(

@@ -96,7 +96,7 @@ def convert_many(
         raise click.UsageError("--out-dir takes files and folders, not standard input")
     if STANDARD_STREAM in (out_dir, batch.manifest):
         raise click.UsageError("--out-dir and --manifest need a name, not standard output")
-    jobs = find_jobs(inputs, out_dir)
+    jobs = find_jobs(inputs, out_dir, encoding=options.encoding)
     if not out_dir:
         raise OutputError("the name of the --out-dir is empty; say where to write")
     _refuse_overwriting(jobs, recipe, (batch.manifest, depfile_path))

@@ -24,7 +24,7 @@ import click
 
 from retune.files import STANDARD_STREAM
 from retune.options import CHORDS, ENCODINGS, PRIME_LIMITS, WHEN_FULL, Options
-from retune.settings import settings_here
+from retune.settings import settings_here, with_temperament_files
 from retune.wording import nearest, plain
 
 if TYPE_CHECKING:
@@ -257,7 +257,7 @@ def settings_from(values: dict[str, Any]) -> Settings:
 
 def options_from(values: dict[str, Any]) -> Options:
     """Return the options a command is to obey: see `settings_from`, with presets and defaults filled in."""
-    return settings_from(values).options()
+    return with_temperament_files(settings_from(values).options())
 
 
 def read_plan_file(path: str | None) -> Plan | None:

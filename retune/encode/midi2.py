@@ -28,7 +28,7 @@ from retune.encode.raw_bytes import SYSEX, RawBytes
 from retune.encode.timeline import Timeline, read_timeline
 from retune.encode.wanted import Wanted, wanted_steps
 from retune.errors import CheckFailed, Remark
-from retune.options import Options
+from retune.options import CLIP_SUFFIX, Options
 from retune.score.model import Part, Score
 from retune.score.packets import SysexPacket
 from retune.score.text import readable
@@ -76,7 +76,7 @@ def encode_midi2(score: Score, tuning: Tuning, options: Options) -> Encoded:
     writer = _ClipWriter(score, timeline, wanted)
     data = writer.write()
     return Encoded(
-        files=(EncodedFile(data=data, extension=".midi2"),),
+        files=(EncodedFile(data=data, extension=CLIP_SUFFIX),),
         channels_used=len({writer.lane(part) for part in score.parts}),
         worst_error_cents=wanted.rounding_cents,
         remarks=writer.remarks(),

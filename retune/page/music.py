@@ -43,7 +43,7 @@ def music_data(
     """Return everything the page's programs need, as values for JSON."""
     score, options = analysis.score, analysis.options
     tables, numbers = _tables(analysis)
-    fixed = fixed_parts(options.fixed, score.parts)
+    fixed = fixed_parts(options, score.parts)
     return {
         "format": DATA_FORMAT,
         "source": title,

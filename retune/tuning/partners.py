@@ -13,25 +13,26 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from retune.harmony.model import Harmony
+    from retune.options import Options
     from retune.score.model import Part, Score
 
 Floats = NDArray[np.float64]
 
 
-def fixed_parts(texts: Sequence[str], parts: Sequence[Part]) -> dict[int, Floats]:
-    """{part index: (12,) offsets of its pitch classes, C first [cents]} for texts PART or PART=TEMPERAMENT.
+def fixed_parts(options: Options, parts: Sequence[Part]) -> dict[int, Floats]:
+    """{part index: (12,) offsets of its pitch classes, C first [cents]} of the fixed parts of the options.
 
     PART is read by `parts_meant`. Without a temperament the part stands at equal temperament.
 
     Raises `OptionError` for a pitched part or a temperament that does not exist.
     """
     found: dict[int, Floats] = {}
-    for text in texts:
+    for text in options.fixed:
         name, _, temperament_name = text.partition("=")
         if temperament_name:
             from retune.tuning.temperaments import temperament
 
-            offsets = np.asarray(temperament(temperament_name.strip()), dtype=np.float64)
+            offsets = np.asarray(temperament(temperament_name, files=dict(options.temperaments)))
         else:
             offsets = np.zeros(12)
         for index in parts_meant(name, parts, what="fixed part"):

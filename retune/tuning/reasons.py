@@ -123,7 +123,7 @@ def context(
         score=score,
         harmony=harmony,
         tuning=tuning,
-        fixed=frozenset(fixed_parts(options.fixed, score.parts)),
+        fixed=frozenset(fixed_parts(options, score.parts)),
         drift_limit=limit,
         place=place,
         first_piece=np.searchsorted(harmony.pieces["note"], index),

@@ -117,7 +117,7 @@ def set_up(
     )
     weights = weights_for(options)
     unknowns = number_unknowns(score, harmony, hold)
-    given = given_offsets(score, harmony, fixed_parts(options.fixed, score.parts))
+    given = given_offsets(score, harmony, fixed_parts(options, score.parts))
     pairs = pair_rows(score, harmony, ratios, unknowns, weights, options.prime_limit)
     rows = _joined(
         pairs.rows,

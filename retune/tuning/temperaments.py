@@ -11,7 +11,9 @@ Werckmeister 1691); Kirnberger's letter to Forkel (printed 1871); Vallotti/Tarti
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -92,7 +94,17 @@ TEMPERAMENTS = (*FIFTHS, "just")
 """Every name `temperament` knows."""
 
 
-def temperament(text: str, *, tonic_pc: int = 0) -> Floats:
+FILE_SUFFIX = ".toml"
+"""A name that ends so is a file with a temperament of one's own."""
+
+
+def file_named(text: str) -> str | None:
+    """Return the file that a temperament text names, None for one of `TEMPERAMENTS`."""
+    name = _name_and_note(text)[0]
+    return name if name.endswith(FILE_SUFFIX) else None
+
+
+def temperament(text: str, *, tonic_pc: int = 0, files: Mapping[str, str] = MappingProxyType({})) -> Floats:
     """Offsets of the twelve pitch classes from equal temperament, C first, with A = 0 [cents].
 
     Parameters
@@ -102,6 +114,8 @@ def temperament(text: str, *, tonic_pc: int = 0) -> Floats:
         path of a file ending in .toml, see `parse_temperament`.
     tonic_pc : int
         Pitch class the temperament is built on where the text names none; C = 0.
+    files : Mapping[str, str]
+        Text of files by name; any other file is read.
 
     Raises
     ------
@@ -111,11 +125,9 @@ def temperament(text: str, *, tonic_pc: int = 0) -> Floats:
         A file that cannot be read.
 
     """
-    name, on, note = text.strip().rpartition(" on ")
-    if not on:
-        name = text.strip()
-    if name.endswith(".toml"):
-        scale = _read(name)
+    name, note = _name_and_note(text)
+    if name.endswith(FILE_SUFFIX):
+        scale = _above_c(files[name] if name in files else read_temperament_file(name), name)
     elif name in FIFTHS:
         scale = _from_fifths(FIFTHS[name])
     elif name == "just":
@@ -125,7 +137,7 @@ def temperament(text: str, *, tonic_pc: int = 0) -> Floats:
         raise OptionError(
             f"temperament {plain(name)!r} is not one of {known}, or a .toml file{nearest(name, TEMPERAMENTS)}"
         )
-    return _on(scale, _tonic(note, f"temperament {plain(text)!r}") if on else tonic_pc)
+    return _on(scale, _tonic(note, f"temperament {plain(text)!r}") if note is not None else tonic_pc)
 
 
 def parse_temperament(text: str, *, name: str = "temperament") -> Floats:
@@ -151,15 +163,25 @@ def _tonic(note: str, where: str) -> int:
     return found
 
 
-def _read(path: str) -> Floats:
-    """The twelve of a file, relative to a tonic C whatever tonic it names."""
+def _name_and_note(text: str) -> tuple[str, str | None]:
+    """`just on D` → `just` and `D`; None where no note is named."""
+    name, on, note = text.strip().rpartition(" on ")
+    return (name, note) if on else (note, None)
+
+
+def read_temperament_file(path: str) -> str:
+    """Return the text of a temperament file. Raises `OptionError` for other than UTF-8, `InputError`."""
     from retune.files import read_input
 
     try:
-        text = read_input(path).decode("utf-8")
+        return read_input(path).decode("utf-8")
     except UnicodeDecodeError:
         raise OptionError(f"temperament {plain(path)}: not UTF-8 text; save the file as UTF-8") from None
-    scale, tonic_pc = _parse(text, path)
+
+
+def _above_c(text: str, name: str) -> Floats:
+    """The twelve of a file, relative to a tonic C whatever tonic it names."""
+    scale, tonic_pc = _parse(text, name)
     return np.roll(scale, tonic_pc)
 
 

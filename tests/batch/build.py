@@ -19,3 +19,18 @@ def piece(seed: int, bars: int = 4) -> bytes:
     data = io.BytesIO()
     file.save(file=data)
     return data.getvalue()
+
+
+def crowded() -> bytes:
+    """Fifteen programs that play a chord of three tunings each: more than a port has channels."""
+    file = mido.MidiFile(type=1, ticks_per_beat=96)
+    for channel in (*range(9), *range(10, 16)):
+        track = mido.MidiTrack([mido.Message("program_change", channel=channel, program=channel)])
+        for kind, time in (("note_on", 0), ("note_off", 384)):
+            for key in (60, 64, 67):
+                track.append(mido.Message(kind, channel=channel, note=key, velocity=70, time=time))
+                time = 0
+        file.tracks.append(track)
+    data = io.BytesIO()
+    file.save(file=data)
+    return data.getvalue()

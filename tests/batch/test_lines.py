@@ -109,7 +109,9 @@ def test_a_run_that_was_killed_leaves_no_lock(tmp_path):
 def test_a_full_disk_is_told_in_one_line():
     with LineFile("/dev/full", alone=True) as file, LineFile("/dev/full", alone=True):
         file.clear()
-        with pytest.raises(OutputError, match=r"/dev/full: cannot be written .no space left on device.; free"):
+        with pytest.raises(
+            OutputError, match=r"/dev/full: cannot be written .no space left on device.; free"
+        ):
             file.add(b"row\n")
 
 

@@ -16,7 +16,8 @@ from retune.batch.run import available_cores, worthwhile_processes
 from retune.errors import OptionError
 from retune.options import Options
 from retune.pipeline import convert
-from tests.batch.build import piece
+from retune.settings import with_temperament_files
+from tests.batch.build import crowded, piece
 
 
 def batch(music: Path, out: Path, **more):
@@ -88,6 +89,39 @@ def test_a_file_that_is_up_to_date_elsewhere_is_not_up_to_date_here(music, tmp_p
     again = run_batch(find_jobs([str(music / "songs")], str(out)), str(out), Options(), processes=1)
     assert again.counts == {"converted": 3}
     assert (out / "piece 1.mid").read_bytes() == (out / "songs" / "piece 1.mid").read_bytes()
+
+
+def test_a_temperament_file_counts_by_what_it_says(music, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    named = Options(fixed=("voice 0=organ.toml",))
+    jobs = find_jobs([str(music)], "out")
+    counts = []
+    for offset in (0, 0, 3):
+        Path("organ.toml").write_text(f"offsets = [{offset}, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0]\n")
+        counts.append(run_batch(jobs, "out", with_temperament_files(named), processes=1).counts)
+    assert counts == [{"converted": 6}, {"up to date": 6}, {"converted": 6}]
+
+
+def test_a_file_of_a_part_named_like_another_result_is_refused_alone(tmp_path):
+    """Forty notes at once on forty tunings need a file a part, and the second part has the name of another input."""
+    crowd = crowded()
+    music = tmp_path / "music"
+    music.mkdir()
+    (music / "a.mid").write_bytes(crowd)
+    written = convert(crowd, Options(when_full="files")).files
+    assert len(written) > 1
+    (music / f"a{written[1].suffix}.mid").write_bytes(piece(1))
+    out = tmp_path / "out"
+    result = run_batch(find_jobs([str(music)], str(out)), str(out), Options(when_full="files"), processes=1)
+    assert [row.source for row in result.refused] == [str(music / "a.mid")]
+    assert "as another input does; rename one" in result.refused[0].reason
+    assert len(tree(out)) == 1
+
+
+def test_results_must_be_named_for_the_encoding(music, tmp_path):
+    jobs = find_jobs([str(music)], str(tmp_path / "out"))
+    with pytest.raises(OptionError, match="not named for midi2; tell it to find_jobs"):
+        run_batch(jobs, str(tmp_path / "out"), Options(encoding="midi2"))
 
 
 def test_the_manifest_has_a_row_a_file(music, tmp_path):

@@ -2,22 +2,21 @@
 
 from pathlib import Path
 
-from retune.batch.manifest import sha256
+import pytest
+
 from retune.batch.work import write_files
 from retune.encode import EncodedFile
+from retune.errors import OutputError
 
 
-def test_a_file_is_named_for_what_it_holds(tmp_path):
-    target = tmp_path / "songs" / "a.b.mid"
-    files = [
-        EncodedFile(data=b"1", extension=".midi2"),
-        EncodedFile(data=b"2", suffix="-2", extension=".midi2"),
-    ]
-    written = write_files(files, str(target))
-    first, second = target.parent / "a.b.midi2", target.parent / "a.b-2.midi2"
-    assert written == {str(first): sha256(b"1"), str(second): sha256(b"2")}
-    assert first.read_bytes() == b"1"
-    assert second.read_bytes() == b"2"
+def test_a_file_of_a_part_never_goes_over_the_result_of_another_input(tmp_path):
+    target = tmp_path / "songs" / "a.mid"
+    files = [EncodedFile(data=b"1"), EncodedFile(data=b"2", suffix="-01-bass")]
+    taken = str(target.parent / "a-01-bass.mid")
+    with pytest.raises(OutputError, match=r"would become .*a-01-bass\.mid, as another input does"):
+        write_files(files, str(target), [taken])
+    assert not target.parent.exists()
+    assert list(write_files(files, str(target))) == [str(target), taken]
 
 
 def test_the_main_file_goes_where_it_was_wanted(tmp_path, monkeypatch):
