@@ -173,19 +173,23 @@ def _open(
     tick, on = together[0].on_tick, together[0].on
     groups: dict[int, _Group] = {}
     held_by = list(lanes.held) if joint else [together[0].instrument]
+    # An instrument lends its channel only up to its own next note, which may come later in this tick than the first.
+    needed = {request.instrument: request.on for request in reversed(together)}
     free = list(lanes.pool)
     lanes.pool.clear()
     for instrument in held_by:
         held = lanes.held[instrument]
         group = groups[instrument] = _Group(instrument, steps[instrument], apart=lanes.apart)
         for lane in list(held):
-            if lane.home == instrument != lane.user and lane.end > on:
-                continue  # on loan: it sounds with another instrument's program
+            lent = lane.home == instrument != lane.user
+            since = needed.get(instrument, on) if lent else on
+            if lent and lane.end > since:
+                continue  # it sounds with another instrument's program
             slot = lane.slots.get(slot_id)
-            if slot is not None and slot.end > on and slot.course[0][0] < tick:
+            if slot is not None and slot.end > since and slot.course[0][0] < tick:
                 group.settled.append((slot.at(tick) * group.step, lane))
                 continue
-            if slot is not None and slot.end > on:
+            if slot is not None and slot.end > since:
                 slot.end = on - 1
                 lane.end = max(s.end for s in lane.slots.values())
                 lane.releases.clear()

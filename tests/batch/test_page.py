@@ -56,9 +56,9 @@ def shell(script: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run([str(SHELL), "-c", script], capture_output=True, text=True, timeout=120)
 
 
-def make() -> list[str]:
-    """The files that a run of make converted."""
-    done = subprocess.run([str(MAKE)], capture_output=True, text=True, timeout=120)
+def make(*options: str) -> list[str]:
+    """The files that a run of make converted, or would with -n."""
+    done = subprocess.run([str(MAKE), *options], capture_output=True, text=True, timeout=120)
     assert done.returncode == 0, done.stderr
     return re.findall(r"^retune convert (\S+)", done.stdout, re.MULTILINE)
 
@@ -108,6 +108,19 @@ def test_make_does_again_what_has_changed(project):
     assert make() == ["scores/hymn.mid"]
     Path("plans/hymn.toml").unlink()
     assert make() == ["scores/hymn.mid"]
+
+
+@needs_make
+def test_make_sees_what_is_added_later(project):
+    """Nothing that the depfiles could name: there was no plan and no retune.toml when the results were made."""
+    Path("Makefile").write_text(RULES)
+    Path("plans").mkdir()
+    assert sorted(make()) == ["scores/hymn.mid", "scores/song.mid"]
+    assert make("-n") == []
+    change("plans/song.toml", b"")
+    assert make("-n") == ["scores/song.mid"]
+    change("retune.toml", SETTINGS.encode())
+    assert make("-n") == ["scores/hymn.mid", "scores/song.mid"]
 
 
 @needs_make

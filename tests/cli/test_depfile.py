@@ -152,58 +152,6 @@ def test_temperament_files_are_among_what_a_result_was_made_from(project):
     assert line == "out/slow.mid: in/slow.mid plan.toml retune.toml c.toml b.toml a.toml"
 
 
-@needs_make
-@pytest.mark.skipif(sys.platform == "win32", reason="the recipe is for a POSIX shell")
-def test_the_makefile_of_the_manual_makes_again_what_has_changed(tmp_path):
-    """A plan or a retune.toml added later, a score that changes, a retune.toml that is deleted again."""
-    manual = (Path(__file__).parents[2] / "docs" / "batch.md").read_text(encoding="utf-8")
-    (tmp_path / "Makefile").write_text(manual.partition("```make\n")[2].partition("```")[0])
-    command = tmp_path / "bin" / "retune"
-    for folder in ("scores", "plans", "bin"):
-        (tmp_path / folder).mkdir()
-    command.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m retune "$@"\n')
-    command.chmod(0o755)
-    environment = {
-        **os.environ,
-        "PATH": f"{command.parent}{os.pathsep}{os.environ['PATH']}",
-        "PYTHONPATH": str(Path(__file__).parents[2]),
-    }
-
-    def make(*arguments: str) -> subprocess.CompletedProcess[str]:
-        return subprocess.run(
-            [str(MAKE), *arguments], cwd=tmp_path, env=environment, capture_output=True, text=True
-        )
-
-    def wanted() -> list[str]:
-        return [line.split()[2] for line in make("-n").stdout.splitlines() if line.startswith("retune")]
-
-    def put(name: str, text: bytes, at: int) -> None:
-        (tmp_path / name).write_bytes(text)
-        os.utime(tmp_path / name, (at, at))
-
-    now = int((tmp_path / "Makefile").stat().st_mtime)
-    put("scores/a.mid", Path(HYMN).read_bytes(), now - 100)
-    put("scores/b.mid", Path(HYMN).read_bytes(), now - 100)
-    put("retune.toml", b"glide = 5\n", now - 100)
-    assert make().returncode == 0
-    assert wanted() == []
-    (tmp_path / "retune.toml").unlink()
-    assert wanted() == ["scores/a.mid", "scores/b.mid"]
-    put("retune.toml", b"glide = 5\n", now - 100)
-    assert wanted() == []
-    put("plans/b.toml", b"", now + 100)
-    assert wanted() == ["scores/b.mid"]
-    put("scores/a.mid", Path(HYMN).read_bytes(), now + 100)
-    assert wanted() == ["scores/a.mid", "scores/b.mid"]
-    for depfile_of in (tmp_path / "pure").glob("*.d"):
-        depfile_of.unlink()
-    (tmp_path / "plans/b.toml").unlink()
-    put("scores/a.mid", Path(HYMN).read_bytes(), now - 100)
-    assert wanted() == []
-    put("retune.toml", b"glide = 6\n", now + 100)  # as if it had been added later: no depfile names it
-    assert wanted() == ["scores/a.mid", "scores/b.mid"]
-
-
 def test_a_file_that_is_refused_has_no_rule(project):
     Path("in/letter.mid").write_text("not music")
     assert run("convert", "in", "--out-dir", "out", "--jobs", "1", "--depfile", "x.d").status == 1

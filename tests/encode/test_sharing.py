@@ -69,6 +69,26 @@ def test_notes_that_sound_are_not_moved_for_newcomers():
     assert result.worst_error_cents == pytest.approx(3.0, abs=0.0123)
 
 
+def test_a_lent_channel_is_its_owners_again_when_the_loan_ends_in_the_same_tick():
+    """Fifteen instruments; the last one's channel is lent until tick 960, when it begins, and so does another's note.
+
+    That other note comes first in the file and finds no channel. It shares; the owner has its own and is in tune.
+    """
+    others = [note(0, 1920, 60, c, velocity=1 + c) for c in (*range(2, 9), *range(10, 15))]
+    tracks = [
+        in_order(note(0, 1920, 60, 0), note(960, 1920, 64, 0, velocity=101)),
+        in_order(note(0, 1920, 48, 1), note(240, 960, 52, 1, velocity=102)),
+        *others,
+        note(960, 1920, 70, 15, velocity=103),
+    ]
+    score = score_of(tracks)
+    wanted = {v: float(v * 7 % 40) - 20 for v in score.notes["velocity"].tolist()}
+    result = encode(score, tuning_of(score, [wanted[v] for v in score.notes["velocity"].tolist()]), Options())
+    heard = {h.velocity: h for h in hear(result.files[0].data)}
+    assert [heard[v].channel for v in (101, 102, 103)] == [0, 15, 15]
+    assert [abs(heard[v].curve[0][1] - wanted[v]) < 0.0123 for v in (101, 102, 103)] == [False, True, True]
+
+
 def test_close_tunings_go_together_before_the_channels_run_out():
     """Twenty notes one after another, all held: taking each as it comes would leave the last ones far off."""
     cents = [
