@@ -2,24 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Sequence
+import queue
+import time
+from asyncio import CancelledError
+from collections.abc import Generator, Iterator, Sequence
+from typing import TYPE_CHECKING
 
+from retune import __version__
 from retune.batch.manifest import REFUSED, Row
 from retune.batch.work import Task, run_task
-from retune.errors import OptionError
+from retune.errors import OptionError, SomeFilesFailed
+
+if TYPE_CHECKING:
+    from distributed import Client, Future
 
 CONNECT_SECONDS = 5
 RETRIES = 3  # a task whose worker is lost goes to another this often
+WORKERLESS_SECONDS = 30  # so long is waited for a first worker, or for another when all are gone
+LOOK_SECONDS = 2  # how often is looked for workers while no result comes
 
 
 def run_on_cluster(tasks: Sequence[Task], address: str) -> Generator[Row, None, None]:
     """Rows of the tasks as the workers of the scheduler at `address` finish them.
 
-    Paths must be valid on the workers (a shared folder). Raises `OptionError` without the `cluster` extra and
-    for a scheduler that does not answer.
+    Paths must be valid on the workers (a shared folder). Raises `OptionError` without the `cluster` extra, for a
+    scheduler that does not answer and for workers with another version of `retune`; `SomeFilesFailed` when there
+    has been no worker for `WORKERLESS_SECONDS`: what is done stays, and another run goes on from there.
     """
     try:
-        from distributed import Client, as_completed
+        from distributed import Client
     except ImportError:
         raise OptionError("scheduler: needs the cluster extra; pip install 'retune[cluster]'") from None
     try:
@@ -27,20 +38,82 @@ def run_on_cluster(tasks: Sequence[Task], address: str) -> Generator[Row, None, 
     except (OSError, ValueError, TimeoutError) as error:
         raise OptionError(f"scheduler: no scheduler answers at {address} ({error})") from None
     try:
-        futures = client.map(run_task, tasks, pure=False, retries=RETRIES, key="retune")
+        _refuse_other_versions(client)
+        futures = client.map(
+            run_task_there, tasks, version=__version__, pure=False, retries=RETRIES, key="retune"
+        )
         task_of = {future.key: task for future, task in zip(futures, tasks, strict=True)}
-        for future in as_completed(futures):
+        for future in _finished(client, futures, address):
             yield _row_of(future, task_of[future.key])
             future.release()
     finally:
         client.close()
 
 
-def _row_of(future: object, task: Task) -> Row:
+def run_task_there(task: Task, version: str) -> Row:
+    """Convert one file on a worker, which must have the version of `retune` that asks for it."""
+    if version != __version__:
+        raise RuntimeError(
+            f"a worker has retune {__version__}, not {version}; install one version everywhere"
+        )
+    return run_task(task)
+
+
+def _refuse_other_versions(client: Client) -> None:
+    """Raise `OptionError` if a worker has another version of `retune`, or none."""
+
+    def version() -> str:  # a local function travels as code: a worker need not have this module to answer
+        import retune
+
+        return retune.__version__
+
+    answers = client.run(version, on_error="return")
+    wrong = {worker: answer for worker, answer in answers.items() if answer != __version__}
+    if wrong:
+        worker, answer = next(iter(wrong.items()))
+        has = f"retune {answer}" if isinstance(answer, str) else f"no retune ({answer})"
+        more = f", as {len(wrong) - 1} more have another" if len(wrong) > 1 else ""
+        raise OptionError(
+            f"scheduler: the worker at {worker} has {has}{more}; this machine has {__version__}: "
+            "install one version everywhere"
+        )
+
+
+def _finished(client: Client, futures: Sequence[Future[Row]], address: str) -> Iterator[Future[Row]]:
+    """The futures as they finish, in whatever way; raises `SomeFilesFailed` if there is nobody to finish them."""
+    done: queue.SimpleQueue[Future[Row]] = queue.SimpleQueue()
+    for future in futures:
+        future.add_done_callback(done.put)
+    left, worker_seen = len(futures), time.monotonic()
+    while left:
+        try:
+            yield done.get(timeout=LOOK_SECONDS)
+            left, worker_seen = left - 1, time.monotonic()
+        except queue.Empty:
+            if _has_workers(client):
+                worker_seen = time.monotonic()
+            elif time.monotonic() - worker_seen > WORKERLESS_SECONDS:
+                raise SomeFilesFailed(
+                    f"scheduler: no worker at {address} for {WORKERLESS_SECONDS} seconds; {left} of {len(futures)} "
+                    "files were not converted: start workers and run again"
+                ) from None
+
+
+def _has_workers(client: Client) -> bool:
+    try:
+        return bool(client.nthreads())
+    except (OSError, TimeoutError):  # the scheduler is gone, too
+        return False
+
+
+def _row_of(future: Future[Row], task: Task) -> Row:
     """The row of a finished task; a task that could not be run on any worker is refused."""
     try:
-        row: Row = future.result()  # type: ignore[attr-defined]
-    except Exception as error:  # whatever the cluster raises: lost workers, unpicklable errors
+        row: Row = future.result()
+    except (
+        Exception,
+        CancelledError,
+    ) as error:  # whatever the cluster raises: lost workers, unpicklable errors
         reason = f"no worker could convert it: {type(error).__name__}: {error}"
         return Row(
             source=task.job.source, target=task.job.target, status=REFUSED, reason=reason, recipe=task.recipe

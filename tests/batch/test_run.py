@@ -215,35 +215,3 @@ def test_a_run_keeps_the_rows_of_another_that_is_killed(tmp_path):
     assert set(read_rows(out / STATE_NAME)) == {
         row.source for row in find_jobs([str(music), str(other)], str(out))
     }
-
-
-def test_a_real_cluster_that_loses_a_worker_converts_every_file_once(tmp_path):
-    """dask.distributed on loopback, two worker processes, one killed while it works."""
-    distributed = pytest.importorskip("distributed")
-    music, out = tmp_path / "music", tmp_path / "out"
-    music.mkdir()
-    for i in range(12):
-        (music / f"{i:02}.mid").write_bytes(piece(i))
-    killed = []
-    with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address="127.0.0.1:0", silence_logs=50
-    ) as cluster:
-
-        def kill_one(row):
-            if not killed:
-                killed.append(next(iter(cluster.workers.values())).pid)
-                os.kill(killed[0], signal.SIGKILL)
-
-        jobs = find_jobs([str(music)], str(out))
-        result = run_batch(jobs, str(out), Options(), scheduler=cluster.scheduler_address, on_row=kill_one)
-    assert killed
-    assert result.counts == {"converted": 12}
-    assert sorted(row.source for row in result.rows) == [str(music / f"{i:02}.mid") for i in range(12)]
-    assert tree(out)["07.mid"] == convert((music / "07.mid").read_bytes()).files[0].data
-
-
-def test_no_scheduler_answers(music, tmp_path, monkeypatch):
-    pytest.importorskip("distributed")
-    monkeypatch.setattr("retune.batch.cluster.CONNECT_SECONDS", 1)
-    with pytest.raises(OptionError, match=r"no scheduler answers at tcp://127\.0\.0\.1:9"):
-        batch(music, tmp_path / "out", scheduler="tcp://127.0.0.1:9")

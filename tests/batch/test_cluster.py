@@ -1,0 +1,116 @@
+"""Batches on real clusters of dask.distributed, on loopback."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import threading
+from pathlib import Path
+
+import pytest
+
+from retune import __version__
+from retune.batch import find_jobs, run_batch
+from retune.errors import OptionError, SomeFilesFailed
+from retune.options import Options
+from retune.pipeline import convert
+from tests.batch.build import piece
+
+distributed = pytest.importorskip("distributed")
+
+
+def cluster_of(workers: int, **more):
+    return distributed.LocalCluster(
+        n_workers=workers,
+        threads_per_worker=1,
+        host="127.0.0.1",
+        dashboard_address="127.0.0.1:0",
+        silence_logs=50,
+        **more,
+    )
+
+
+@pytest.fixture
+def dozen(tmp_path: Path) -> Path:
+    folder = tmp_path / "music"
+    folder.mkdir()
+    for i in range(12):
+        (folder / f"{i:02}.mid").write_bytes(piece(i))
+    return folder
+
+
+def batch(music: Path, out: Path, address: str, **more):
+    return run_batch(find_jobs([str(music)], str(out)), str(out), Options(), scheduler=address, **more)
+
+
+def test_a_cluster_that_loses_a_worker_converts_every_file_once(dozen, tmp_path):
+    """Two worker processes, one killed while it works."""
+    out = tmp_path / "out"
+    killed = []
+    with cluster_of(2) as cluster:
+
+        def kill_one(row):
+            if not killed:
+                killed.append(next(iter(cluster.workers.values())).pid)
+                os.kill(killed[0], signal.SIGKILL)
+
+        result = batch(dozen, out, cluster.scheduler_address, on_row=kill_one)
+    assert killed
+    assert result.counts == {"converted": 12}
+    assert sorted(row.source for row in result.rows) == [str(dozen / f"{i:02}.mid") for i in range(12)]
+    assert (out / "07.mid").read_bytes() == convert((dozen / "07.mid").read_bytes()).files[0].data
+
+
+def test_a_cluster_without_workers_is_not_waited_for_for_ever(dozen, tmp_path, monkeypatch):
+    """All workers go after the first file; later there are some again, and the next run goes on from there."""
+    monkeypatch.setattr("retune.batch.cluster.WORKERLESS_SECONDS", 0.5)
+    monkeypatch.setattr("retune.batch.cluster.LOOK_SECONDS", 0.1)
+    out = tmp_path / "out"
+    done = []
+    with cluster_of(1, processes=False, protocol="tcp://") as cluster:
+
+        def end_all(row):
+            done.append(row.source)
+            cluster.scale(0)
+            cluster.sync(cluster._correct_state)
+
+        with pytest.raises(SomeFilesFailed) as ended:
+            batch(dozen, out, cluster.scheduler_address, on_row=end_all)
+        message = (
+            f"no worker at {cluster.scheduler_address} for 0.5 seconds; {12 - len(done)} of 12 files were not"
+        )
+        assert message in str(ended.value)
+        cluster.scale(1)
+        counts = batch(dozen, out, cluster.scheduler_address).counts
+    assert counts["up to date"] >= len(done) > 0
+    assert sum(counts[status] for status in ("up to date", "converted")) == 12
+
+
+def test_a_scheduler_that_is_gone_is_not_waited_for_for_ever(dozen, tmp_path, monkeypatch):
+    monkeypatch.setattr("retune.batch.cluster.WORKERLESS_SECONDS", 0.5)
+    monkeypatch.setattr("retune.batch.cluster.LOOK_SECONDS", 0.1)
+    with cluster_of(0, processes=False, protocol="tcp://") as cluster:
+        ends = threading.Timer(1.0, cluster.close)
+        ends.start()
+        with pytest.raises(SomeFilesFailed, match="no worker at"):
+            batch(dozen, tmp_path / "out", cluster.scheduler_address)
+        ends.join()
+
+
+def test_a_worker_with_another_version_is_named(dozen, tmp_path):
+    other = "import retune; retune.__version__ = '0.0.1'"
+    with cluster_of(1, preload=[other]) as cluster, pytest.raises(OptionError) as refused:
+        batch(dozen, tmp_path / "out", cluster.scheduler_address)
+    message = re.sub(r":\d+ ", ":PORT ", str(refused.value))
+    assert message == (
+        "scheduler: the worker at tcp://127.0.0.1:PORT has retune 0.0.1; "
+        f"this machine has {__version__}: install one version everywhere"
+    )
+    assert list((tmp_path / "out").glob("*.mid")) == []
+
+
+def test_no_scheduler_answers(dozen, tmp_path, monkeypatch):
+    monkeypatch.setattr("retune.batch.cluster.CONNECT_SECONDS", 1)
+    with pytest.raises(OptionError, match=r"no scheduler answers at tcp://127\.0\.0\.1:9"):
+        batch(dozen, tmp_path / "out", "tcp://127.0.0.1:9")
