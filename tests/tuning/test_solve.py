@@ -258,6 +258,7 @@ def test_more_notes_at_once_than_can_be_tuned_together_are_told():
     crowd = [(part, 4.0, 2.0, key) for part in range(5) for key in range(120)]
     _, _, tuning, _ = tuned(score_of([(0, 0.0, 2.0, C), *crowd]))
     left_out = sum(max(599 - i - 64, 0) for i in range(600))
-    assert [(remark.code, remark.where) for remark in tuning.remarks] == [("crowded", "bar 2, beat 1")]
-    assert f"{left_out} of 179700 pairs of notes were left out" in tuning.remarks[0].message
+    (remark,) = (remark for remark in tuning.remarks if remark.code == "crowded")
+    assert remark.where == "bar 2, beat 1"
+    assert f"{left_out} of 179700 pairs of notes were left out" in remark.message
     assert tuned(score_of(chords([[C, E, G]])))[2].remarks == ()
