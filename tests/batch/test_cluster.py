@@ -82,6 +82,7 @@ def test_a_cluster_without_workers_is_not_waited_for_for_ever(dozen, tmp_path, m
         )
         assert message in str(ended.value)
         cluster.scale(1)
+        cluster.wait_for_workers(1)
         counts = batch(dozen, out, cluster.scheduler_address).counts
     assert counts["up to date"] >= len(done) > 0
     assert sum(counts[status] for status in ("up to date", "converted")) == 12
