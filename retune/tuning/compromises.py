@@ -46,7 +46,7 @@ def find_compromises(
 ) -> tuple[Compromise, ...]:
     """The places where a consonant interval is more than `WORTH_TELLING_CENTS` from pure, in order of time.
 
-    One per window and interval: the pair that sounds longest stands for its doublings.
+    One per window and two notes of the scale: the pair that sounds longest stands for its doublings and inversions.
     """
     pairs = _whole_note_pairs(score, harmony, ratios, options)
     offset = _offset_at(tuning, len(score.notes), pairs)
@@ -59,8 +59,9 @@ def find_compromises(
     marked = np.flatnonzero(off_target | impure)
     marked = marked[np.argsort(-pairs.rows.weight[marked], kind="stable")]
     classes = np.minimum(key[pairs.upper_note] % 12, key[pairs.lower_note] % 12)
+    folded = np.minimum(interval, 12 - interval)
     _, first = np.unique(
-        np.stack([pairs.window[marked], interval[marked], classes[marked]]), axis=1, return_index=True
+        np.stack([pairs.window[marked], folded[marked], classes[marked]]), axis=1, return_index=True
     )
     chosen = marked[first]
     chosen = chosen[np.lexsort((pairs.lower_note[chosen], pairs.start_tick[chosen]))]

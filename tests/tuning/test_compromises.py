@@ -54,6 +54,14 @@ def test_doublings_are_told_once():
     assert len(told(score, hints([(0, "maj")], length=4.0), fixed=("Low", "Piano", "Organ"))) == 1
 
 
+def test_a_third_and_its_inversion_are_one_place():
+    """C–E a major third below, E–C a minor sixth above it: the same two notes of the scale."""
+    notes = [(0, 0, 4, C), (1, 0, 4, E), (2, 0, 4, C + 12)]
+    score = score_of(notes, names={0: "Low", 1: "Piano", 2: "Organ"})
+    (found,) = told(score, hints([(0, "maj")], length=4.0), fixed=("Low", "Piano", "Organ"))
+    assert found.reason.startswith("the m")
+
+
 def test_a_drift_limit_that_stops_a_chord_is_named():
     keys = [[C, E, G], [C, E, A], [D, F, A], [B, D, G], [C, E, G]] * 4
     roots = [(0, "maj"), (9, "min"), (2, "min"), (7, "maj"), (0, "maj")] * 4
