@@ -75,7 +75,7 @@ def command(
     options = options_from(values)
     if explain_bar is not None and (as_json or new_plan_path is not None):
         raise click.UsageError("--explain prints text alone; it goes without --json and --plan")
-    plan = read_plan_file(plan_path)
+    plan = read_plan_file(plan_path, beside=input_path)
     if new_plan_path is not None:
         _may_write(input_path, new_plan_path, overwrite)
     data = read_input(input_path)

@@ -69,7 +69,7 @@ def command(
     their largest and last distance from equal temperament. All in cents.
     """
     options = options_from(values)
-    plan = read_plan_file(plan_path)
+    plan = read_plan_file(plan_path, beside=input_path)
     if plot_path is not None:
         from retune.compare.plot import plot_kind
 
@@ -88,6 +88,8 @@ def command(
         write_output(plot_path, plot(comparison, kind))
     if as_json:
         print_json(comparison.as_json())
+    elif not quiet and not len(analysis.harmony.windows):
+        click.echo("No pitched notes, so there is nothing to compare.")
     elif not quiet:
         click.echo(text(comparison), nl=False)
         if plot_path is not None:

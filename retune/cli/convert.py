@@ -123,7 +123,7 @@ def command(
         return
     if not inputs:
         raise click.UsageError("missing argument 'INPUT...'")
-    plan = read_plan_file(plan_path)
+    plan = read_plan_file(plan_path, beside=inputs[0])
     options = with_temperament_files(options, plan.fixed if plan else ())
     recipe = _recipe(plan_path, settings.path, options)
     if out_dir is not None:
@@ -146,7 +146,8 @@ def command(
     if parts_dir is not None:
         output_path = _main_name(inputs, output_path, parts_dir, batch)
     else:
-        output_path = _one_output(inputs, output_path, depfile_path, batch, as_json=as_json)
+        output_path = _one_output(inputs, output_path, depfile_path, batch)
+    _refuse_mixing(output_path, report_path, depfile_path, as_json=as_json)
     read, beside = (inputs[0], *recipe), (report_path, depfile_path)
     refuse_overwriting(read, beside if parts_dir is not None else (output_path, *beside))
     if parts_dir is None:
@@ -165,7 +166,7 @@ def command(
     print_remarks(remarks, name=inputs[0], quiet=quiet)
     if as_json:
         print_json(conversion.report)
-    elif not quiet and output_path != STANDARD_STREAM:
+    elif not quiet and STANDARD_STREAM not in (output_path, *beside):
         _print_summary(conversion, output_path)
 
 
@@ -191,7 +192,7 @@ def _recipe(plan_path: str | None, settings_path: str | None, options: Options) 
 
 
 def _one_output(
-    inputs: tuple[str, ...], output_path: str | None, depfile_path: str | None, batch: Batch, *, as_json: bool
+    inputs: tuple[str, ...], output_path: str | None, depfile_path: str | None, batch: Batch
 ) -> str:
     """Return where the result of a single conversion goes; refuse what makes sense for a batch only."""
     _refuse_batch(batch)
@@ -202,11 +203,22 @@ def _one_output(
             "say where to write the retuned file: -o OUTPUT, --per-part DIR for a file for each part, or "
             "--out-dir DIR for many"
         )
-    if output_path == STANDARD_STREAM and as_json:
-        raise click.UsageError("--json and -o - both want standard output; use --report FILE")
     if output_path == STANDARD_STREAM and depfile_path is not None:
         raise click.UsageError("--depfile needs an OUTPUT with a name, not standard output")
     return output_path
+
+
+def _refuse_mixing(
+    output_path: str, report_path: str | None, depfile_path: str | None, *, as_json: bool
+) -> None:
+    """Refuse two things that would run into each other on standard output."""
+    names = {"-o -": output_path, "--report -": report_path, "--depfile -": depfile_path}
+    wanting = ["--json"] if as_json else []
+    wanting += [name for name, path in names.items() if path == STANDARD_STREAM]
+    if len(wanting) > 1:
+        raise click.UsageError(
+            f"{wanting[0]} and {wanting[1]} both want standard output; name a file for one of them"
+        )
 
 
 def _too_many(inputs: tuple[str, ...], output_path: str | None) -> str:

@@ -67,7 +67,7 @@ def command(
     strings of a guitar.
     """
     options = options_from(values)
-    plan = read_plan_file(plan_path)
+    plan = read_plan_file(plan_path, beside=input_path)
     data = read_input(input_path)
     from retune.passages import find_passages
     from retune.pipeline import analyze

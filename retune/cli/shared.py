@@ -6,8 +6,8 @@ A command takes its options by the decorators below and makes one `Options` of t
     @tuning_options
     @encoding_options
     @plan_option
-    def command(plan_path: str | None, **values: Any) -> None:
-        options, plan = options_from(values), read_plan_file(plan_path)
+    def command(input_path: str, plan_path: str | None, **values: Any) -> None:
+        options, plan = options_from(values), read_plan_file(plan_path, beside=input_path)
 """
 
 from __future__ import annotations
@@ -260,10 +260,15 @@ def options_from(values: dict[str, Any]) -> Options:
     return with_temperament_files(settings_from(values).options())
 
 
-def read_plan_file(path: str | None) -> Plan | None:
-    """Return the plan in a file, None for no path. Raises `PlanError`, `InputError`."""
+def read_plan_file(path: str | None, *, beside: str) -> Plan | None:
+    """Return the plan in a file, None for no path; `beside`: where the music comes from.
+
+    Raises `PlanError`, `InputError`, and a usage error if both are to come from standard input.
+    """
     if path is None:
         return None
+    if path == beside == STANDARD_STREAM:
+        raise click.UsageError("the music and the plan both want standard input; name a file for one of them")
     from retune import plan
 
     return plan.read_plan_file(path)

@@ -29,7 +29,7 @@ def tuned_input(
     `explain`: say in the tuning where purity gave way; `also`: remarks to print beside those of the stages.
     Raises what reading and `retune.pipeline.analyze` raise.
     """
-    plan = read_plan_file(plan_path)
+    plan = read_plan_file(plan_path, beside=path)
     data = read_input(path)
     from retune.pipeline import analyze, tune
 

@@ -53,6 +53,7 @@ def build_page(
         figures=figure_rows(analysis, tuning),
         compromises=place_rows(analysis, tuning.compromises),
         shifts=place_rows(analysis, tuning.shifts),
+        has_chords=bool(len(analysis.harmony.windows)),
         reference=f"{analysis.options.reference_hz:g}",
         version=__version__,
         style=Markup(style),

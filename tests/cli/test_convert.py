@@ -220,6 +220,9 @@ def test_report_and_output_are_two_files(tmp_path):
     [
         ([HYMN], "say where to write the retuned file: -o OUTPUT"),
         ([HYMN, "-o", "-", "--json"], "--json and -o - both want standard output"),
+        ([HYMN, "-o", "-", "--report", "-"], "-o - and --report - both want standard output"),
+        ([HYMN, "-o", "x.mid", "--json", "--report", "-"], "--json and --report - both want standard output"),
+        (["-", "-o", "x.mid", "--plan", "-"], "the music and the plan both want standard input"),
         ([HYMN, "-o", "x.mid", "--encoding", "mpee"], "nearest: mpe"),
         ([HYMN, "-o", "x.mid", "--bend-range", "0"], "bend range: 0 is outside 1 to 96 semitones"),
         ([HYMN, "-o", "x.mid", "--when-full", "port"], "nearest: ports"),
@@ -240,3 +243,8 @@ def test_folder_without_rights(tmp_path):
     tmp_path.chmod(stat.S_IRWXU)
     assert result.status == 2
     assert "check the rights of the folder" in result.err
+
+
+def test_a_report_on_standard_output_stands_alone(tmp_path):
+    result = run("convert", HYMN, "-o", tmp_path / "out.mid", "--report", "-")
+    assert json.loads(result.out)["check"]["ok"]

@@ -54,6 +54,7 @@ def test_drums_alone_have_nothing_to_tune(tmp_path):
     found = run("analyze", drums).text
     assert "No pitched notes" in found
     assert "pure" not in found
+    assert run("compare", drums).text == "No pitched notes, so there is nothing to compare.\n"
 
 
 def test_one_thing_is_said_in_the_singular():

@@ -305,6 +305,7 @@ def test_percussion_alone_plays_and_has_no_chords(tmp_path: Path, open_page: Ope
         page.keyboard.press(key)
     assert player(page, "[player.state, player.held]") == ["stopped", False]
     assert page.locator("#parts tbody td").last.inner_text() == "percussion"
+    assert "pure" not in page.locator(".compromises p").inner_text()
 
 
 def test_a_page_without_chords_or_compromises_opens(
