@@ -57,6 +57,24 @@ def test_page_shows_what_the_command_prints(page, example, tmp_path, monkeypatch
         assert same_but_for_rounding(shown[2], result.text)
 
 
+SPOKEN = re.compile(
+    r"^(?:    |\t|)retune (\w+ .*)$", re.MULTILINE
+)  # in a block, not printed beside its output
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_every_command_on_a_page_is_one_the_program_takes(page):
+    """Only read, not run: the files of these examples are the reader's."""
+    for words in SPOKEN.findall(CONSOLE.sub("", read(page))):
+        name, *arguments = shlex.split(re.split(r" {3,}| [|>] ", words)[0])
+        if arguments[-1] == "[OPTIONS]":
+            continue
+        command = retune.get_command(click.Context(retune), name)
+        assert command is not None, words
+        with command.make_context(name, arguments):
+            pass
+
+
 NUMBER = re.compile(r"[+-]?\d+(?:\.\d+)?")
 
 

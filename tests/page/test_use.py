@@ -308,6 +308,21 @@ def test_percussion_alone_plays_and_has_no_chords(tmp_path: Path, open_page: Ope
     assert "pure" not in page.locator(".compromises p").inner_text()
 
 
+def test_ratios_of_a_chord_of_many_tones_stay_in_the_panel(tmp_path: Path, open_page: Opener):
+    track = mido.MidiTrack()
+    track += [mido.Message("note_on", note=key, velocity=64) for key in range(48, 60)]
+    track += [mido.Message("note_off", note=key, time=1920 if key == 48 else 0) for key in range(48, 60)]
+    out = io.BytesIO()
+    mido.MidiFile(tracks=[track]).save(file=out)
+    analysis = analyze(out.getvalue(), Options())
+    path = tmp_path / "cluster.html"
+    path.write_text(build_page(analysis, tune(analysis)), encoding="utf-8")
+    page = open_page(path)
+    right = "document.querySelector('{}').getBoundingClientRect().right"
+    assert len(page.inner_text("#chord-name small").split()) == 12
+    assert page.evaluate(right.format("#chord-name small")) <= page.evaluate(right.format("#chord-panel"))
+
+
 def test_a_page_without_chords_or_compromises_opens(
     midi: Callable[..., bytes], tmp_path: Path, open_page: Opener
 ):
