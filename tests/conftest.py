@@ -9,6 +9,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+# A busy machine is slow for reasons of its own: how long an example takes decides nothing.
+settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("untimed")
 
 CHROMIUM_ARGUMENTS = [
     "--headless=new",

@@ -141,7 +141,9 @@ def _places(analysis: Analysis, tuning: Tuning) -> str:
         return "\nNo pitched notes, so there is nothing to tune.\n"
     impure = _largest(analysis, tuning.compromises, "Purity gave way in {}")
     shifts = _largest(analysis, tuning.shifts, "A line gave way in {}")
-    return (impure or "\nPurity gave way nowhere: every consonant interval is pure.\n") + shifts
+    return (
+        impure or "\nPurity gave way nowhere: every consonant interval is within 2 cents of its ratio.\n"
+    ) + shifts
 
 
 def _largest(analysis: Analysis, places: Sequence[Compromise], heading: str) -> str:

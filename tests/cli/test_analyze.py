@@ -92,6 +92,14 @@ def test_table_shows_bar_beat_chord_and_ratios():
     assert result.err == ""
 
 
+def test_music_that_is_pure_throughout_is_said_to_be_so_within_what_is_told():
+    """2 cents: `WORTH_TELLING_CENTS` and docs/tuning.md."""
+    result = run("analyze", SAMPLES / "string_trio.mid")
+    assert (
+        "\nPurity gave way nowhere: every consonant interval is within 2 cents of its ratio.\n" in result.text
+    )
+
+
 def test_reads_standard_input():
     with open(HYMN, "rb") as file:
         piped = process("analyze", "-", "--json", stdin=file.read())
