@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
@@ -14,8 +13,7 @@ from retune.constants import BEND_CENTRE
 SAME_CENTS = 1e-9  # pitches nearer than this are one pitch
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Spans:
+class Spans(NamedTuple):
     """Where each note lies in the file (places are ranks of events, see `timeline`)."""
 
     lanes: IntArray

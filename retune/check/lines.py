@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,8 +16,7 @@ WHOLE_TONE_CENTS = (170.0, 235.0)  # from below the minor tone 10/9, 182.4, to t
 COMMA_JUMP_CENTS = ratio_to_cents(81, 80) / 2  # nearer to a syntonic comma than to standing still
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Moves:
+class Moves(NamedTuple):
     """Neighbouring notes of a part, one row each."""
 
     earlier: IntArray  # note numbers

@@ -5,7 +5,7 @@ Section and page numbers are those of the MIDI Tuning Updated Specification (cor
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -17,8 +17,7 @@ _NO_CHANGE = (127, 127, 127)  # p. 1
 _KEYS = 128
 
 
-@dataclass(frozen=True, slots=True)
-class KeyChange:
+class KeyChange(NamedTuple):
     """Keys of one tuning get new pitches."""
 
     bank: int
@@ -27,8 +26,7 @@ class KeyChange:
     moves_sounding: bool  # the real-time forms; the others tune later notes only
 
 
-@dataclass(frozen=True, slots=True)
-class OctaveChange:
+class OctaveChange(NamedTuple):
     """Channels get twelve new offsets, C first [cents]."""
 
     channels: int  # bit c set: channel c

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -24,8 +24,7 @@ MOST_PAIRS = 20_000_000
 """Where more pairs sound together, evenly chosen ones stand for all (chosen to stay below a gigabyte)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pairs:
+class Pairs(NamedTuple):
     """One row a pair of pitch rows that overlap in a consonant interval class."""
 
     earlier: IntArray  # row of TunedNotes

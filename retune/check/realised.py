@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -11,8 +11,7 @@ from retune.check.sounding import FloatArray, IntArray, Table
 from retune.tuning.model import Tuning
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Realised:
+class Realised(NamedTuple):
     """Distance of the decoded pitches from the tuning (plus the bends the original had itself) [cents]."""
 
     worst_cents: float = 0.0  # while keys are down

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -24,16 +24,14 @@ FORMAT = 1
 WORST_BARS = 5
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LineReport:
+class LineReport(NamedTuple):
     """Lines that leave the usual: repeated notes off by a comma, steps too small or too wide."""
 
     comma_jumps: tuple[str, ...] = ()
     odd_steps: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BarDeviation:
+class BarDeviation(NamedTuple):
     """Mean deviation of the consonant pairs of a bar [cents]."""
 
     bar: int

@@ -7,7 +7,7 @@ performed in stored order; between tracks at one tick it defines none).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import mido
 import numpy as np
@@ -42,8 +42,7 @@ KINDS = _Kinds(
 Messages = list[mido.Message | mido.MetaMessage]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stream:
+class Stream(NamedTuple):
     """All messages of a file; row r of each column belongs to `messages[r]`, rows are in playing order."""
 
     format: int

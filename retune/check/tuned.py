@@ -5,7 +5,7 @@ All figures are computed from this one form, so a tuning can be judged before an
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,8 +14,7 @@ from retune.score.model import Score
 from retune.tuning.model import Tuning
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TunedNotes:
+class TunedNotes(NamedTuple):
     """Columns of notes, and rows of pitch from key down to key up (release tails are not measured).
 
     Percussion and notes of no length have no rows. `note` of a row indexes the note columns; where the notes

@@ -21,6 +21,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,8 +96,7 @@ class Lane:
         return self.releases.get(request.key, -1) > request.on
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Demand:
+class Demand(NamedTuple):
     """The notes to be placed, in playing order. Arrays are (n,)."""
 
     note: IntArray  # index into Score.notes
@@ -134,8 +134,7 @@ class Request:
     moves: list[Move] = field(default_factory=list)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Placement:
+class Placement(NamedTuple):
     """Where the notes went. Arrays are (n_notes,), -1 where a note was not placed."""
 
     lane: IntArray

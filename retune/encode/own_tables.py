@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import mido
 import numpy as np
@@ -36,8 +37,7 @@ Table = dict[int, float]
 """Key → cents."""
 
 
-@dataclass(frozen=True, slots=True)
-class TableChange:
+class TableChange(NamedTuple):
     """What a message does: to the keys of a tuning program, or to the pitch classes of channels."""
 
     cents: Table  # by key, or by pitch class

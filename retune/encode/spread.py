@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,8 +23,7 @@ TAIL_SECONDS = 1.0
 """How long a released note is taken to ring on; chosen by us. Organs stop sooner, pads ring longer."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Spread:
+class Spread(NamedTuple):
     """The channel of every note of the tuned instruments."""
 
     music: Music

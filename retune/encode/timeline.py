@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from operator import attrgetter
+from typing import NamedTuple
 
 import mido
 import numpy as np
@@ -41,8 +42,7 @@ class OtherEvent:
     message: mido.Message
 
 
-@dataclass(frozen=True, slots=True)
-class Timeline:
+class Timeline(NamedTuple):
     """Ranks of the events of a score. Note arrays are (n_notes,); ranks count in twos."""
 
     sorted_ticks: IntArray  # (n_events,) ticks of all events in playing order

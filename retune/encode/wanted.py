@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -10,8 +10,7 @@ from retune.score.model import FloatArray, IntArray
 from retune.tuning.model import Tuning
 
 
-@dataclass(frozen=True, slots=True)
-class Wanted:
+class Wanted(NamedTuple):
     """Tuning values over time.
 
     Rows of note n are `first[n]` up to `first[n + 1]`; a note's first row starts with its onset, and

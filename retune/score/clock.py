@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,8 +16,7 @@ _FRAMES_PER_SECOND = {29: 30000 / 1001}
 _SMPTE_QUARTER_SECONDS = DEFAULT_TEMPO_US / 1e6  # a quarter where the file has none
 
 
-@dataclass(frozen=True, slots=True)
-class TempoEvent:
+class TempoEvent(NamedTuple):
     """A tempo event: absolute tick, microseconds per quarter."""
 
     tick: int

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import mido
 import numpy as np
@@ -38,8 +38,7 @@ EVENT_DTYPE = np.dtype(
 """Note events or controller events, ordered by (track, event)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Columns:
+class Columns(NamedTuple):
     """What one pass over the messages of one track finds."""
 
     ticks: IntArray  # (n_messages,) absolute

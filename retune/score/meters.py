@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -11,8 +11,7 @@ from retune.constants import DEFAULT_METER
 from retune.score.model import Meters
 
 
-@dataclass(frozen=True, slots=True)
-class MeterEvent:
+class MeterEvent(NamedTuple):
     """A time signature: absolute tick, track index, beats in a bar, note value of the beat."""
 
     tick: int

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import mido
 import numpy as np
@@ -30,8 +31,7 @@ _GS_DATA_SET = (0x41, 0x42, 0x12)  # from memory: F0 41 dd 42 12 <address> <data
 _XG_SYSTEM_ON = (0x4C, 0x00, 0x00, 0x7E, 0x00)  # from memory: F0 43 1n 4C 00 00 7E 00 F7
 
 
-@dataclass(frozen=True, slots=True)
-class SetupEvent:
+class SetupEvent(NamedTuple):
     """A program change, bank select or sysex: where it stands and the message."""
 
     tick: int

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -26,8 +25,7 @@ Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
-class Rows:
+class Rows(NamedTuple):
     """Soft rows of the problem, one-dimensional arrays of one length."""
 
     first: Ints
@@ -41,8 +39,7 @@ class Rows:
         return Rows(self.first[keep], self.second[keep], self.target[keep], self.weight[keep], self.one_sided)
 
 
-@dataclass(frozen=True, slots=True)
-class Pairs:
+class Pairs(NamedTuple):
     """Consonant intervals that sound: what purity is measured on."""
 
     rows: Rows
@@ -71,8 +68,7 @@ def consonant_deviations(prime_limit: int) -> Floats:
     return table
 
 
-@dataclass(frozen=True, slots=True)
-class _Spans:
+class _Spans(NamedTuple):
     """What can sound together: whole notes, or pieces of notes that are cut. Ordered by start."""
 
     note: Ints

@@ -16,8 +16,7 @@ single interval takes it, and notes foreign to the named chord are still in tune
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,8 +55,7 @@ GRID_CENTS = 1e-4
 """Offsets are rounded to this, far below any receiver's step, so that notes meant to be equal are equal."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Setup:
+class Setup(NamedTuple):
     """The problem of one piece, and what its unknowns stand for."""
 
     problem: Problem
@@ -143,8 +141,7 @@ def set_up(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _AllRows:
+class _AllRows(NamedTuple):
     """Rows of every kind; `under` is what counts below the target."""
 
     first: Ints

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,8 +15,7 @@ Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Unknowns:
+class Unknowns(NamedTuple):
     """Numbering of the unknowns.
 
     First offsets of notes or pieces, then displacements of windows, then the centres of notes whose movement
