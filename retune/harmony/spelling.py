@@ -65,6 +65,10 @@ def name_of_fifth(place: int) -> str:
     return LETTERS[letter] + ("♯" * accidentals if accidentals > 0 else "♭" * -accidentals)
 
 
+SHOWN = {"maj": "", "1": " unison"}
+"""How a chord symbol looks behind a root where it differs: "C", and never "C1", which reads as a note."""
+
+
 def chord_label(window: np.void, key: np.void) -> str:
     """A window's harmony in lead-sheet form, spelled in a key: "F♯min7/A"."""
     fifths, minor = int(key["fifths"]), bool(key["minor"])
@@ -75,4 +79,4 @@ def chord_label(window: np.void, key: np.void) -> str:
         symbol = "(" + " ".join(str(s) for s in range(12) if int(window["members"]) >> s & 1) + ")"
     bass = int(window["bass_pc"])
     under = "" if bass == int(window["root_pc"]) else "/" + spell_in_chord(bass, window, key)
-    return root + ("" if symbol == "maj" else symbol) + under
+    return root + SHOWN.get(symbol, symbol) + under

@@ -107,10 +107,7 @@ def plan_ratios(
     for_chord, for_window = ratio_tables(plan, score, harmony, prime_limit=prime_limit)
     if not for_chord and not for_window:
         return chosen
-    found = choose_ratios(harmony, prime_limit=prime_limit, for_chord=for_chord, for_window=for_window)
-    # A plan that repeats what would have been chosen anyway insists on nothing.
-    insisted = (found.deviations != chosen.deviations).any(axis=1)
-    return replace(found, insisted=insisted)
+    return choose_ratios(harmony, prime_limit=prime_limit, for_chord=for_chord, for_window=for_window)
 
 
 def window_limits(

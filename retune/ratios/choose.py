@@ -55,7 +55,8 @@ def choose_ratios(
     for_chord : mapping of chord symbol to RatioTable
         Tables that replace ours for every window of that chord type.
     for_window : mapping of window index to RatioTable
-        Tables for single windows; they come before those of `for_chord`.
+        Tables for single windows; they come before those of `for_chord`. Windows whose table
+        differs from ours are marked in `Ratios.insisted`: to repeat ours insists on nothing.
 
     Raises
     ------
@@ -70,15 +71,24 @@ def choose_ratios(
     keys = (windows["chord"].astype(np.int64) - _NO_CHORD) << 12 | windows["members"] & 0xFFF
     distinct, table_of_window = np.unique(keys, return_inverse=True)
     tables = []
+    insisted = []
     for key in distinct.tolist():
         chord, members = (key >> 12) + _NO_CHORD, key & 0xFFF
-        tables.append(own[chord] if chord in own else table_for(chord, members, prime_limit))
+        ours = table_for(chord, members, prime_limit)
+        tables.append(own.get(chord, ours))
+        insisted.append(tables[-1] != ours)
     for window, table in for_window.items():
         if not 0 <= window < len(windows):
             raise OptionError(f"ratios of window {window}: there are only {len(windows)} windows")
+        chord, members = int(windows["chord"][window]), int(windows["members"][window])
         table_of_window[window] = len(tables)
         tables.append(table)
-    return Ratios(tables=tuple(tables), table_of_window=table_of_window.astype(np.int64))
+        insisted.append(table != table_for(chord, members, prime_limit))
+    return Ratios(
+        tables=tuple(tables),
+        table_of_window=table_of_window.astype(np.int64),
+        insisted=np.array(insisted)[table_of_window] if own or for_window else None,
+    )
 
 
 def chord_index(symbol: str) -> int:

@@ -6,7 +6,9 @@ the order the chord is usually spelled, root first; ninths, elevenths and thirte
 has one set of ratios for all its inversions and voicings.
 
 What decides a row that no source fixes: every third, fourth, fifth and sixth between chord tones is pure
-where that is possible at once; where it is not, as many of them as possible.
+where that is possible at once; where it is not, as many of them as possible. The diminished seventh alone takes
+the notes of its key instead: nobody sings the 125/108 that three pure minor thirds leave over, and with the tonic's
+own tones it joins what comes before and after.
 """
 
 from __future__ import annotations
@@ -56,7 +58,7 @@ CHORD_ROWS: tuple[ChordRow, ...] = (
     ChordRow("min7", 5, "10:12:15:18", f"{HAND_OUT}: +16 +2 +18"),
     ChordRow("min7b5", 5, "25:30:36:45", f"25:30:36 with a pure major third on top; {NO_SOURCE}"),
     ChordRow("min7b5", 7, "5:6:7:9", f"{HAND_OUT}: +16 −17 +18; top of 4:5:6:7:9"),
-    ChordRow("dim7", 5, "75:90:108:125", f"three pure minor thirds, 125/108 is left over; {NO_SOURCE}"),
+    ChordRow("dim7", 5, "225:270:320:384", f"15/8 9/8 4/3 8/5 of the tonic it leads to; {NO_SOURCE}"),
     ChordRow("dim7", 7, "15:18:21:25", f"5:6:7 with a pure minor third to the octave; {NO_SOURCE}"),
     ChordRow("minmaj7", 5, "40:48:60:75", f"leading note a pure third over the fifth; {NO_SOURCE}"),
     ChordRow("7b5", 5, "100:125:144:180", f"two pure major thirds, seventh as in 20:25:30:36; {NO_SOURCE}"),

@@ -23,6 +23,7 @@ Ints = NDArray[np.int64]
 WORTH_TELLING_CENTS = 2.0
 """Deviations up to this are no compromise: inaudible as pitch, at most a slow beat (judgement from the
 thresholds in docs/tuning.md)."""
+SAME_CENTS = 1e-6  # sizes of one ratio, reckoned two ways, differ by less
 
 _INTERVALS = {
     0: "octave",
@@ -44,7 +45,7 @@ def find_compromises(
     *,
     limits: tuple[Floats, Floats] | None = None,
 ) -> tuple[Compromise, ...]:
-    """The places where a consonant interval is more than `WORTH_TELLING_CENTS` from pure, in order of time.
+    """The places where a consonant interval is more than `WORTH_TELLING_CENTS` from what is wished, in order of time.
 
     One per window and two notes of the scale: the pair that sounds longest stands for its doublings and inversions.
     """
@@ -52,11 +53,9 @@ def find_compromises(
     offset = _offset_at(tuning, len(score.notes), pairs)
     key = score.notes["key"].astype(np.int64)
     interval = (key[pairs.upper_note] - key[pairs.lower_note]) % 12
-    cents = offset[0] - offset[1] - consonant_deviations(options.prime_limit)[interval]
-    cents = np.where(np.isnan(cents), 0.0, cents)
-    off_target = np.abs(offset[0] - offset[1] - pairs.rows.target) > WORTH_TELLING_CENTS
-    impure = (np.abs(cents) > WORTH_TELLING_CENTS) & (options.prime_limit <= 5)
-    marked = np.flatnonzero(off_target | impure)
+    miss = offset[0] - offset[1] - pairs.rows.target
+    plain = np.abs(pairs.rows.target - consonant_deviations(options.prime_limit)[interval]) < SAME_CENTS
+    marked = np.flatnonzero(np.abs(miss) > WORTH_TELLING_CENTS)
     marked = marked[np.argsort(-pairs.rows.weight[marked], kind="stable")]
     classes = np.minimum(key[pairs.upper_note] % 12, key[pairs.lower_note] % 12)
     folded = np.minimum(interval, 12 - interval)
@@ -66,9 +65,8 @@ def find_compromises(
     chosen = marked[first]
     chosen = chosen[np.lexsort((pairs.lower_note[chosen], pairs.start_tick[chosen]))]
     c = context(score, harmony, ratios, tuning, options, limits[0] if limits else None)
-    miss = np.where(off_target, offset[0] - offset[1] - pairs.rows.target, cents)
     return tuple(
-        _compromise(c, ratios, pairs, int(i), int(interval[i]), float(miss[i]), bool(off_target[i]))
+        _compromise(c, ratios, pairs, int(i), int(interval[i]), float(miss[i]), bool(plain[i]))
         for i in chosen
     )
 
@@ -109,30 +107,28 @@ def _offset_at(tuning: Tuning, notes: int, pairs: Pairs) -> tuple[Floats, Floats
 
 
 def _compromise(
-    c: Context, ratios: Ratios, pairs: Pairs, i: int, interval: int, cents: float, off_target: bool
+    c: Context, ratios: Ratios, pairs: Pairs, i: int, interval: int, cents: float, plain: bool
 ) -> Compromise:
     upper, lower = int(pairs.upper_note[i]), int(pairs.lower_note[i])
     window, tick = int(pairs.window[i]), int(pairs.start_tick[i])
     names = "–".join(c.spelled(note, window) for note in (lower, upper))
-    ratio = _wanted_ratio(c, ratios, lower, upper, window, interval)
+    own = _own_ratio(c, ratios, lower, upper, window, interval)
     size = f"the {_INTERVALS[interval]} {names} is {abs(cents):.1f} cents "
-    if off_target:
-        size += f"{'wider' if cents > 0 else 'narrower'} than {ratio}" if ratio else _wide(cents)
-        why = reason(c, (lower, upper), window, tick, cents)
+    if plain:
+        size += "wide" if cents > 0 else "narrow"
     else:
-        size += _wide(cents) + (f" at {ratio}" if ratio else "")
+        size += f"{'wider' if cents > 0 else 'narrower'} than {own}"
+    if plain and own:
         why = f"no ratios make every interval of {c.label(window)} pure"
+    else:
+        why = reason(c, (lower, upper), window, tick, cents)
     return Compromise(
         tick=tick, notes=(lower, upper), window=window, cents=round(cents, 3), reason=f"{size}: {why}"
     )
 
 
-def _wide(cents: float) -> str:
-    return "wide" if cents > 0 else "narrow"
-
-
-def _wanted_ratio(c: Context, ratios: Ratios, lower: int, upper: int, window: int, interval: int) -> str:
-    """The ratio a window asks for where it is not the plain consonance, else nothing."""
+def _own_ratio(c: Context, ratios: Ratios, lower: int, upper: int, window: int, interval: int) -> str:
+    """The ratio a window's table has where it is not the plain consonance, else nothing."""
     row = c.harmony.windows[window]
     root, members = int(row["root_pc"]), int(row["members"])
     steps = [(int(c.score.notes["key"][note]) - root) % 12 for note in (lower, upper)]

@@ -42,6 +42,11 @@ def weights_for(options: Options) -> Weights:
     if options.purity_first:
         # Lines count for so little that they only choose among tunings with equally pure chords.
         return replace(
-            base, frame=1.0, repeat=base.repeat * 1e-3, held=base.held * 1e-3, step=base.step * 1e-3
+            base,
+            frame=1.0,
+            repeat=base.repeat * 1e-3,
+            held=base.held * 1e-3,
+            step=base.step * 1e-3,
+            leap=base.leap * 1e-3,
         )
     return replace(base, repeat=base.repeat * options.line_weight, held=base.held * options.line_weight)

@@ -13,6 +13,7 @@ from retune.score.model import Score
 from retune.score.ringing import ringing_end_ticks
 from retune.tuning.unknowns import Unknowns
 from retune.tuning.weights import (
+    LEAPS,
     PARTNERS_PER_NOTE,
     REPEAT_REACH_QUARTERS,
     STRIDE_GAP_QUARTERS,
@@ -147,8 +148,9 @@ def pair_rows(
     sounding = np.minimum(spans.end[a], spans.end[b]) - start
     written = np.clip(np.minimum(spans.release[a], spans.release[b]) - start, 0, None)
     quarters = (written + weights.ringing * (sounding - written)) / score.clock.ticks_per_quarter
-    target = _targets(harmony, ratios, key[upper], key[lower], window, pure)
+    target = _targets(harmony, ratios, key[upper], key[lower], window, pure, prime_limit)
     weight = weights.pair * quarters * _insistence(ratios, weights, window)
+    weight = np.where(interval[keep] == 0, weights.octave, 1.0) * weight
     rows = Rows(spans.unknown[upper], spans.unknown[lower], target, weight)
     live = quarters > 0
     return Pairs(
@@ -164,24 +166,40 @@ def pair_rows(
 
 
 def _targets(
-    harmony: Harmony, ratios: Ratios, upper: Ints, lower: Ints, window: Ints, pure: Floats
+    harmony: Harmony,
+    ratios: Ratios,
+    upper: Ints,
+    lower: Ints,
+    window: Ints,
+    pure: Floats,
+    prime_limit: int,
 ) -> Floats:
-    """The window's own ratios where both notes are its chord tones, else the pure consonance."""
+    """The pure consonance, or the window's own ratios where they are of a kind that has others.
+
+    Up to prime limit 5 a table differs from the pure consonances only where not all of them can be had at once,
+    as in a diminished seventh: which of them gives way the whole piece decides. Higher limits have more than one
+    kind of third, and the user may want what they like: there both notes being chord tones the table is obeyed.
+    """
+    own = _insisted(ratios)[window] | (prime_limit > 5)
     root = harmony.windows["root_pc"].astype(np.int64)[window]
     members = harmony.windows["members"].astype(np.int64)[window]
     above, below = (upper - root) % 12, (lower - root) % 12
-    both = (members >> above) & (members >> below) & 1
+    own &= ((members >> above) & (members >> below) & 1).astype(bool)
     deviation = ratios.deviations
     chordal = deviation[window, above] - deviation[window, below]
-    result: Floats = np.where(both == 1, chordal, pure[(upper - lower) % 12])
+    result: Floats = np.where(own, chordal, pure[(upper - lower) % 12])
     return result
 
 
 def _insistence(ratios: Ratios, weights: Weights, window: Ints) -> Floats:
     """Factor on the weight of intervals in each window: what the user asks for goes before what was found."""
-    if ratios.insisted is None:
-        return np.ones(len(window))
-    return np.where(ratios.insisted[window], weights.insisted, 1.0)
+    return np.where(_insisted(ratios)[window], weights.insisted, 1.0)
+
+
+def _insisted(ratios: Ratios) -> NDArray[np.bool_]:
+    """(n_windows,) True where the user gave the ratios."""
+    nowhere = np.zeros(len(ratios.table_of_window), dtype=bool)
+    return nowhere if ratios.insisted is None else ratios.insisted
 
 
 def frame_rows(score: Score, harmony: Harmony, ratios: Ratios, unknowns: Unknowns, weights: Weights) -> Rows:
@@ -256,11 +274,11 @@ def step_rows(score: Score, harmony: Harmony, unknowns: Unknowns, weights: Weigh
     return Rows(first, second, np.zeros(len(first)), weight)
 
 
-def stride_rows(score: Score, unknowns: Unknowns, weights: Weights) -> tuple[Rows, Rows]:
-    """Melodic steps stay what is heard as a semitone or a whole tone: rows against too wide and too narrow.
+def melody(score: Score) -> tuple[Ints, Ints, Ints]:
+    """(earlier note, later note, semitones up) for every two notes that follow each other in a single line.
 
-    A step is a semitone or whole tone from one note of a part to the next, where the part sounds one note at
-    a time and rests for less than two quarters.
+    From one note of a part to the next, where the part sounds one note at a time and rests for less than two
+    quarters.
     """
     notes = score.notes
     pitched = np.flatnonzero(score.pitched)
@@ -269,22 +287,43 @@ def stride_rows(score: Score, unknowns: Unknowns, weights: Weights) -> tuple[Row
     together = (part[1:] == part[:-1]) & (onset[1:] == onset[:-1])
     alone = ~(np.append(together, False) | np.append(False, together))[: len(order)]
     before, after = order[:-1], order[1:]
-    rise = notes["key"][after].astype(np.int64) - notes["key"][before]
     gap = notes["onset_tick"][after] - notes["release_tick"][before]
-    near = (part[1:] == part[:-1]) & alone[:-1] & alone[1:] & np.isin(np.abs(rise), (1, 2))
+    near = (part[1:] == part[:-1]) & alone[:-1] & alone[1:]
     near &= gap < STRIDE_GAP_QUARTERS * score.clock.ticks_per_quarter
-    before, after, rise = before[near], after[near], rise[near]
-    later, earlier = (
-        unknowns.of_piece[unknowns.first_piece[after]],
-        unknowns.of_piece[unknowns.last_piece[before]],
-    )
-    upper, lower = np.where(rise > 0, later, earlier), np.where(rise > 0, earlier, later)
-    narrowest, widest = (np.array(limits)[np.abs(rise) - 1] for limits in zip(*STRIDES, strict=True))
-    weight = np.full(len(rise), weights.stride)
+    before, after = before[near], after[near]
+    return before, after, notes["key"][after].astype(np.int64) - notes["key"][before]
+
+
+def stride_rows(score: Score, unknowns: Unknowns, weights: Weights) -> tuple[Rows, Rows]:
+    """Melodic steps stay what is heard as a semitone or a whole tone: rows against too wide and too narrow."""
+    before, after, rise = melody(score)
+    steps = np.isin(np.abs(rise), (1, 2))
+    upper, lower, size = _upper_and_lower(unknowns, before[steps], after[steps], rise[steps])
+    narrowest, widest = (np.array(limits)[size - 1] for limits in zip(*STRIDES, strict=True))
+    weight = np.full(len(size), weights.stride)
     return (
-        Rows(upper, lower, widest - 100.0 * np.abs(rise), weight, one_sided=True),
-        Rows(lower, upper, 100.0 * np.abs(rise) - narrowest, weight, one_sided=True),
+        Rows(upper, lower, widest - 100.0 * size, weight, one_sided=True),
+        Rows(lower, upper, 100.0 * size - narrowest, weight, one_sided=True),
     )
+
+
+def leap_rows(score: Score, unknowns: Unknowns, weights: Weights, prime_limit: int) -> Rows:
+    """Melodic fourths, fifths and octaves are pure: a line, above all a bass, is heard to leap by them.
+
+    Where chords share no tone, these alone say how far their roots lie apart.
+    """
+    before, after, rise = melody(score)
+    leaps = np.isin(np.abs(rise), LEAPS)
+    upper, lower, size = _upper_and_lower(unknowns, before[leaps], after[leaps], rise[leaps])
+    target = consonant_deviations(prime_limit)[size % 12]
+    return Rows(upper, lower, target, np.full(len(size), weights.leap))
+
+
+def _upper_and_lower(unknowns: Unknowns, before: Ints, after: Ints, rise: Ints) -> tuple[Ints, Ints, Ints]:
+    """Unknowns of the upper and the lower note of melodic intervals, and their sizes [semitones]."""
+    earlier = unknowns.of_piece[unknowns.last_piece[before]]
+    later = unknowns.of_piece[unknowns.first_piece[after]]
+    return np.where(rise > 0, later, earlier), np.where(rise > 0, earlier, later), np.abs(rise)
 
 
 def held_rows(harmony: Harmony, unknowns: Unknowns, weights: Weights) -> Rows:

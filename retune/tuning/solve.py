@@ -5,6 +5,7 @@
              + Σ repeats  r(gap) · |x_q − x_p|       a repeated note keeps its pitch within its part
              + Σ steps    s · |x_q − x_p|            passing notes lie evenly between their neighbours
              + Σ strides  m · (step outside what is heard as a semitone or whole tone)
+             + Σ leaps    l · |x_q − x_p − t_pq|     fourths, fifths, octaves of a line are pure
              + Σ held     h · |x_p+1 − x_p|          held notes stay still, where they may move at all
              + Σ windows  ½ g · c_k²                 the piece comes home
     subject to  |c_k| <= drift limit, roots likewise, movement within a note <= hold limit, fixed parts given
@@ -32,6 +33,7 @@ from retune.tuning.rows import (
     Rows,
     frame_rows,
     held_rows,
+    leap_rows,
     pair_rows,
     piece_deviations,
     repeat_rows,
@@ -124,6 +126,7 @@ def set_up(
         step_rows(score, harmony, unknowns, weights),
         held_rows(harmony, unknowns, weights),
         *stride_rows(score, unknowns, weights),
+        leap_rows(score, unknowns, weights, options.prime_limit),
     )
     lower, upper = bounds(score, harmony, unknowns, piece_deviations(score, harmony, ratios), drift)
     pull = home_pulls(score, harmony, unknowns, weights, options.home, drift)

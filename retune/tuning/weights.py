@@ -16,6 +16,7 @@ class Weights:
     """One set of weights; `retune.tuning.presets` names the sets a user may choose."""
 
     pair: float = 1.0  # two notes sounding together [per quarter]
+    octave: float = 2.0  # times as much for unisons and octaves: the ear forgives a third first
     insisted: float = 20.0  # times as much for intervals in windows whose ratios the user gave
     ringing: float = 0.25  # share of a pair's weight while one of them only rings on under the pedal
     frame: float = 0.2  # a chord tone against its window's root, sounding or not [per quarter]
@@ -24,6 +25,7 @@ class Weights:
     fading: float = 0.9  # share of that weight lost when the repeat comes at the far end of its reach
     step: float = 0.03  # a passing or neighbour note against the notes around it [per quarter]
     stride: float = 0.25  # a melodic step too wide or too narrow [per step]
+    leap: float = 0.15  # a melodic fourth, fifth or octave that is not pure [per leap]
     held: float = 1.0  # movement of a sounding note [per change]
     homing: float = 0.002  # windows come back to their equal-tempered pitch [per quarter and cent²]
     home: float = 0.03  # the same for what the user calls home
@@ -34,6 +36,8 @@ STRIDE_GAP_QUARTERS = 2.0  # a longer rest ends a line
 STRIDES = ((70.6, 129.9), (170.1, 234.9))
 """Sizes [cents] a melodic semitone and whole tone may have: from the small semitone 25/24 (70.7) to short of the
 great limma 27/25 (133.2), from below the minor tone 10/9 (182.4) to the septimal tone 8/7 (231.2)."""
+LEAPS = (5, 7, 12)
+"""Melodic intervals [semitones] that a line is heard to leap by."""
 HOLD_WORTH_MOVING_CENTS = 2.0
 """Below this hold limit a note is given one offset for all its length. Moving it by less is inaudible
 as pitch (5 cents is the usual rule of thumb; Hill & Summers, *JASA* 121, 2007, find

@@ -1,5 +1,7 @@
 """Where the comma goes, and the words for it."""
 
+from math import log2
+
 import pytest
 
 from retune.tuning import find_compromises
@@ -41,11 +43,13 @@ def test_a_fixed_part_is_named_as_the_cause():
 
 
 def test_a_chord_that_has_no_pure_form_says_so():
-    """Three minor thirds of 6/5 leave 125/108 for the fourth, a greater diesis less (648/625, Barbour 1951)."""
+    """Four minor thirds of 6/5 pass the octave by the greater diesis, 648/625 or 62.6 cents (Barbour 1951)."""
     found = told(score_of(chords([[C, 63, 66, A]])), hints([(0, "dim7")]))
     assert [c.reason for c in found] == [
-        "the minor third F♯–A is 62.6 cents narrow at 125/108: no ratios make every interval of B♯dim7 pure"
+        "the major sixth B♯–A is 41.1 cents wide: no ratios make every interval of B♯dim7 pure",
+        "the minor third D♯–F♯ is 21.5 cents narrow: no ratios make every interval of B♯dim7 pure",
     ]
+    assert sum(abs(c.cents) for c in found) == pytest.approx(1200 * log2(648 / 625), abs=0.01)
 
 
 def test_doublings_are_told_once():

@@ -12,6 +12,7 @@ from retune.errors import OptionError
 from retune.harmony import find_harmony
 from retune.options import Options
 from retune.ratios import choose_ratios
+from retune.ratios.choose import complete
 from retune.tuning import solve_tuning
 from retune.tuning.fixed import table_per_chord
 from retune.tuning.presets import PRESETS
@@ -199,6 +200,42 @@ def test_pure_chords_are_pure_where_notes_must_move_for_it():
         third, size = ((root + 4) % 12, -13.686) if kind == "maj" else ((root + 3) % 12, 15.641)
         assert offsets[third] - offsets[root] == pytest.approx(size, abs=1e-3)
         assert offsets[(root + 7) % 12] - offsets[root] == pytest.approx(1.955, abs=1e-3)
+
+
+def test_a_bass_leaps_purely_where_chords_share_no_tone():
+    """C major to D minor over F: nothing ties them but the fourth of the bass, 4/3 or 498.045 cents."""
+    score = score_of(chords([[48, G, 72, 76], [53, F, A, 74]]))
+    _, _, tuning, _ = tuned(score, hints([(0, "maj"), (2, "min")]))
+    before, after = offsets_at(score, tuning, 1.0), offsets_at(score, tuning, 3.0)
+    assert 500.0 + after[53] - before[48] == pytest.approx(498.045, abs=1e-3)
+
+
+def test_a_third_gives_way_before_an_octave():
+    """C sounds three quarters with E, two of them with a lower C; both others cannot be moved."""
+    notes = [(0, 0, 2, 48), (1, 0, 3, E), (2, 0, 3, C)]
+    score = score_of(notes, names={0: "Piano", 1: "Organ"})
+    _, _, tuning, _ = tuned(score, hints([(0, "maj")], length=3.0), fixed=("Piano", "Organ"))
+    assert offsets_at(score, tuning, 1.0)[C] == pytest.approx(0.0, abs=1e-3)
+
+
+def test_a_diminished_seventh_joins_the_chords_around_it():
+    """C minor, F♯ diminished seventh, G: C and E♭ stay where they were although they change octave and part."""
+    score = score_of(chords([[48, C, 63, G], [51, C, 66, A], [50, 59, G, 74]]))
+    _, _, tuning, _ = tuned(score, hints([(0, "min"), (6, "dim7"), (7, "maj")]))
+    minor, diminished = offsets_at(score, tuning, 1.0), offsets_at(score, tuning, 3.0)
+    assert diminished[C] == pytest.approx(minor[C], abs=1e-3)
+    assert diminished[51] == pytest.approx(minor[63], abs=1e-3)
+
+
+def test_ratios_of_the_user_are_obeyed_where_the_chord_could_be_pure():
+    """A Pythagorean third, 81/64 or 407.820 cents, although 5/4 is within the limit."""
+    score = score_of(chords([[C, E, G]]))
+    harmony = find_harmony(score, hints=hints([(0, "maj")]))
+    third = complete({4: (81, 64), 7: (3, 2)}, 5)
+    for own in ({"for_chord": {"maj": third}}, {"for_window": {0: third}}):
+        ratios = choose_ratios(harmony, **own)
+        offsets = offsets_at(score, solve_tuning(score, harmony, ratios, Options()), 1.0)
+        assert 400.0 + offsets[E] - offsets[C] == pytest.approx(407.820, abs=1e-3)
 
 
 def test_transposition_changes_nothing():

@@ -226,7 +226,7 @@ function chordLabel(music, window) {
   const root = music.pitchName(window.root, window.spelling);
   const bass = window.bass === window.root ? "" : "/" + music.toneName(window.bass, window);
   const symbol = window.chord || `(${memberSteps(window).join(" ")})`;
-  return root + (symbol === "maj" ? "" : symbol) + bass;
+  return root + ({ maj: "", 1: " unison" }[symbol] ?? symbol) + bass;
 }
 
 function chordWords(music, window) {
