@@ -48,6 +48,11 @@ class Options:
         _one_of("prime limit", self.prime_limit, PRIME_LIMITS)
         _one_of("when-full", self.when_full, WHEN_FULL)
         _one_of("chords", self.chords, CHORDS)
+        if isinstance(self.fixed, str):  # its letters would be taken for parts
+            raise OptionError(
+                f"fixed: {self.fixed!r} is a text, not a tuple of parts; write ({self.fixed!r},)"
+            )
+        object.__setattr__(self, "fixed", tuple(self.fixed))
         for name, field in (("drift", "drift_limit_cents"), ("hold", "hold_limit_cents")):
             value = self._number(f"{name} limit", field)
             if not (0.0 <= value <= MOST_LIMIT_CENTS or value == inf):
@@ -68,7 +73,7 @@ class Options:
             value = float(given)
         except (TypeError, ValueError, OverflowError):
             raise OptionError(f"{name}: {given!r} is not a number") from None
-        object.__setattr__(self, field, value)  # the only time this frozen value changes
+        object.__setattr__(self, field, value)  # only while this frozen value is made
         return value
 
 

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from retune.check import CheckReport
     from retune.encode import Encoded, EncodedFile
+    from retune.harmony import Hint
     from retune.plan.model import Plan
 
 
@@ -68,8 +69,8 @@ def analyze(
         raise InputError(f"{name}: no notes in this file, so there is nothing to retune")
     if plan is not None:
         return _analyze_with_plan(score, options, plan)
-    hints = hints_from_markers(score) if options.chords == "markers" else ()
-    harmony = find_harmony(score, hints=hints)
+    marked, remarks = _marked(score, options)
+    harmony = _with_remarks(find_harmony(score, hints=marked), remarks)
     ratios = choose_ratios(harmony, prime_limit=options.prime_limit)
     return Analysis(score=score, harmony=harmony, ratios=ratios, options=options)
 
@@ -78,11 +79,24 @@ def _analyze_with_plan(score: Score, options: Options, plan: Plan) -> Analysis:
     from retune.plan.apply import hints, over, plan_ratios
 
     options = _with_fixed(options, plan)
-    marked = hints_from_markers(score) if options.chords == "markers" else ()
-    harmony = find_harmony(score, hints=over(hints(plan, score), marked))
+    marked, remarks = _marked(score, options)
+    harmony = _with_remarks(find_harmony(score, hints=over(hints(plan, score), marked)), remarks)
     ratios = choose_ratios(harmony, prime_limit=options.prime_limit)
     ratios = plan_ratios(plan, score, harmony, ratios, prime_limit=options.prime_limit)
     return Analysis(score=score, harmony=harmony, ratios=ratios, options=options, plan=plan)
+
+
+def _marked(score: Score, options: Options) -> tuple[tuple[Hint, ...], tuple[Remark, ...]]:
+    """The chords that the file's own symbols give, if they are to be used, and a remark if there are none."""
+    if options.chords != "markers":
+        return (), ()
+    found = hints_from_markers(score)
+    message = "no markers, texts or lyrics that read as chord symbols; all chords were found in the notes"
+    return found, () if found else (Remark(code="no-chord-symbols", message=message),)
+
+
+def _with_remarks(harmony: Harmony, remarks: tuple[Remark, ...]) -> Harmony:
+    return replace(harmony, remarks=(*harmony.remarks, *remarks))
 
 
 def tune(analysis: Analysis, options: Options | None = None, *, explain: bool = True) -> Tuning:

@@ -51,3 +51,20 @@ def test_noise_is_not_called_music_retuned_before(tmp_path):
     ((code, message),) = remarks(source, "-o", tmp_path / "out.mid")
     assert code == "less-pure"
     assert "no chord" in message
+
+
+def test_chord_symbols_that_are_not_there_are_told(tmp_path):
+    """`--chords markers` on rehearsal letters alone, and on a lead sheet."""
+    for names, codes in ((("A", "Verse", "Coda"), ["no-chord-symbols"]), (("C", "Am7", "F6"), [])):
+        track = mido.MidiTrack()
+        for name in names:
+            track.append(mido.MetaMessage("marker", text=name))
+            track += [mido.Message("note_on", note=key, velocity=64) for key in (60, 64, 67)]
+            track += [
+                mido.Message("note_off", note=key, time=1920 if key == 60 else 0) for key in (60, 64, 67)
+            ]
+        source = tmp_path / "in.mid"
+        mido.MidiFile(tracks=[track]).save(source)
+        found = remarks(source, "-o", tmp_path / "out.mid", "--chords", "markers")
+        assert [code for code, _ in found] == codes
+        assert remarks(source, "-o", tmp_path / "out.mid") == []

@@ -21,6 +21,13 @@ def test_a_number_beyond_use_is_refused(field, value):
         Options(**{field: value})
 
 
+def test_one_fixed_part_is_not_a_text_of_letters():
+    """`fixed="Piano"` is what anyone writes first; read letter by letter it would fix part P and look for part i."""
+    with pytest.raises(OptionError, match=r"not a tuple of parts; write \('Piano',\)"):
+        Options(fixed="Piano")
+    assert Options(fixed=["Piano"]) == Options(fixed=("Piano",))
+
+
 def test_whole_numbers_are_numbers_too():
     whole = Options(drift_limit_cents=10, hold_limit_cents=0, reference_hz=441, glide_ms=5, line_weight=2)
     assert whole == Options(
