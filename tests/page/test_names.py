@@ -27,6 +27,24 @@ def test_labels_of_the_hymn(hymn: tuple[Analysis, Tuning], hymn_page: Path, open
     assert page.locator(".chord b").all_inner_texts()[:2] == expected[:2]
 
 
+def test_a_name_without_room_is_cut_so_that_it_does_not_read_as_another_chord(
+    hymn_page: Path, open_page: Opener
+) -> None:
+    """A bare D is a D major triad to every reader, so D half-diminished may not shrink to it."""
+    page = open_page(hymn_page)
+    cut = page.evaluate(
+        """() => [["min7b5", 2, 5], ["min7b5", 2, 2], ["maj", 2, 6], ["6/9", 2, 6]].map(([chord, root, bass]) =>
+          [200, 66, 41].map((width) =>
+            retunePage.page.view._label({ root, bass, chord, members: 1, spelling: 0 }, width)))"""
+    )
+    assert cut == [
+        ["Dmin7b5/F", "Dmin7b5", "D…"],
+        ["Dmin7b5", "Dmin7b5", "D…"],
+        ["D/F♯", "D/F♯", "D"],
+        ["D6/9/F♯", "D6/9/F♯", "D6/9"],
+    ]
+
+
 def test_the_bass_under_a_dominant_is_its_third(hymn_page: Path, open_page: Opener) -> None:
     """The leading note to E is D♯ (common practice, no source), and so is the note that is listed."""
     page = open_page(hymn_page)

@@ -175,8 +175,7 @@ class ScoreView {
     button.classList.toggle("changed", window.changed);
     button.classList.toggle("narrow", width < 16);
     const name = document.createElement("b");
-    const label = chordLabel(this.music, window);
-    name.textContent = fits(label, 7.6, width) ? label : this.music.pitchName(window.root, window.spelling);
+    name.textContent = this._label(window, width);
     const ratios = document.createElement("span");
     ratios.textContent = fits(proportion(window), 6.2, width) ? proportion(window) : "";
     button.append(name, ratios);
@@ -192,6 +191,15 @@ class ScoreView {
     const next = this.chordButtons.get(later.reduce((a, b) => Math.min(a, b), Infinity));
     this.chordLayer.insertBefore(button, next ?? null); // read in order of time
     this.chordButtons.set(index, button);
+  }
+
+  /** As much of a chord's name as there is room for; a root alone would read as a major triad, so it gets dots. */
+  _label(window, width) {
+    const label = chordLabel(this.music, window);
+    const plain = chordLabel(this.music, { ...window, bass: window.root });
+    const root = this.music.pitchName(window.root, window.spelling);
+    const short = plain === root ? root : `${root}…`;
+    return [label, plain].find((text) => fits(text, 7.6, width)) ?? short;
   }
 
   _chordKey(event, index) {
