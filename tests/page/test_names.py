@@ -34,14 +34,14 @@ def test_a_name_without_room_is_cut_so_that_it_does_not_read_as_another_chord(
     page = open_page(hymn_page)
     cut = page.evaluate(
         """() => [["min7b5", 2, 5], ["min7b5", 2, 2], ["maj", 2, 6], ["6/9", 2, 6]].map(([chord, root, bass]) =>
-          [200, 66, 41].map((width) =>
+          [200, 66, 41, 30].map((width) =>
             retunePage.page.view._label({ root, bass, chord, members: 1, spelling: 0 }, width)))"""
     )
     assert cut == [
-        ["Dmin7b5/F", "Dmin7b5", "D…"],
-        ["Dmin7b5", "Dmin7b5", "D…"],
-        ["D/F♯", "D/F♯", "D"],
-        ["D6/9/F♯", "D6/9/F♯", "D6/9"],
+        ["Dmin7b5/F", "Dmin7b5", "D…", "D…"],
+        ["Dmin7b5", "Dmin7b5", "D…", "D…"],
+        ["D/F♯", "D/F♯", "D/F♯", "D"],
+        ["D6/9/F♯", "D6/9/F♯", "D6/9", "D…"],
     ]
 
 
