@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from retune.score.model import Part
 
 LESS_PURE_CENTS = 0.5  # on average; less is rounding
+PRIME_OF_THIRDS = 5  # 5/4 and 6/5, by which the figures judge
 RETUNED_SHARE = (
     0.8  # within 1 cent of pure before anything was done: no equal temperament comes near (experiment)
 )
@@ -22,7 +23,7 @@ RETUNED_SHARE = (
 
 def doubts(parts: Sequence[Part], options: Options, checked: CheckReport) -> tuple[Remark, ...]:
     """Return what to remark on a conversion whose check found no fault."""
-    found = (_nobody_free(parts, options), _less_pure(checked.before, checked.after))
+    found = (_nobody_free(parts, options), _less_pure(options, checked.before, checked.after))
     return tuple(remark for remark in found if remark is not None)
 
 
@@ -33,12 +34,15 @@ def _nobody_free(parts: Sequence[Part], options: Options) -> Remark | None:
     return Remark(code="all-fixed", message="every pitched part is fixed, so no chord was made pure")
 
 
-def _less_pure(before: Figures, after: Figures) -> Remark | None:
+def _less_pure(options: Options, before: Figures, after: Figures) -> Remark | None:
     was, became = before.mean_deviation_cents, after.mean_deviation_cents
     if was is None or became is None or became < was + LESS_PURE_CENTS:
         return None
-    reason = "much that sounds here is no chord; listen before you use it"
     if (before.share_within_1_cent or 0.0) >= RETUNED_SHARE:
         reason = "it seems to have been retuned already; convert the original"
+    elif options.prime_limit < PRIME_OF_THIRDS:  # thirds a comma wide are what was asked for
+        return None
+    else:
+        reason = "much that sounds here is no chord in pure thirds and fifths; listen before you use it"
     figures = f"{became:.1f} cents from pure on average, {was:.1f} before"
     return Remark(code="less-pure", message=f"less pure than it was ({figures}): {reason}")

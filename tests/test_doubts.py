@@ -38,6 +38,11 @@ def test_a_file_that_was_retuned_before_is_recognised(tmp_path):
     assert "retuned already; convert the original" in message
 
 
+def test_thirds_without_the_five_are_what_was_asked_for(tmp_path):
+    """Pythagorean thirds are a comma wide, and further from 5/4 than those of equal temperament."""
+    assert remarks(TRIO, "-o", tmp_path / "out.mid", "--prime-limit", "3") == []
+
+
 def test_noise_is_not_called_music_retuned_before(tmp_path):
     """All twelve tones at once: no tuning makes them purer on average."""
     track = mido.MidiTrack()
