@@ -30,11 +30,20 @@ def best_of_commands(
     return best
 
 
+# Linux counts the memory of the process that was copied to start this one into `ru_maxrss`; VmHWM starts afresh.
+_PEAK_KB = """
+import sys
+if sys.platform == "linux":
+    print(next(line.split()[1] for line in open("/proc/self/status") if line.startswith("VmHWM")))
+else:
+    import resource
+    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // (1024 if sys.platform == "darwin" else 1))
+"""
+
+
 def memory_of(code: str, *arguments: str) -> int:
     """Most memory a process of Python held while it ran some code [bytes]."""
-    code += "\nimport resource; print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
     done = subprocess.run(
-        [sys.executable, "-c", code, *arguments], check=True, capture_output=True, text=True
+        [sys.executable, "-c", f"{code}\n{_PEAK_KB}", *arguments], check=True, capture_output=True, text=True
     )
-    unit = 1 if sys.platform == "darwin" else 1024
-    return int(done.stdout.split()[-1]) * unit
+    return 1024 * int(done.stdout.split()[-1])

@@ -23,4 +23,4 @@ def test_memory(say, tmp_path):
     source.write_bytes(generated(100_000))
     target = str(tmp_path / "out.mid")
     ours, theirs = (memory_of(code, str(source), target) for code in (OURS, MIDO))
-    say(told(f"memory, 100 000 notes ({ours / 2**20:.0f} MB)", ours / theirs))
+    say(told(f"memory, 100 000 notes ({ours / 2**20:.0f} MB)", ours / theirs, 3))
