@@ -107,9 +107,8 @@ class _Rows:
         self.second = np.concatenate([problem.second, problem.limit_second, nothing])
         self.padded = np.zeros(problem.size + 1)  # x and the 0 behind it
         self.linked = len(self.first) - len(bounded)
-        upper = np.concatenate([problem.weight, problem.limit, problem.upper[bounded]])
-        lower = np.concatenate([problem.under, problem.limit, -problem.lower[bounded]])
-        self.ends = np.stack([upper, lower])  # (2, n_rows), the lower ends with their sign turned
+        self.upper = np.concatenate([problem.limit, problem.upper[bounded]])  # ends of the hard rows
+        self.lower = np.concatenate([-problem.limit, problem.lower[bounded]])
 
     def apply(self, x: Floats) -> Floats:
         """(n_rows,) value of each row."""
@@ -139,18 +138,18 @@ class _Search:
         # Pieces of one note start together, so that a movement limit is met wherever the bounds lie.
         self.x = 0.5 * (np.where(both, problem.lower, 0.0) + np.where(both, problem.upper, 0.0))
         self.value = rows.apply(self.x)
-        self.room, self.price = np.empty_like(rows.ends), np.ones_like(rows.ends)
+        shape = (2, len(self.value))
+        self.room, self.price = np.empty(shape), np.ones(shape)
         self.room[:, :soft] = 0.5 * (problem.weight + problem.under)
         self.room[:, soft:] = np.maximum(self._left(), LEAST_START)
         size = np.abs(residual := self.residual())
         self.price[:, :soft] = np.maximum(size, 1.0) + 0.5 * np.stack([size + residual, size - residual])
-        self.ratio, self.wish, self.d_room, self.d_price = (np.empty_like(rows.ends) for _ in range(4))
+        self.ratio, self.scratch, self.d_room, self.d_price = (np.empty(shape) for _ in range(4))
 
     def _left(self) -> Floats:
         """(2, n_hard) what the values of hard rows leave to their ends; their rooms lag behind it at first."""
-        soft = self.rows.soft
-        upper, lower = self.rows.ends[:, soft:]
-        return np.stack([upper - self.value[soft:], lower + self.value[soft:]])
+        value = self.value[self.rows.soft :]
+        return np.stack([self.rows.upper - value, value - self.rows.lower])
 
     def residual(self) -> Floats:
         """What each soft row is above its target [cents]."""
@@ -169,7 +168,7 @@ class _Search:
 
     def step(self, gap: float, unbalanced: Floats) -> None:
         """One predictor–corrector step."""
-        room, price, wish = self.room, self.price, self.wish
+        room, price, wish = self.room, self.price, self.d_price
         self._factor()
         np.negative(price, out=wish)  # all products to 0
         self._turn(unbalanced)
@@ -178,7 +177,7 @@ class _Search:
         gap_after = (1.0 - size) * gap + size * size * _dot(self.d_room.ravel(), self.d_price.ravel())
         mu = gap / max(room.size, 1)
         aim = mu * min(1.0, (gap_after / gap) ** 3) if gap > 0 else 0.0
-        np.multiply(self.d_room, self.d_price, out=wish)
+        wish *= self.d_room
         np.subtract(aim, wish, out=wish)  # all products to one size, less what the changes add
         wish /= room
         wish -= price
@@ -209,9 +208,9 @@ class _Search:
         np.subtract(late[1], late[0], out=self.known[soft:])
 
     def _turn(self, unbalanced: Floats) -> Floats:
-        """Set the changes of rooms and prices to what the wished changes of prices mean; the change of x."""
-        soft, wish, d_room = self.rows.soft, self.wish, self.d_room
-        push = wish[0] - wish[1]
+        """Set the changes of rooms and prices, given in `d_price` what is wished of prices; the change of x."""
+        soft, d_room = self.rows.soft, self.d_room
+        push = self.d_price[0] - self.d_price[1]
         push += self.known
         push[:soft] *= self.gain[:soft]
         np.negative(push[soft:], out=push[soft:])
@@ -222,15 +221,14 @@ class _Search:
         np.negative(move, out=d_room[0])
         d_room[1] = move
         d_room[:, soft:] += self.lag
-        np.multiply(self.ratio, d_room, out=self.d_price)
-        np.subtract(wish, self.d_price, out=self.d_price)
+        self.d_price -= np.multiply(self.ratio, d_room, out=self.scratch)
         return dx
 
     def _longest(self) -> float:
         """Longest step (at most 1/STEP_SHARE) that keeps rooms and prices positive."""
         fall = 0.0
         for value, change in ((self.room, self.d_room), (self.price, self.d_price)):
-            fall = min(fall, float(np.divide(change, value, out=self.wish).min(initial=0.0)))
+            fall = min(fall, float(np.divide(change, value, out=self.scratch).min(initial=0.0)))
         return 1.0 / max(STEP_SHARE, -fall)
 
 
