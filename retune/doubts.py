@@ -29,6 +29,8 @@ def doubts(parts: Sequence[Part], options: Options, checked: CheckReport) -> tup
 
 def _nobody_free(parts: Sequence[Part], options: Options) -> Remark | None:
     pitched = {part.index for part in parts if not part.is_percussion}
+    if any("=" in text for text in options.fixed):  # who names a temperament means what is said
+        return None
     if not pitched or pitched - set(fixed_parts(options, parts)):
         return None
     return Remark(code="all-fixed", message="every pitched part is fixed, so no chord was made pure")

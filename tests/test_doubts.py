@@ -26,6 +26,7 @@ def test_all_parts_fixed_leave_nothing_to_tune(tmp_path):
     fixed = [word for name in names for word in ("--fixed", name)]
     assert [code for code, _ in remarks(TRIO, "-o", out, *fixed)] == ["all-fixed"]
     assert remarks(TRIO, "-o", out, *fixed[:6]) == []
+    assert remarks(TRIO, "-o", out, *(f"{word}=young-2" if word in names else word for word in fixed)) == []
 
 
 def test_a_file_that_was_retuned_before_is_recognised(tmp_path):
