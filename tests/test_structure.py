@@ -18,7 +18,7 @@ MODULES = {
 TREES = {name: ast.parse(path.read_text(encoding="utf-8")) for name, path in MODULES.items()}
 
 ROAD = ("score", "harmony", "ratios", "tuning", "encode")
-GROUND = {"units", "constants", "errors", "options", "wording", "files"}
+GROUND = {"arrays", "units", "constants", "errors", "options", "wording", "files"}
 CONSUMERS = {"compare", "listen", "page", "parts", "passages", "plots", "batch", "api", "cli"}
 WRITERS = {
     "retune.files",

@@ -12,6 +12,7 @@ from typing import Literal
 
 import numpy as np
 
+from retune.arrays import distinct
 from retune.check.matching import unequal
 from retune.check.sounding import (
     CHANNEL_PRESSURE,
@@ -35,7 +36,7 @@ def added_events(before: Table, unknown: Table) -> Table:
         return unknown
     excused = np.zeros(len(unknown), dtype=bool)
     what_before, what = _what(before), _what(unknown)
-    for code in np.unique(what).tolist():
+    for code in distinct(what).tolist():
         rows, known = np.flatnonzero(what == code), before[what_before == code]
         if code >> 32 == CHANNEL_PRESSURE:  # a zone of MPE says key pressure so
             known = before[np.isin(before["kind"], (CHANNEL_PRESSURE, KEY_PRESSURE))]
@@ -62,7 +63,7 @@ def _in_force(known: Table, asked: Table) -> BoolArray:
         excused |= ~unequal([values], [known["value"]])[0]
         return excused
     channels = known["track"].astype(np.int64) << 4 | known["channel"]
-    for channel in np.unique(channels).tolist():
+    for channel in distinct(channels).tolist():
         own = known[channels == channel]  # in order of ticks
         for side in _SIDES:  # before and after what the channel sends at the tick itself
             k = np.searchsorted(own["tick"], asked["tick"], side=side) - 1

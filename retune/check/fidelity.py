@@ -87,7 +87,9 @@ def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
     score, original, decoded = both.score, both.original.notes, both.decoded.notes
     mine, theirs = both.pairs
     has_tracks = both.decoded.format != CLIP_FORMAT
-    lost = np.setdiff1d(np.arange(len(score.notes)), mine)
+    is_lost = np.ones(len(score.notes), dtype=bool)
+    is_lost[mine] = False
+    lost = np.flatnonzero(is_lost)
     added = np.flatnonzero(both.place < 0)
     problems: list[str] = []
 

@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
+from retune.arrays import percentile
 from retune.check.lines import repeats
 from retune.check.pairs import PURE_DEVIATION, Pairs, consonant_pairs
 from retune.check.sounding import FloatArray, Sounding
@@ -123,4 +124,4 @@ def displacement(notes: TunedNotes, harmony: Harmony, ratios: Ratios | None = No
 
 
 def _percentile(values: FloatArray, q: float) -> float | None:
-    return float(np.percentile(values, q)) if len(values) else None
+    return percentile(values, q) if len(values) else None

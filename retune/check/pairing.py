@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from retune.arrays import distinct
 from retune.check.sounding import IntArray
 
 
@@ -42,7 +43,7 @@ def pair_notes(lanes: IntArray, starts: IntArray) -> IntArray:
     place[ons[found]] = order[offs[k[found]]]
     by_row = np.full(len(lane), -1, dtype=np.int64)
     by_row[order] = place
-    for lane_missing in np.unique(lanes[(starts > 0) & (by_row < 0)]).tolist():
+    for lane_missing in distinct(lanes[(starts > 0) & (by_row < 0)]).tolist():
         _end_together(np.flatnonzero(lanes == lane_missing).tolist(), starts, by_row)
     result: IntArray = np.asarray(by_row[np.flatnonzero(starts > 0)], dtype=np.int64)
     return result

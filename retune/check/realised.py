@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from retune.arrays import distinct
 from retune.check.fidelity import Comparison
 from retune.check.sounding import FloatArray, IntArray, Table
 from retune.tuning.model import Tuning
@@ -86,7 +87,7 @@ def _stretches(
     steps = [sounds.keys, meant.keys, mine * span + both.score.notes["release_tick"][mine]]
     if own is not None:
         steps.append(own.keys)
-    keys = np.unique(np.concatenate(steps))
+    keys = distinct(np.concatenate(steps))
     notes, starts = keys // span, keys % span
     ends = np.append(starts[1:], 0)[: len(starts)]
     last = np.append(notes[1:] != notes[:-1], True)[: len(notes)]

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import distinct
 from retune.errors import Remark
 
 IntArray = NDArray[np.int64]
@@ -87,7 +88,7 @@ class Sounding:
     @property
     def channels(self) -> int:
         """How many channels (of all ports) carry notes."""
-        return len(np.unique(self.notes["port"].astype(np.int64) * 16 + self.notes["channel"]))
+        return len(distinct(self.notes["port"].astype(np.int64) * 16 + self.notes["channel"]))
 
     def scaled(self, factor: float) -> Sounding:
         """The same with all ticks multiplied by `factor` and rounded (other ticks per quarter)."""

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import distinct
 from retune.encode.allocate import Move
 from retune.encode.instruments import Habits
 from retune.encode.spread import Spread
@@ -80,7 +81,7 @@ def out_of_reach(score: Score, tuning: Tuning, low: float, high: float) -> tuple
     beyond = np.maximum(low - rows["offset_cents"], rows["offset_cents"] - high)
     if not len(rows) or beyond.max() <= 1e-6:
         return ()
-    count = len(np.unique(rows["note"][beyond > 1e-6]))
+    count = len(distinct(rows["note"][beyond > 1e-6]))
     return (
         Remark(
             code="out-of-reach",

@@ -16,6 +16,7 @@ from operator import itemgetter
 import mido
 import numpy as np
 
+from retune.arrays import distinct
 from retune.constants import BEND_CENTRE, CC_RESET_ALL_CONTROLLERS, DEFAULT_METER
 from retune.encode import messages as build
 from retune.encode import packets as ump
@@ -186,7 +187,7 @@ class _ClipWriter:
         rows = np.concatenate([np.arange(a, b) for a, b in zip(low[several], high[several], strict=True)])
         note = np.repeat(several, (high - low)[several])
         track, rank = self.score.notes["track"][note], np.zeros(len(rows), np.int64)
-        for t in np.unique(track).tolist():
+        for t in distinct(track).tolist():
             here = track == t
             _, rank[here] = self.timeline.insertion_ranks(self.score, t, wanted.tick[rows[here]])
         columns = (rank, wanted.tick[rows], note, wanted.value[rows])

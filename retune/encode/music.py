@@ -6,6 +6,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from retune.arrays import distinct
 from retune.encode.instruments import Habits, Instrument, find_instruments, read_habits
 from retune.encode.timeline import Timeline, read_timeline
 from retune.encode.wanted import Wanted, wanted_steps
@@ -67,9 +68,9 @@ def music_of(
     n = len(seen.score.notes)
     wanted = wanted_steps(tuning, n, steps[seen.of_note] if n else np.zeros(0), reach)
     of_row = np.repeat(seen.of_note, np.diff(wanted.first))
-    tuned = np.unique(of_row[wanted.value != 0])
+    tuned = distinct(of_row[wanted.value != 0])
     if all_or_none and len(tuned):
-        tuned = np.unique(of_row)
+        tuned = distinct(of_row)
     return Music(
         **{field.name: getattr(seen, field.name) for field in fields(Survey)},
         wanted=wanted,

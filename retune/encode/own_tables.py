@@ -16,6 +16,7 @@ from typing import NamedTuple
 import mido
 import numpy as np
 
+from retune.arrays import distinct
 from retune.constants import CHANNELS_PER_PORT
 from retune.encode.edit import edited
 from retune.encode.instruments import BendState
@@ -118,7 +119,7 @@ class _Sweep:
     def __init__(self, score: Score, tuning: Tuning, *, keys: bool) -> None:
         self.score, self.keys = score, keys
         self.timeline = read_timeline(score)
-        self.notes = np.unique(tuning.offsets["note"])
+        self.notes = distinct(tuning.offsets["note"])
         self.changes: dict[tuple[int, int], list[mido.Message]] = {}
         self.courses: dict[int, list[tuple[int, float]]] = {}  # note → (tick, cents)
         self._programs: dict[tuple[int, int, int], Table] = defaultdict(dict)  # port, bank, number
@@ -233,7 +234,7 @@ class _Sweep:
 def _added(offsets: np.ndarray, courses: dict[int, list[tuple[int, float]]]) -> np.ndarray:
     """OFFSET_DTYPE rows with courses added to them; cut where either changes."""
     rows: list[tuple[int, int, int, float]] = []
-    first: IntArray = np.searchsorted(offsets["note"], np.unique(offsets["note"]))
+    first: IntArray = np.searchsorted(offsets["note"], distinct(offsets["note"]))
     for begin, end in zip(first.tolist(), [*first.tolist()[1:], len(offsets)], strict=True):
         mine = offsets[begin:end]
         note, last = int(mine["note"][0]), int(mine["end_tick"][-1])

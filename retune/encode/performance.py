@@ -9,6 +9,7 @@ from operator import itemgetter
 
 import numpy as np
 
+from retune.arrays import distinct
 from retune.constants import CHANNELS_PER_PORT
 from retune.encode.conduct import CC_PORTAMENTO_FROM, ONE_SHOT, Conductor
 from retune.encode.lines import Line, Voice
@@ -178,7 +179,7 @@ class Performance:
         rows, note = rows[kept], note[kept]
         track, tick = self.music.score.notes["track"][note], wanted.tick[rows]
         rank, position = np.zeros(len(rows), np.int64), np.zeros(len(rows), np.int64)
-        for t in np.unique(track).tolist():
+        for t in distinct(track).tolist():
             here = track == t
             position[here], rank[here] = self.music.timeline.insertion_ranks(self.music.score, t, tick[here])
         columns = (c.tolist() for c in (rank, tick, note, track, position, wanted.value[rows]))

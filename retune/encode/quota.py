@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from retune.arrays import distinct
 from retune.encode.allocate import Demand
 from retune.encode.wanted import Wanted
 from retune.score.model import IntArray
@@ -60,7 +61,7 @@ def needed_channels(demand: Demand, wanted: Wanted, instruments: list[int]) -> t
     begin = np.nonzero(starts)[0]
     stop = np.append(begin[1:], len(on)) - 1
     return max(
-        most_at_once(on[begin[slot[begin] == s]], reach[stop[slot[begin] == s]]) for s in np.unique(slot)
+        most_at_once(on[begin[slot[begin] == s]], reach[stop[slot[begin] == s]]) for s in distinct(slot)
     ), several
 
 

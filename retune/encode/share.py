@@ -18,6 +18,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import distinct
 from retune.encode.allocate import Allocator, Demand, Lane, Lanes, Move, Placement, Request
 from retune.encode.wanted import Wanted
 
@@ -69,7 +70,7 @@ def place_notes(
 def _crowded(demand: Demand, shared: dict[int, tuple[Move, ...]]) -> NDArray[np.bool_]:
     """Notes that sound while some note had to share."""
     index = {note: k for k, note in enumerate(demand.note.tolist())}
-    ticks = np.unique(demand.on_tick[[index[note] for note in shared]])
+    ticks = distinct(demand.on_tick[[index[note] for note in shared]])
     k = np.searchsorted(ticks, demand.on_tick, side="left")
     result: NDArray[np.bool_] = (k < len(ticks)) & (ticks[np.minimum(k, len(ticks) - 1)] <= demand.end_tick)
     return result

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from retune.arrays import distinct
 from retune.constants import CHANNELS_PER_PORT, PERCUSSION_CHANNEL
 from retune.encode.allocate import Demand, Lane, Lanes, Placement
 from retune.encode.instruments import Instrument
@@ -43,8 +44,8 @@ def channels_used(music: Music, lanes: IntArray) -> int:
     used = {(i.port, i.channel) for i in music.instruments if i.parts and i.index not in music.tuned}
     placed = np.nonzero(lanes >= 0)[0]
     ports = np.array([i.port for i in music.instruments] or [0])[music.of_note[placed]]
-    pairs = np.unique(np.stack([ports, lanes[placed]]), axis=1)
-    return len(used | {(int(p), int(n)) for p, n in pairs.T})
+    width = int(lanes.max(initial=0)) + 1
+    return len(used | {divmod(code, width) for code in distinct(ports * width + lanes[placed]).tolist()})
 
 
 def spread_notes(

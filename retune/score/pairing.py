@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import distinct
 from retune.score.model import IntArray
 
 
@@ -49,7 +50,7 @@ def pair(events: NDArray[np.void], group: IntArray) -> Pairing:
     misplaced: list[tuple[int, int]] = []
     note_at = np.cumsum(is_on) - 1
     bounds = np.append(first_of_group, len(order))
-    for rank in np.unique(rank_of_group[on[partner < 0]]).tolist():
+    for rank in distinct(rank_of_group[on[partner < 0]]).tolist():
         places = range(int(bounds[rank]), int(bounds[rank + 1]))
         ticks = events["tick"][order[places.start : places.stop]].tolist()
         group_is_on = is_on[places.start : places.stop].tolist()

@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import distinct
 from retune.constants import (
     CC_ALL_SOUND_OFF,
     CC_RESET_ALL_CONTROLLERS,
@@ -46,7 +47,7 @@ def sounding_ends(
     control_channel = controls["port"] << 4 | controls["channel"]
     controls_by_channel = np.lexsort((control_rank, control_channel))
     notes_by_channel = np.argsort(note_channel, kind="stable")
-    for channel in np.unique(control_channel):
+    for channel in distinct(control_channel):
         mine = _of(channel, control_channel, controls_by_channel)
         notes = _of(channel, note_channel, notes_by_channel)
         timeline = _Timeline(controls[mine], control_rank[mine], end_tick)

@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import distinct
 from retune.errors import Remark
 from retune.tuning.bounds import ROUNDING_MARGIN_CENTS, bounds, home_pulls, with_room
 from retune.tuning.interior import Problem, Solution, minimise
@@ -296,7 +297,7 @@ def _strayed_partners(score: Score, harmony: Harmony, setup: Setup) -> tuple[Rem
     given = np.nan_to_num(setup.given)
     outside = np.abs(given) > setup.drift_limit[harmony.pieces["window"]] + GRID_CENTS
     found = []
-    for part in np.unique(score.notes["part"][harmony.pieces["note"][outside]]):
+    for part in distinct(score.notes["part"][harmony.pieces["note"][outside]]):
         first = int(np.flatnonzero(outside & (score.notes["part"][harmony.pieces["note"]] == part))[0])
         found.append(
             Remark(

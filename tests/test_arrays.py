@@ -1,0 +1,23 @@
+"""The same as NumPy's own."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from retune.arrays import distinct, percentile
+
+
+@given(st.lists(st.integers(-5, 5)))
+def test_distinct_values(values):
+    assert np.array_equal(
+        distinct(np.array(values, dtype=np.int64)), np.unique(np.array(values, dtype=np.int64))
+    )
+
+
+@given(
+    st.lists(st.floats(-1e3, 1e3), min_size=1, max_size=30),
+    st.sampled_from([0.0, 12.5, 50.0, 95.0, 99.0, 100.0]),
+)
+def test_percentiles(values, share):
+    assert percentile(np.array(values), share) == pytest.approx(np.percentile(values, share), abs=1e-9)
