@@ -29,6 +29,7 @@ MEMORY_BEATS, MEMORY_LEAP = (
     9,
 )  # so long a bass note is remembered under notes so far above it (experiment)
 MAX_STEPS_OF_A_NOTE = 256  # a note held longer is an organ point that no longer tells the harmony
+MOST_SHARES = 4_000_000  # of notes in steps, some 80 bytes each; no music comes near, with 100 notes held at once
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,6 +127,8 @@ def _overlaps(
     end = np.maximum(end, release)
     last = np.searchsorted(bounds, end, side="left") - 1
     count = np.clip(last - first + 1, 1, MAX_STEPS_OF_A_NOTE)
+    if int(count.sum()) > MOST_SHARES:
+        count = np.minimum(count, max(MOST_SHARES // len(notes), 1))
     note = np.repeat(np.arange(len(notes)), count)
     step = np.arange(len(note)) - np.repeat(np.cumsum(count) - count, count) + first[note]
     low, high = bounds[step], bounds[step + 1]

@@ -19,7 +19,7 @@ from retune.score.model import Score, Track
 from retune.score.notes import read_notes
 from retune.score.parts import SetupEvent, build_parts, is_setup
 from retune.score.releases import Mend, NoteEvents, settle_releases
-from retune.score.repair import Repaired, repair
+from retune.score.repair import MOST_NOTES_AT_ONCE, Repaired, refuse_crowd, repair
 from retune.score.text import readable
 
 
@@ -54,6 +54,7 @@ def read_score(data: bytes, *, name: str = "input", pattern: int | None = None) 
     columns = [read_columns(index, messages) for index, messages in enumerate(tracks)]
     _check_length(columns, name)
     settled = settle_releases(tracks, columns)
+    _check_crowd(settled, name)
     return _assemble(repaired.division, format_, tracks, columns, settled, remarks)
 
 
@@ -99,6 +100,15 @@ def _check_length(columns: list[Columns], name: str) -> None:
                 f"{name}: track {number} is {of_track.ticks[-1]} ticks long, more than the {VLQ_MAX} that "
                 "can be handled; one of its delta times is probably damaged"
             )
+
+
+def _check_crowd(settled: NoteEvents, name: str) -> None:
+    """Refuse more notes at once than can be handled; pedals do not count, which let notes die away."""
+    tick = settled.events["tick"]
+    onset, release = np.sort(tick[settled.pairing.on]), np.sort(tick[settled.pairing.off])
+    held = np.arange(1, len(onset) + 1) - np.searchsorted(release, onset, side="left")
+    if held.max(initial=0) > MOST_NOTES_AT_ONCE:
+        refuse_crowd(name)
 
 
 def _make_track(columns: Columns, messages: list[mido.Message]) -> Track:

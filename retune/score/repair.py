@@ -6,9 +6,11 @@ costs about two hundredths of parsing it.
 
 from __future__ import annotations
 
+import re
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import NoReturn
 
 import mido
 
@@ -18,8 +20,11 @@ from retune.score.events import END_OF_TRACK, Mends, TrackWalk, Walk
 # Limits that keep time and memory bounded; chosen well above the largest files met in practice.
 MOST_FILE_BYTES = 64 << 20
 MOST_EVENT_BYTES = 16 << 20  # about five million events, which take some 2 GB as objects
+MOST_NOTES_AT_ONCE = 50_000  # held at one moment; all keys of all channels of sixteen ports are 32,768
 MOST_TRACKS = 32767  # the parser's header field is signed
 _JUNK_IN_FRONT = 1024  # as far as a file header is searched for (128 bytes of it are a common file wrapper)
+# Notes one after another without time between them; found before the parser makes objects of them.
+_AT_ONE_TICK = re.compile(rb"[\x90-\x9f][\x00-\x7f]{2}(?:\x00[\x90-\x9f]?[\x00-\x7f]{2})++")
 _SMPTE_RATES = (24, 25, 29, 30)  # SMF 2.1
 
 
@@ -228,7 +233,15 @@ def _check_tracks(tracks: list[bytes], name: str) -> None:
         )
     if len(tracks) > MOST_TRACKS:
         raise InputError(f"{name}: more than {MOST_TRACKS} tracks; this is hardly music")
+    # The bytes of a note event and its delta time are at most four, most often three.
+    if any(len(run[0]) // 4 > MOST_NOTES_AT_ONCE for track in tracks for run in _AT_ONE_TICK.finditer(track)):
+        refuse_crowd(name)
     if sum(map(len, tracks)) > MOST_EVENT_BYTES:
         raise InputError(
             f"{name}: more than {MOST_EVENT_BYTES >> 20} MB of events are too many for one piece; split it"
         )
+
+
+def refuse_crowd(name: str) -> NoReturn:
+    """Raise `InputError` for more notes at once than can be handled."""
+    raise InputError(f"{name}: more than {MOST_NOTES_AT_ONCE} notes sound at once; this is hardly music")

@@ -14,6 +14,7 @@ from retune.score.ringing import ringing_end_ticks
 from retune.tuning.unknowns import Unknowns
 from retune.tuning.weights import (
     LEAPS,
+    PARTNERS_IN_A_CROWD,
     PARTNERS_PER_NOTE,
     REPEAT_REACH_QUARTERS,
     STRIDE_GAP_QUARTERS,
@@ -111,17 +112,17 @@ class Overlaps(NamedTuple):
     left_out: Ints  # (n_spans,)
 
 
-def overlapping(start: Ints, end: Ints, *, partners: int = PARTNERS_PER_NOTE) -> Overlaps:
+def overlapping(start: Ints, end: Ints) -> Overlaps:
     """All pairs of spans that overlap; `start` ascending.
 
     Spans that start together count as overlapping if both have length. Linear in the number of pairs; if
-    there are more than `partners` a span on average, only so many next ones are taken for each.
+    there are more than `PARTNERS_PER_NOTE` a span on average, only the next `PARTNERS_IN_A_CROWD` are taken for each.
     """
     index = np.arange(len(start))
     count = np.maximum(np.searchsorted(start, end, side="left") - index - 1, 0)
     left_out = np.zeros_like(count)
-    if int(count.sum()) > partners * len(start) + 10_000:
-        left_out = np.maximum(count - partners, 0)
+    if int(count.sum()) > PARTNERS_PER_NOTE * len(start) + 10_000:
+        left_out = np.maximum(count - PARTNERS_IN_A_CROWD, 0)
         count -= left_out
     earlier = np.repeat(index, count)
     offset = np.arange(len(earlier)) - np.repeat(np.cumsum(count) - count, count)

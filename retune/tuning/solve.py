@@ -42,7 +42,7 @@ from retune.tuning.rows import (
     stride_rows,
 )
 from retune.tuning.unknowns import Unknowns, limit_of_notes, number_unknowns
-from retune.tuning.weights import PARTNERS_PER_NOTE
+from retune.tuning.weights import PARTNERS_IN_A_CROWD
 from retune.units import reference_shift_cents
 
 if TYPE_CHECKING:
@@ -286,7 +286,7 @@ def _crowded(score: Score, pairs: Pairs) -> tuple[Remark, ...]:
     if not pairs.left_out:
         return ()
     message = (
-        f"so many notes sound at once that each was tuned to the next {PARTNERS_PER_NOTE} only; "
+        f"so many notes sound at once that each was tuned to the next {PARTNERS_IN_A_CROWD} only; "
         f"{pairs.left_out} of {pairs.heard + pairs.left_out} pairs of notes were left out"
     )
     return (Remark(code="crowded", message=message, where=score.where(pairs.left_out_from)),)

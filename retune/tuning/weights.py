@@ -42,4 +42,5 @@ HOLD_WORTH_MOVING_CENTS = 2.0
 """Below this hold limit a note is given one offset for all its length. Moving it by less is inaudible
 as pitch (5 cents is the usual rule of thumb; Hill & Summers, *JASA* 121, 2007, find
 more), and costs bends."""
-PARTNERS_PER_NOTE = 64  # on average; more overlapping notes than this is no music, and bounds time and memory
+PARTNERS_PER_NOTE = 64  # overlapping notes, on average; more than this is no music
+PARTNERS_IN_A_CROWD = 16  # where there are more, so many are heard of each note: time grows with their square

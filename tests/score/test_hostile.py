@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from retune.errors import RetuneError
+from retune.errors import InputError, RetuneError
 from retune.score import Score, read_score
+from retune.score.repair import MOST_NOTES_AT_ONCE
 from tests.score.build import codes, header, smf, write
 from tests.score.real_music import WORKS, real_file
 
@@ -68,3 +70,19 @@ def test_damaged_real_file(work: str, data: st.DataObject) -> None:
 def test_many_notes_at_one_tick() -> None:
     """Twenty thousand notes at tick 0 that are never released are one remark."""
     assert codes(smf(b"\x00\x90" + b"\x3c\x40\x00" * 19_999 + b"\x3c\x40")) == ["unreleased"]
+
+
+@pytest.mark.parametrize("apart", ["00", "01"])
+def test_more_notes_at_once_than_any_music_has(apart):
+    """At one tick, or one tick after another."""
+    track = bytes.fromhex("00 90 3C 40") + bytes.fromhex(apart + "3C 40") * MOST_NOTES_AT_ONCE
+    with pytest.raises(InputError, match=r"^big: more than 50000 notes sound at once; this is hardly music$"):
+        read_score(smf(track), name="big")
+
+
+def test_notes_that_a_pedal_holds_are_no_crowd():
+    track = (
+        bytes.fromhex("00 B0 40 7F 00 90 3C 40 01 3C 00")
+        + bytes.fromhex("00 3C 40 01 3C 00") * MOST_NOTES_AT_ONCE
+    )
+    assert len(read_score(smf(track)).notes) == MOST_NOTES_AT_ONCE + 1

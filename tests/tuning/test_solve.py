@@ -291,10 +291,10 @@ def test_melodies_lurch_less_than_with_a_table_per_chord():
 
 
 def test_more_notes_at_once_than_can_be_tuned_together_are_told():
-    """600 notes at one tick are 179,700 pairs, of which each note is given its next 64."""
+    """600 notes at one tick are 179,700 pairs, of which each note is given its next 16."""
     crowd = [(part, 4.0, 2.0, key) for part in range(5) for key in range(120)]
     _, _, tuning, _ = tuned(score_of([(0, 0.0, 2.0, C), *crowd]))
-    left_out = sum(max(599 - i - 64, 0) for i in range(600))
+    left_out = sum(max(599 - i - 16, 0) for i in range(600))
     (remark,) = (remark for remark in tuning.remarks if remark.code == "crowded")
     assert remark.where == "bar 2, beat 1"
     assert f"{left_out} of 179700 pairs of notes were left out" in remark.message
