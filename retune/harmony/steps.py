@@ -29,7 +29,7 @@ MEMORY_BEATS, MEMORY_LEAP = (
     9,
 )  # so long a bass note is remembered under notes so far above it (experiment)
 MAX_STEPS_OF_A_NOTE = 256  # a note held longer is an organ point that no longer tells the harmony
-MOST_SHARES = 4_000_000  # of notes in steps, some 80 bytes each; no music comes near, with 100 notes held at once
+MOST_SHARES = 4_000_000  # of notes in steps, some 80 bytes each; no music comes near it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
