@@ -56,6 +56,9 @@ def draw(
             wanted = bars_words(first_bar, last_bar)
             raise OptionError(f"{wanted}: no notes there; the music has bars {bars[0]} to {bars[1]}")
         start, end = from_tick, to_tick
+    onset, silent = notes["onset_tick"], notes["sounding_end_tick"]
+    if not np.any((onset < end) & (silent > start) & (silent > onset)):
+        raise OptionError("nothing to draw: no note sounds there")
     title = plain(title)
     with settings():
         if kind == "roll":

@@ -118,6 +118,18 @@ def test_two_peaks_before_and_one_after(hymn: tuple) -> None:
     assert peaks == [2, 1]
 
 
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize(
+    ("notes", "wishes"),
+    [([(0.0, 0.0, 60)], {}), ([(0.0, 1.0, 60), (16.0, 1.0, 64)], {"first_bar": 3})],
+)
+def test_silence_is_not_drawn(kind: str, notes: list, wishes: dict) -> None:
+    """A note of no length; a bar of rest between others."""
+    silent = stages(score_of({"voice": notes}))
+    with pytest.raises(OptionError, match="nothing to draw: no note sounds there"):
+        drawn(silent, kind, **wishes)
+
+
 @pytest.mark.parametrize(
     ("kind", "wishes", "message"),
     [
