@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import pairwise
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,7 +62,9 @@ def place_notes(
             break
         close = np.where(crowded, width / step, -1.0)
         attempt_lanes = make_lanes()
-        attempt = _Run(Allocator(demand, wanted, attempt_lanes, n_notes, close), steps, joint)
+        attempt = _Run(
+            Allocator(demand, wanted, attempt_lanes, n_notes, close), steps, joint, best.worst_cents
+        )
         if attempt.worst_cents < best.worst_cents:
             best, lanes = attempt, attempt_lanes
     return best.allocator.result(), lanes
@@ -78,34 +81,39 @@ def _crowded(demand: Demand, shared: dict[int, tuple[Move, ...]]) -> NDArray[np.
 
 @dataclass(slots=True)
 class _Run:
-    """One run of the allocator over all its notes."""
+    """One run of the allocator over all its notes, ended where its error comes to `limit_cents`: it has lost then."""
 
     allocator: Allocator
     steps: dict[int, float]
     joint: bool
-    worst_cents: float = field(init=False)
+    limit_cents: float = inf
+    worst_cents: float = field(init=False, default=0.0)  # largest error at the start of any note that shares
 
     def __post_init__(self) -> None:
         requests = self.allocator.requests
-        k = 0
-        while k < len(requests):
+        k = settled = 0  # notes of earlier ticks stay where they are
+        while k < len(requests) and self.worst_cents < self.limit_cents:
             lane, joins = self.allocator.choose(k)
             if lane is None:
                 k = _share_out(self.allocator, k, self.steps, self.joint)
-                continue
-            self.allocator.put(requests[k], lane, joins=joins)
-            k += 1
-        self.worst_cents = self._worst()
+            else:
+                self.allocator.put(requests[k], lane, joins=joins)
+                k += 1
+            if k == len(requests) or requests[k].on_tick != requests[settled].on_tick:
+                self.worst_cents = max(self.worst_cents, self._worst(requests[settled:k]))
+                settled = k
 
-    def _worst(self) -> float:
-        """Largest error at the start of any note that shares [cents]."""
+    def _worst(self, requests: list[Request]) -> float:
         shared = self.allocator.shared
         errors = (
             abs(shared[r.note][0][1] - r.value) * self.steps[r.instrument]
-            for r in self.allocator.requests
+            for r in requests
             if r.note in shared
         )
         return max(errors, default=0.0)
+
+
+_NO_LANE = Lane(-1)
 
 
 @dataclass(slots=True)
@@ -118,22 +126,30 @@ class _Group:
     settled: list[tuple[float, Lane]] = field(default_factory=list)  # cents and channel of notes that sound
     own: Lane | None = None  # the instrument's own channel, if it is free
     apart: bool = False  # equal keys never share a channel
+    near: list[tuple[float, Lane]] | None = (
+        None  # of each member the closest settled channel and how far it is
+    )
 
     def clusters(self, width: float) -> tuple[list[tuple[Request, Lane]], list[list[Request]]]:
         """Notes within `width` of a settled channel, and groups of the others no wider than twice that."""
         covered: list[tuple[Request, Lane]] = []
         groups: list[list[Request]] = []
-        for request in self.members:
-            cents = request.value * self.step
-            open_to = (s for s in self.settled if not (self.apart and s[1].has_key(request)))
-            near = min(open_to, key=lambda s: abs(s[0] - cents), default=None)
-            if near is not None and abs(near[0] - cents) <= width:
-                covered.append((request, near[1]))
+        if self.near is None:
+            self.near = [self._nearest(request) for request in self.members]
+        for request, (distance, lane) in zip(self.members, self.near, strict=True):
+            if distance <= width:
+                covered.append((request, lane))
             elif groups and self._fits(request, groups[-1], width):
                 groups[-1].append(request)
             else:
                 groups.append([request])
         return covered, groups
+
+    def _nearest(self, request: Request) -> tuple[float, Lane]:
+        cents = request.value * self.step
+        open_to = (s for s in self.settled if not (self.apart and s[1].has_key(request)))
+        near = min(open_to, key=lambda s: abs(s[0] - cents), default=None)
+        return (inf, _NO_LANE) if near is None else (abs(near[0] - cents), near[1])
 
     def _fits(self, request: Request, group: list[Request], width: float) -> bool:
         if (request.value - group[0].value) * self.step > 2 * width:
@@ -220,7 +236,7 @@ def _least_width(groups: list[_Group], free: int) -> float:
         low, high = high, 2 * high
         if high > WIDEST_CENTS:  # more equal keys at once than channels: they have to share after all
             for group in groups:
-                group.apart = False
+                group.apart, group.near = False, None
     while high - low > 1e-3:
         middle = (low + high) / 2
         low, high = (low, middle) if fits(middle) else (middle, high)
