@@ -233,13 +233,13 @@ def _check_tracks(tracks: list[bytes], name: str) -> None:
         )
     if len(tracks) > MOST_TRACKS:
         raise InputError(f"{name}: more than {MOST_TRACKS} tracks; this is hardly music")
-    # The bytes of a note event and its delta time are at most four, most often three.
-    if any(len(run[0]) // 4 > MOST_NOTES_AT_ONCE for track in tracks for run in _AT_ONE_TICK.finditer(track)):
-        refuse_crowd(name)
     if sum(map(len, tracks)) > MOST_EVENT_BYTES:
         raise InputError(
             f"{name}: more than {MOST_EVENT_BYTES >> 20} MB of events are too many for one piece; split it"
         )
+    # The bytes of a note event and its delta time are at most four, most often three.
+    if any(len(run[0]) // 4 > MOST_NOTES_AT_ONCE for track in tracks for run in _AT_ONE_TICK.finditer(track)):
+        refuse_crowd(name)
 
 
 def refuse_crowd(name: str) -> NoReturn:

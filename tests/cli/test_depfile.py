@@ -143,7 +143,7 @@ def test_temperament_files_are_among_what_a_result_was_made_from(project):
     Path("retune.toml").write_text('fixed = ["1=c.toml", "2=just"]\n')
     given = ["in/slow.mid", "--plan", "plan.toml", "--depfile", "x.d"]
     result = run("convert", *given, "-o", "slow.mid", "--fixed", "1=a.toml")
-    assert (result.status, result.err) == (0, "")
+    assert result.status == 0
     assert (
         Path("x.d").read_text().splitlines()[0] == "slow.mid: in/slow.mid plan.toml retune.toml a.toml b.toml"
     )
