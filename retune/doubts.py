@@ -10,7 +10,8 @@ from retune.tuning.partners import fixed_parts
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from retune.check import CheckReport, Figures
+    from retune.check import CheckReport
+    from retune.check.pairs import Pairs
     from retune.options import Options
     from retune.score.model import Part
 
@@ -23,7 +24,11 @@ RETUNED_SHARE = (
 
 def doubts(parts: Sequence[Part], options: Options, checked: CheckReport) -> tuple[Remark, ...]:
     """Return what to remark on a conversion whose check found no fault."""
-    found = (_nobody_free(parts, options), _less_pure(options, checked.before, checked.after))
+    pairs = (
+        checked.measured.pairs_before,
+        checked.measured.pairs_after,
+    )  # all figures would take four times as long
+    found = (_nobody_free(parts, options), _less_pure(options, *pairs))
     return tuple(remark for remark in found if remark is not None)
 
 
@@ -36,11 +41,11 @@ def _nobody_free(parts: Sequence[Part], options: Options) -> Remark | None:
     return Remark(code="all-fixed", message="every pitched part is fixed, so no chord was made pure")
 
 
-def _less_pure(options: Options, before: Figures, after: Figures) -> Remark | None:
-    was, became = before.mean_deviation_cents, after.mean_deviation_cents
+def _less_pure(options: Options, before: Pairs, after: Pairs) -> Remark | None:
+    was, became = before.mean(), after.mean()
     if was is None or became is None or became < was + LESS_PURE_CENTS:
         return None
-    if (before.share_within_1_cent or 0.0) >= RETUNED_SHARE:
+    if (before.share_within(1.0) or 0.0) >= RETUNED_SHARE:
         reason = "it seems to have been retuned already; convert the original"
     elif options.prime_limit < PRIME_OF_THIRDS:  # thirds a comma wide are what was asked for
         return None
