@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from retune.harmony import fitted
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
-from retune.score.model import IntArray
+from retune.score.model import FloatArray, IntArray
 
 TYPES: IntArray = np.array([INDEX_OF_SYMBOL[symbol] for symbol in fitted.TYPE_ORDER])
 """(K,) index into CHORD_TYPES; the candidate of type position k over root r has the number 12·k + r.
@@ -18,16 +18,11 @@ No sixth chords: the analyses this follows write them as the seventh chord they 
 are named afterwards from what sounds over the root (`naming`).
 """
 
-_FIRST = np.cumsum(fitted.CLASS_SIZES) - np.array(fitted.CLASS_SIZES)
+CLASS_OF_TYPE: IntArray = np.concatenate([np.arange(size) for size in fitted.LAYERS])
+"""(K,) class of each type. Types of one class are reached alike; they stand in layers (`fitted.TYPE_ORDER`)."""
 
-TYPES_OF_CLASS: IntArray = np.stack(
-    [
-        (12 * (_FIRST + np.minimum(nth, np.array(fitted.CLASS_SIZES) - 1))[:, None] + np.arange(12)).ravel()
-        for nth in range(max(fitted.CLASS_SIZES))
-    ]
-)
-"""(3, n) candidates of each class and root, 12·class + root; the last is repeated where a class has fewer.
-Types of one class move alike between chords."""
+LAYERS = tuple(12 * size for size in fitted.LAYERS)
+"""Candidates in each layer: the first has one type of every class, the others one of each of the first classes."""
 
 BLOCKS = ("sound", "presence", "bass", "first bass", "surroundings", "length")
 """Kinds of evidence, in the order of the rows of `evidence_table`: five of twelve rows, one of three."""
@@ -43,7 +38,8 @@ def name_of(candidate: int) -> tuple[int, str]:
 @cache
 def evidence_table() -> NDArray[np.float32]:
     """(63, 12·K) what each feature of a stretch (`segments`) speaks for each candidate, in points."""
-    by_interval = (fitted.SOUND, fitted.PRESENCE, fitted.BASS, fitted.FIRST_BASS, fitted.SURROUNDINGS)
+    presence, surroundings = fitted.PRESENCE[CLASS_OF_TYPE], fitted.SURROUNDINGS[CLASS_OF_TYPE]
+    by_interval = (fitted.SOUND, presence, fitted.BASS, _first_bass(), surroundings)
     k = len(TYPES)
     table = np.empty((63, k, 12), dtype=np.float32)
     for rows, block in zip(BLOCK_ROWS, by_interval, strict=False):
@@ -53,17 +49,17 @@ def evidence_table() -> NDArray[np.float32]:
     return table.reshape(63, 12 * k)
 
 
-@cache
-def tables_of_classes() -> tuple[NDArray[np.float32], ...]:
-    """Evidence tables (63, n) of the first, second and third candidate of each class and root."""
-    return tuple(np.ascontiguousarray(evidence_table()[:, types]) for types in TYPES_OF_CLASS)
+def _first_bass() -> FloatArray:
+    """(K, 12) `fitted.FIRST_BASS` by interval: what a chord tone is to its chord, any other tone by its interval."""
+    table = np.tile(fitted.FIRST_BASS_OTHER, (len(TYPES), 1))
+    for row, chord in zip(table, TYPES, strict=True):
+        tones = list(CHORD_TYPES[int(chord)].intervals)
+        row[tones] = fitted.FIRST_BASS[: len(tones)]
+    return table
 
 
 @cache
-def motion_table() -> tuple[NDArray[np.float32], float]:
-    """(n, n) points for moving from a class and root (row, 12·class + root) to another (column), and their range."""
-    classes = len(fitted.CLASS_SIZES)
-    motion = fitted.MOTION.reshape(classes, classes, 12)
-    c, r = np.divmod(np.arange(12 * classes), 12)
-    result = motion[c[:, None], c[None, :], (r[None, :] - r[:, None]) % 12].astype(np.float32)
-    return result, float(np.ptp(result))
+def motion_table() -> NDArray[np.float32]:
+    """(12, n) points for moving from a root (row) to a class and root (column, 12·class + root)."""
+    rise = (np.arange(12) - np.arange(12)[:, None]) % 12
+    return np.hstack([row[rise] for row in fitted.MOTION]).astype(np.float32)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.candidates import TYPES_OF_CLASS, evidence_table, motion_table, tables_of_classes
+from retune.harmony.candidates import LAYERS, evidence_table, motion_table
 from retune.harmony.segments import REACH_JUNCTURES, Junctures
 from retune.score.model import FloatArray, IntArray
 
@@ -19,10 +19,10 @@ def best_stretches(junctures: Junctures) -> tuple[IntArray, IntArray]:
     chord to chord, less the cost of each change. All stretches that end at a juncture are weighed against
     the best divisions of what lies before them, so time is linear in the number of junctures.
 
-    Types of one class move alike, so the path leads through classes, each with the points of its best type.
+    Types of one class are reached alike, so the path leads through classes, each with the points of its best type.
     """
-    m, n = len(junctures), TYPES_OF_CLASS.shape[1]
-    every = np.arange(n)
+    m, n = len(junctures), LAYERS[0]
+    every, motion = np.arange(n), motion_table()
     # Of the best divisions at each juncture, by class and root: points of those after which it may start, points of
     # those that end with it, and which stretch that is, counted from the longest that ends here.
     points = np.zeros((m + 1, n), dtype=np.float32)
@@ -41,39 +41,27 @@ def best_stretches(junctures: Junctures) -> tuple[IntArray, IntArray]:
             nth[j] = best = options.argmax(axis=0)
             final[j] = options[best, every]
             if j < m:
-                _move(final[j], cost[j], out=points[j])
+                by_root = final[j].reshape(-1, 12).max(axis=0)
+                points[j] = (motion + by_root[:, None]).max(axis=0) - cost[j]
     starts, ends, classes = _trace(final, nth, junctures.reach)
     return starts, _best_types(junctures, starts, ends, classes)
 
 
 def _class_evidence(junctures: Junctures, low: int, high: int) -> NDArray[np.float32]:
     """(pairs, n) evidence of the best type of each class and root for `junctures.pairs(low, high)`."""
-    features = junctures.features(*junctures.pairs(low, high))
-    first, *others = tables_of_classes()
-    best: NDArray[np.float32] = features @ first
-    for table in others:
-        np.maximum(best, features @ table, out=best)
+    evidence: NDArray[np.float32] = junctures.features(*junctures.pairs(low, high)) @ evidence_table()
+    best, start = evidence[:, : LAYERS[0]], LAYERS[0]
+    for size in LAYERS[1:]:
+        np.maximum(best[:, :size], evidence[:, start : start + size], out=best[:, :size])
+        start += size
     return best
-
-
-def _move(final: NDArray[np.float32], cost: np.float32, *, out: NDArray[np.float32]) -> None:
-    """Points of the best way from any class to each class, less the cost of the change.
-
-    Motions differ by so little that only classes nearly as good as the best one can lead anywhere.
-    """
-    motion, spread = motion_table()
-    leading = (final >= final[final.argmax()] - spread).nonzero()[0].tolist()
-    np.add(motion[leading[0]], final[leading[0]], out=out)
-    for source in leading[1:]:
-        np.maximum(out, motion[source] + final[source], out=out)
-    out -= cost
 
 
 def _trace(
     final: NDArray[np.float32], nth: NDArray[np.int8], reach: IntArray
 ) -> tuple[IntArray, IntArray, IntArray]:
     """(first juncture, end, class and root) of each stretch of the best division, read backwards from its end."""
-    motion, _ = motion_table()
+    motion = motion_table()
     j, heard = len(final) - 1, int(final[-1].argmax())
     path = []
     while True:
@@ -82,15 +70,19 @@ def _trace(
         if start == 0:
             starts, ends, classes = np.array(path[::-1]).T
             return starts, ends, classes
-        j, heard = start, int((motion[:, heard] + final[start]).argmax())
+        before = final[start].reshape(-1, 12) + motion[:, heard]
+        j, heard = start, int(before.argmax())
 
 
 def _best_types(junctures: Junctures, starts: IntArray, ends: IntArray, classes: IntArray) -> IntArray:
     """(n,) candidate of each stretch: the type of its class for which most speaks."""
     evidence = junctures.features(starts, ends) @ evidence_table()
-    types = TYPES_OF_CLASS[:, classes].T
-    best = np.take_along_axis(evidence, types, axis=1).argmax(axis=1)
-    result: IntArray = types[np.arange(len(types)), best]
+    points = np.full((len(starts), len(LAYERS)), -np.inf)
+    offset = np.cumsum((0, *LAYERS[:-1]))
+    for layer, size in enumerate(LAYERS):
+        known = np.flatnonzero(classes < size)
+        points[known, layer] = evidence[known, offset[layer] + classes[known]]
+    result: IntArray = classes + offset[points.argmax(axis=1)]
     return result
 
 

@@ -1,8 +1,8 @@
 """Tables of the finder fitted to human analyses: what speaks for each chord type, in hundredths of a point.
 
 A large-margin fit (docs/harmony.md) on published analyses of chorales, madrigals, songs and preludes; fitted to half
-of the pieces, the tables do as well on the other half. Nothing here depends on the key: every row is relative to
-the root. Columns are semitones above the root, rows follow `TYPE_ORDER`.
+of the pieces, the tables do about as well on the other half. Nothing here depends on the key: every row is relative to
+the root. Columns are semitones above the root.
 """
 
 from __future__ import annotations
@@ -11,9 +11,11 @@ import numpy as np
 
 from retune.score.model import FloatArray
 
-TYPE_ORDER = ("maj", "maj7", "min", "7", "min7", "dim", "min7b5", "dim7", "aug", "sus4", "sus2")
-CLASS_SIZES = (2, 1, 1, 1, 3, 3)
-"""How many types, in order, move alike: major, minor, dominant, minor seventh, diminished, others."""
+TYPE_ORDER = ("dim", "aug", "maj", "min", "7", "min7", "min7b5", "sus4", "maj7", "dim7", "sus2")
+"""Chord types in layers: one of each class, then a second and a third of those classes that have more."""
+LAYERS = (6, 3, 2)
+"""How many types in each layer; the n-th of a layer is of the n-th class. The classes: diminished, others (augmented
+and suspended), major, minor, dominant, minor seventh."""
 
 
 def _table(text: str) -> FloatArray:
@@ -21,139 +23,95 @@ def _table(text: str) -> FloatArray:
 
 
 SOUND = _table("""
-     135 -114  -93 -111   93  -71 -121   93 -119 -122  -80  -97
-     122 -107  -87 -107   97 -114 -106   91 -121 -127 -109   33
-     132 -120  -84   94 -118  -88 -125   91 -136 -157  -94 -115
-     126 -111  -93 -114   97  -93 -103   83 -108 -112   39 -113
-     134 -115  -98   92 -109  -98 -110   86 -126 -125   43 -102
-     136 -106 -100  101 -108 -109   95 -115 -136 -103 -106 -111
-     127  -89 -120   91 -116 -104   93 -108 -121 -127   53 -111
-     117  -89 -112   99 -104 -100   93 -109 -118   64 -114 -114
-     117 -109 -113 -110   98 -101 -108 -110   79 -111 -102 -112
-     124 -109  -95 -119  -97   80 -110   89 -115 -107 -112 -112
-     134 -110   78 -103 -102 -103 -112   89 -110 -113  -91 -124
+     140 -119  -94  102 -110 -112   96 -111 -143  -96  -98 -114
+     113 -107 -114 -110   95  -97 -107 -110   75 -114  -99 -115
+     136 -115  -91 -111   93  -69 -117   93 -123 -122  -76  -86
+     132 -122  -86   93 -116  -88 -129   91 -137 -163  -90 -117
+     124 -112  -93 -111   99  -91 -101   83 -114 -113   37 -114
+     134 -116  -98   88 -109  -91 -110   86 -128 -127   38 -101
+     128  -90 -122   84 -118 -104   89 -107 -117 -128   49 -111
+     125 -110  -89 -117  -93   79 -110   94 -119 -108 -114 -110
+     123 -106  -85 -105   95 -118 -101   90 -119 -125 -108   22
+     112  -83 -114  102  -99  -99   98 -110 -105   67 -112 -118
+     137 -110   74 -103  -95 -102 -112   87 -109 -112  -91 -127
 """)
-"""How long a pitch class sounds, per beat."""
+"""By type: how long a pitch class sounds, per beat."""
 
 PRESENCE = _table("""
-      14  -12   17  -12    4   24  -11    9  -22  -24   11    0
-       1    3   20    6    3    0    6    5  -10  -18    4   -9
-      13  -17   23    1   -6   18  -17    7  -26  -52    3   -5
-       8   -5    9   -7    8   13   -4   -1    0   -8    0   -2
-       7   -1   19   -3    2   16   -1   -3  -19  -15   -5    9
-      25    9    7    8    4    1   13   -7  -31   -2    4   -3
-      12   21  -15    3  -12    8   12    4  -14  -19    4   -1
-       5   15   -3   -3    8    7    3   -3   -5    9  -15   -8
-      -2    1   -4    0    0    7    4    0   -4   -2    7   -1
-       1    1   20  -11   15  -10    0    2   -6    6   -1   -2
-       2    0  -13    8   11    8   -2   -2    1   -2   19  -15
+      28   21   -2    5    6    7   18    1  -30    2    3  -12
+       0    2   -6    0   18   -5    1    0  -10    1   16  -14
+      17  -10   24   -8    6   21   -2   10  -29  -28   13   -7
+      16  -20   26    1   -4   19  -21    8  -27  -56   -1   -9
+       9   -6    9   -7   11   14   -5    1   -9  -11    1   -4
+       8   -2   21   -3    1   20   -1   -1  -23  -19   -6   11
 """)
-"""That it sounds at all: square root of its share of the stretch, per square root of a beat."""
+"""By class: that it sounds at all, square root of its share of the stretch, per square root of a beat."""
 
 BASS = _table("""
-      60  -28    3  -27   20  -28  -43  -33  -15  -41  -19   -1
-      51  -27  -23  -30   12  -30  -25   -2  -30  -33  -30   -6
-      55  -37    9   20  -30  -35  -31  -33  -53  -33  -10  -20
-      49  -21  -22  -35   20  -12  -41  -22  -32  -36   -4  -28
-      64  -33  -28   17  -30  -23  -27  -15  -40  -34  -20  -31
-      40  -24  -24   27  -28  -29  -32  -39  -24  -37  -26  -28
-      47  -15  -31   18  -31  -28  -25  -30  -32  -36    1  -30
-      36   -2  -30    8  -32  -25   -1  -29  -30    5  -33  -30
-      40  -29  -29  -30   13  -21  -30  -30    3  -30  -30  -30
-      79  -29  -30  -30  -30   -9  -30  -14  -27  -30  -29  -30
-      78  -30   -2  -30  -30  -30  -30  -21  -30  -30  -30  -32
+      30  -33  -18   32  -29  -32  -40  -37  -22  -33  -20  -30
+      32  -28  -29  -30   14  -18  -30  -30    8  -30  -30  -30
+      56  -26    7  -27   17  -30  -43  -31  -10  -44   -9   12
+      61  -36   13   12  -29  -40  -31  -32  -61  -32   -5  -20
+      43  -20  -19  -34   19  -10  -44  -22  -35  -31   -3  -27
+      63  -37  -28   15  -31  -19  -26  -17  -41  -34  -30  -31
+      49  -11  -31   14  -31  -27  -24  -30  -33  -38    1  -30
+      82  -30  -30  -30  -30  -14  -30  -15  -29  -30  -30  -30
+      53  -26  -20  -30    3  -31  -23    2  -30  -31  -30  -13
+      32    2  -31    9  -29  -23    9  -30  -24    2  -33  -32
+      89  -30   -7  -30  -30  -30  -30  -25  -30  -30  -30  -31
 """)
-"""How long it lies lowest, per beat."""
+"""By type: how long it lies lowest, per beat."""
 
 FIRST_BASS = _table("""
-      -5   -1   15   -5    8   12    0  -13    1  -30    2   -8
-       8    3    5    0    6    0    0   -8    0   -4    0   -3
-       8  -14    6    1   -1    1   -3  -15  -22    5   -7    1
-      -5   -2    9   -4    8   22    0  -22  -11   -8    5    3
-       2    0   -1   14    0   13    0  -15  -10  -10   -7    0
-     -15    5   10   26    7    9  -31   -9    8   -2    2    1
-      -4   13    0    8    0   -1  -18    0   -4    0    0    0
-     -18   25    0   14   -2    3  -11    3   -2   -3   -1    1
-     -12    1    0    0   -1    7    0    0    4    0    0    0
-      17    1    2    0    0  -14    0  -11    2    0    0    0
-      20    0   -7    0    0    0    0  -21    0    0    0    0
-""")
-"""That it is the bass the stretch starts with, per square root of a beat."""
+      -2   10  -30   -1
+""")[0]
+"""That the bass the stretch starts with is the root, the third (second, fourth), the fifth, the seventh, per square
+root of a beat."""
+
+FIRST_BASS_OTHER = _table("""
+       0   16   20   -3    2   19   -2   -3  -18  -23   -4   -1
+""")[0]
+"""The same of a bass that is no chord tone, by semitones above the root."""
 
 SURROUNDINGS = _table("""
-       6    6   -2   -3   -3   10   -3    2    5    2   10    0
-       1    3    5   -8   -4    4   -4    3  -10    3    4   -3
-       9  -12    1    1   -7   13  -27    7   -8    3    0    3
-       7    7   -1   -5    5    8    3    5   12   -2   12   -4
-      -1  -15    4   -2   -1   -2    1   -2   -3    3    1    5
-      -1   10  -14   -6   -2   -1   -1   -5    2    2   -8    4
-      -3    3   -9   -4  -12    1    2  -15   -9    1   -1  -10
-      -7   16  -20    0    8   -7   12  -19   14    3   -6    0
-      -2   -6    7  -11    4    1    0    4  -10    3   -4   -2
-      -1  -11    8  -10    2    0   13   -1   -8    9    1   -5
-       3    8    0  -10    5    9  -14   -1    8    7   -2   -1
+      -9   17  -26   -6   -1   -7    7  -25    6    8  -10   -5
+       0   -9    4  -16    2    6   -3   -1   -4   11   -2   -6
+       6    5   -3   -7   -4   11   -5    3    1    2    9   -3
+       7   -9    2    2   -9   11  -27    6   -7    1   -1    2
+       8    5    2   -6    3   10    2    4   11   -2   11  -11
+       1  -19    6   -3    1   -2   -4   -1    0    4    1    7
 """)
-"""How loud it is in the surroundings (square root, loudest = 1), per beat."""
+"""By class: how loud it is in the surroundings (square root, loudest = 1), per beat."""
 
 LENGTH = _table("""
-       2    7   13
-     -27    1    6
-       0    6   13
-      -5    4    8
-     -21    0    6
-     -26    8   20
-     -29    3   11
-     -29    1    2
-     -53    0    5
-     -46    1    3
-     -48    0   -3
+     -27   10   24
+     -56   -2    4
+       2    7   14
+       0    7   15
+      -6    3    9
+     -20    2   10
+     -33    0   12
+     -46    0    0
+     -28    0    6
+     -21    2   -4
+     -46    2   -2
 """)
-"""Of a stretch, whatever sounds: per beat, per square root of a beat, and once."""
+"""By type: of a stretch, whatever sounds: per beat, per square root of a beat, and once."""
 
 PLACE = _table("""
-      80   93  101  146  274  312
+      83   94  103  149  272  311
 """)[0]
 """What a change costs by metrical strength: downbeat, half-bar, beat, half-beat, quarter, elsewhere."""
 
-BASS_TURNS, CROWD = -0.01, -0.32
+BASS_TURNS, CROWD = -0.02, -0.32
 """What it costs more (less, below 0) where the bass moves, and where as many notes start as anywhere."""
 
 MOTION = _table("""
-       8   -8  -12   -1    0   12   -1    3   -5   -2    0   -3
-       6    0   -5    0    0   11    0   -4   -1    9    2    6
-      14   -1   -3    1    4   -1    0  -15   -1   -2    0   -2
-      -1    0    9    0   -3    0    1   -1    0    1   -1    0
-       1   -1   -6   -3   -5    0   13   -2    1   -2    1   -6
-       0    0   -1    0   -1    4    0    3   -2   -1   -1   -1
-      -3    5    1    3    0    0    0    7    3    0  -14    0
-       2    0    3    2    0   -2    0    2   -1   -2   -5    0
-       2   -1   -5    2   -1    4    0    2   -1    0   -7    0
-       3    0    0    0    0    9    0   -3    0    1   -3    0
-      -3   -1   -2   -1    2   -1    2    0    0   17    0    5
-      -1    0    0    1   -1    4    0   -2    0    0    1    0
-      -1   -3    2   -3   -1   19    0   -4   -4    1   -4    0
-      -1    0   -6    0   -3   15    0   -8    0   -3   -3    0
-       1   -1   -1    0   -1    3    0   -4   -2    0   -1   -2
-       0    0    3    0   -1    3    0   -3    0   -2    0    0
-       0   -1   -2    0   -5    0    3    2    3   -4    0   -3
-       1    0    0    0    0   -1    0    0    0    0    0    0
-       1   -2   -4   -6    0   17    0    0   -5    0  -11   -1
-      -2    0   -5    0    0   -2    0    2    0   -1   -2    0
-       3    0    1    0    0   14    0   -2   -1    0   -2    0
-       0    0   -1    0    0    3    0   -1    0    0    0    0
-       0    1   -1    0    0    0    0   -2    0    6    0    0
-       0    1    0    0    0    1    0    0    1    0   -1    0
-       1   17   -1   -1   -4    7    4   -1   -1   -3   -8   -2
-      -1   18    0   -4   -2   -5    0   -2   -1    0   -9    0
-       3    4   -1   -2   -1    3   -2    0    4    1    0   -4
-       1    1   -1   -3    0    0   -1    0   -1    0   -2    0
-       6   -2    1    1    2    2   -5    0    0    7   -1    0
-       0   -1    0   -1    0    0    0    0    0    0   -1    0
-       5    1   -3    0    1    0    0   -3    0    0    1    0
-       1   -1    1    0    0    0    0   -2    0    2    0    0
-       1    0    1    0    0    0    0    0   -1    0    0    0
-      -1    0    0    0    0    0    0    0    0    0    0    0
-       0    0    0    2    0    0    0    0    0    0    0    2
-       0    0    0    0    0    1    0    0    0    0    0    0
+       4   -3   -4   -2   -3    0   12   -2    4   13    0   -5
+      -1    0   -1   -1   -2    6    0    1    0   -1    0   -1
+       6   12  -10   -2   -2   19    2    3   -2   -4  -17   -6
+       5   15   -5   -3   -3   11    1   -5   -3    7  -12    5
+      17    1   -3    0    2   13   -2  -10   -1   -2   -8   -5
+       1    1    7   -3   -1   11    0   -6   -1    0   -6   -1
 """)
-"""For moving from a class (blocks of six rows) to a class (rows), by semitones the root rises (columns)."""
+"""By class: for coming to it, by semitones the root rises."""

@@ -73,7 +73,8 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     crowd = attack / max(1.0, float(np.percentile(attack, 90)))
     grid = notated_grid(score.meters)
     beats = lengths / grid.beat_ticks(starts)
-    bass_weight = _bass_weight(bass, beats, weights)
+    alone = np.bincount(step, weights=held + ringing > 0, minlength=len(lengths)) == 1
+    bass_weight = _bass_weight(bass, beats, alone, weights)
     bass_weight[bass != fingered] *= weights.ringing_bass
     at = np.cumsum(beats) - beats
     bass_weight *= _fading(at - at[_bass_start(bass, key, first)])
@@ -203,10 +204,15 @@ def _lowest(key: IntArray, step: IntArray, share: FloatArray, n: int) -> IntArra
     return lowest
 
 
-def _bass_weight(bass: IntArray, beats: FloatArray, weights: Weights) -> FloatArray:
-    """1 where the lowest note is about as low as the lowest within a beat, less the higher it lies."""
+def _bass_weight(bass: IntArray, beats: FloatArray, alone: NDArray[np.bool_], weights: Weights) -> FloatArray:
+    """1 where the lowest note is about as low as the lowest within a beat, less the higher it lies.
+
+    Less in a single line: between notes that sound alone, a note alone is as much tune as bass.
+    """
     above = np.maximum(bass - _lowest_near(bass, beats, 1, 1), 0)
     result: FloatArray = np.where(bass >= 0, np.exp(-above / weights.bass_register), 0.0)
+    around = np.concatenate([[True], alone, [True]])
+    result[around[:-2] & alone & around[2:]] *= weights.lone_bass
     return result
 
 

@@ -19,6 +19,7 @@ class Weights:
     bass_register: float = 5.0  # [semitones] a lowest note this far above its neighbourhood is 1/e of a bass
     echo: float = 0.4  # a bass note that has stopped, under what follows it higher up
     lone: float = 0.4  # a pitch class that sounds alone, not as a bass
+    lone_bass: float = 0.3  # a note that sounds alone is as much tune as bass
     melody: float = 0.35  # a melody beside a part that plays chords
 
 

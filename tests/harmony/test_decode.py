@@ -12,7 +12,6 @@ from retune.harmony.segments import Junctures, find_junctures
 from retune.harmony.steps import find_steps
 from tests.harmony.build import score_of
 
-CLASS = np.repeat(np.arange(len(fitted.CLASS_SIZES)), fitted.CLASS_SIZES)
 NOTE = st.tuples(
     st.integers(0, 24).map(lambda n: n / 2), st.integers(1, 6).map(lambda n: n / 2), st.integers(36, 84)
 )
@@ -20,9 +19,9 @@ VOICES = st.lists(st.lists(NOTE, min_size=1, max_size=10), min_size=1, max_size=
 
 
 def points_of_motion(old: int, new: int) -> float:
-    """Points for moving between two candidates, read off the fitted table."""
-    row = len(fitted.CLASS_SIZES) * CLASS[old // 12] + CLASS[new // 12]
-    return float(fitted.MOTION[row, (new - old) % 12])
+    """Points for moving between two candidates, read off the fitted table: of class and rise of the root."""
+    nth_of_layer = [nth for size in fitted.LAYERS for nth in range(size)]
+    return float(fitted.MOTION[nth_of_layer[new // 12], (new - old) % 12])
 
 
 def evidence_of(junctures: Junctures, start: int, end: int) -> np.ndarray:
