@@ -65,14 +65,16 @@ def read_bends(
 def choose_ranges(tuning: Tuning, of_note: IntArray, habits: Sequence[Habits], least: int) -> list[int]:
     """Bend range of each instrument [semitones]: `least`, or wider where the bends would not fit.
 
-    Where the input bends, its own range is kept if it is wider, so that its bends keep their values.
+    Where the input bends, its own range is kept if it is wider, so that its bends keep their values; but not if it
+    is more than twice as wide as need be, where a narrower one has so much finer steps that all comes out nearer.
     """
     offsets = np.zeros(len(habits))
     np.maximum.at(offsets, of_note[tuning.offsets["note"]], np.abs(tuning.offsets["offset_cents"]))
     ranges = []
     for offset, habit in zip(offsets.tolist(), habits, strict=True):
         reach = (offset + habit.bend_cents) / 100.0 * BEND_CENTRE / (BEND_CENTRE - 1)
-        ranges.append(max(least, ceil(habit.bend_range - 1e-9), ceil(reach - 1e-9)))
+        needed, own = max(least, ceil(reach - 1e-9)), ceil(habit.bend_range - 1e-9)
+        ranges.append(own if needed < own <= 2 * needed else needed)
     return ranges
 
 

@@ -8,6 +8,7 @@ the values they lead to.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from math import ceil
 
 import mido
@@ -42,7 +43,9 @@ def dissolved(score: Score) -> tuple[Score, float]:
         return score, 0.0
     events = read_timeline(score).others
     moves = _off_channel_10(score, events)
-    sweep = _Sweep(events, moves)
+    first = _Sweep(events, moves)
+    first.run()
+    sweep = _Sweep(events, moves, first.reach_cents)
     sweep.run()
     return relabel(edited(score, sweep.changes), moves), sweep.rounding_cents
 
@@ -64,16 +67,24 @@ class _Sweep:
     """One pass over the channel messages in playing order.
 
     `moves` says where the notes of channel 10 go; where that is their manager's channel, that channel is the
-    member's from then on.
+    member's from then on. `reach_cents` is how far the members of each manager bend in all, found by an earlier
+    sweep.
     """
 
-    def __init__(self, events: tuple[OtherEvent, ...], moves: dict[Address, Address]) -> None:
+    def __init__(
+        self,
+        events: tuple[OtherEvent, ...],
+        moves: dict[Address, Address],
+        reach_cents: Mapping[Address, float] | None = None,
+    ) -> None:
         self.events = events
         self.stand_in = {to: member for member, to in moves.items() if to[1] in (LOWER, UPPER)}
         self.changes: dict[Event, list[mido.Message]] = {}
         self.states: dict[Address, ChannelState] = {}
         self.zones: dict[Address, int] = {}  # manager -> number of members
         self.room = _room_for_managers(events)
+        self.needed = {m: max(MANAGER_RANGE, _semitones(cents)) for m, cents in (reach_cents or {}).items()}
+        self.reach_cents: dict[Address, float] = {}
         self.left: set[Address] = set()  # channels that have been members
         self.rounding_cents = 0.0
 
@@ -88,15 +99,16 @@ class _Sweep:
                 self._other(event)
 
     def _reset(self, event: OtherEvent) -> None:
-        """A device reset sets ranges back, but the room for managers is needed as before."""
+        """A device reset sets ranges back, those of members to what is written for them."""
         for address, state in self.states.items():
             if address[0] == event.port:
                 state.reset()
         ranges = [
             message
-            for manager in self.room
+            for manager in self.zones
             if manager[0] == event.port
             for member in self.members(manager)
+            if self._written(member) != (MANAGER_RANGE, 0)
             for message in self._range(member, MANAGER_RANGE)
         ]
         self._put(event, [event.message, *ranges])
@@ -166,22 +178,36 @@ class _Sweep:
         state.set_range(msb, lsb)
         if address in self.stand_in:
             return []  # the channel is a member's
-        data = ((build.CC_DATA_MSB, self._written(address, msb)), (build.CC_DATA_LSB, lsb))
-        return build.set_parameter(address[1], build.RPN_BEND_RANGE, data, then=state.selection)
+        data = zip((build.CC_DATA_MSB, build.CC_DATA_LSB), self._written(address), strict=True)
+        return build.set_parameter(address[1], build.RPN_BEND_RANGE, tuple(data), then=state.selection)
 
-    def _written(self, address: Address, msb: int) -> int:
-        """Bend range to be written: members have room for the bend of their manager."""
-        return min(msb + self.room.get(self.manager_of(address) or (-1, -1), 0), MOST_RANGE)
+    def _written(self, address: Address) -> tuple[int, int]:
+        """Bend range to be written [semitones, cents]: as told, or what a member needs.
+
+        Members need room for the bend of their manager. Where they are told more than twice what they ever use,
+        and in a zone the standard tells them 48, they get that: the steps are finer, and some receivers stop at 24
+        (TiMidity++ 2.14.0, measured).
+        """
+        state, manager = self.state(address), self.manager_of(address)
+        if manager is None:
+            return state.msb, state.lsb
+        room, needed = self.room.get(manager, 0), self.needed.get(manager)
+        if needed is None:
+            return min(state.msb + room, MOST_RANGE), state.lsb
+        return (needed, 0) if room or 2 * needed < state.msb else (state.msb, state.lsb)
 
     def _bend(self, address: Address) -> mido.Message:
         """Bend of a channel, that of its manager added."""
         state, manager = self.state(address), self.manager_of(address)
-        if manager is None or not self.room.get(manager):
+        semitones, cents = self._written(address)
+        if manager is None:
             return build.bend(address[1], BEND_CENTRE + state.value)
-        step = bend_step_cents(1) * (self._written(address, state.msb) + state.lsb / 100.0)
-        exact = (state.cents + self.state(manager).cents) / step
+        total = state.cents + self.state(manager).cents
+        self.reach_cents[manager] = max(self.reach_cents.get(manager, 0.0), abs(total))
+        exact = total / (bend_step_cents(1) * (semitones + cents / 100.0))
         value = min(max(BEND_CENTRE + round(exact), 0), BEND_MAX)
-        self.rounding_cents = max(self.rounding_cents, abs(value - BEND_CENTRE - exact) * step)
+        error = abs(value - BEND_CENTRE - exact) * bend_step_cents(1) * (semitones + cents / 100.0)
+        self.rounding_cents = max(self.rounding_cents, error)
         return build.bend(address[1], value)
 
     def _bends(self, manager: Address) -> list[mido.Message]:
@@ -272,7 +298,12 @@ def _room_for_managers(events: tuple[OtherEvent, ...]) -> dict[Address, int]:
         state.take(event)
         if state.value:
             most[address] = max(most.get(address, 0.0), abs(state.cents))
-    return {address: ceil(cents / 100.0 * BEND_CENTRE / (BEND_CENTRE - 1)) for address, cents in most.items()}
+    return {address: _semitones(cents) for address, cents in most.items()}
+
+
+def _semitones(cents: float) -> int:
+    """The range that reaches so far up: 8191 of 8192 steps (MIDI 1.0 Detailed Specification 4.2.1 p. 19)."""
+    return ceil(cents / 100.0 * BEND_CENTRE / (BEND_CENTRE - 1) - 1e-9)
 
 
 def _off_channel_10(score: Score, events: tuple[OtherEvent, ...]) -> dict[Address, Address]:

@@ -304,8 +304,8 @@ def test_mpe_input_that_leaves_its_range_to_the_zone_keeps_its_bends(encoding):
     assert pitch(after, new, 500) - pitch(after, new, 100) == pytest.approx(300, abs=0.4)
     assert third(out, 0, 500, (60, 64)) == pytest.approx(-13.6863, abs=0.6)
     if encoding == "bend":
-        bent = [heard for heard in hear(out) if heard.key == 60 and heard.on == 0]
-        assert [heard.state.range for heard in bent] == [48]
+        first = {heard.key: heard.state.range for heard in hear(out) if heard.on == 0}
+        assert set(first.values()) == {4.0}  # as wide as need be: 48 has coarse steps, and some stop at 24
 
 
 def zone_with_a_manager(members: int, *, upper: bool = False) -> list[Event]:

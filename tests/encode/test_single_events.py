@@ -344,7 +344,7 @@ def test_a_device_reset_is_followed_by_set_up_and_bends(reset):
     for h in hear(data):
         offset = {60: 0.0, 64: THIRD, 67: FIFTH}[h.key]
         assert h.curve[-1][1] == pytest.approx(offset, abs=0.08)
-        assert h.state.range == 12
+        assert h.state.range == 4  # 293 cents of the input and 14 of ours; 12 would be three times as coarse
     resets = [
         (t, i) for i, (t, m) in enumerate(events_of(data, "sysex", "control_change")) if m.type == "sysex"
     ]

@@ -126,6 +126,38 @@ def test_other_encodings_where_they_are_obeyed(synth: Receiver, options: Options
     assert max(map(abs, errors)) < tolerance
 
 
+def zone_of_the_input(*chord: int) -> bytes:
+    """A zone that leaves its range to the standard, 48 semitones; each member bends by 300 cents (MPE 2.2.5)."""
+    zone = [
+        mido.Message("control_change", control=c, value=v) for c, v in ((101, 0), (100, 6), (6, len(chord)))
+    ]
+    track = mido.MidiTrack([mido.MetaMessage("text", text="rest", time=300), *zone])
+    for member, key in enumerate(chord, 1):
+        track.append(mido.Message("pitchwheel", channel=member, pitch=512))
+        track.append(mido.Message("note_on", channel=member, note=key, velocity=80))
+    for member, key in enumerate(chord, 1):
+        track.append(mido.Message("note_off", channel=member, note=key, time=2000 * (member == 1)))
+    file = mido.MidiFile(ticks_per_beat=500)
+    file.tracks.append(track)
+    out = io.BytesIO()
+    file.save(file=out)
+    return out.getvalue()
+
+
+def test_a_zone_of_the_input_sounds_without_one(receiver: Receiver) -> None:
+    """None of the three knows zones: as it is, the file plays a twenty-fourth of its bends; converted, all of them."""
+    original = zone_of_the_input(48, 64, 67)
+    data = convert(original, Options()).files[0].data
+    assert hear(receiver, original, notes_of(original)) == pytest.approx([12.5] * 3, abs=1.5)
+    heard = hear(receiver, data, notes_of(data), 350.0)
+    of_key = dict(zip([note[3] for note in notes_of(data)], heard, strict=True))
+    pure = {48: 0.0, 64: -13.686, 67: 1.955}
+    scale = 127 / 128 if receiver is FLUIDSYNTH else 1.0  # docs/receivers.md
+    for key, cents in of_key.items():
+        wanted = scale * (300 + pure[key] - pure[48])
+        assert cents == pytest.approx(wanted, abs=max(2 * receiver.tolerance_cents, 0.2))
+
+
 def test_third_stops_beating() -> None:
     """C4 and E4 beat 10.4 times a second in equal temperament (Capleton 2007, table of beat rates), not when pure.
 
