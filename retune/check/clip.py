@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from retune.check.curve import Spans, pitch_curve, sounding_ends
+from retune.check.in_force import PARAMETERS, PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE
 from retune.check.packets import (
     FLEX,
     MIDI1_VOICE,
@@ -91,7 +92,7 @@ def decode_clip(data: bytes, *, name: str = "input") -> Sounding:
     reading.receiver.freeze()
     reading.per_note.freeze()
     ticks_of_place = np.array([*clip.ticks, clip.end_tick, clip.end_tick], dtype=np.int64)
-    notes, curve = _notes(reading, ticks_of_place)
+    notes, curve, in_force = _notes(reading, ticks_of_place)
     events = np.array(reading.events, dtype=EVENT_DTYPE)
     for row, key in reading.pressed_keys:
         events["number"][row] = key
@@ -100,6 +101,7 @@ def decode_clip(data: bytes, *, name: str = "input") -> Sounding:
         ticks_per_quarter=float(clip.ticks_per_quarter),
         notes=notes,
         curve=curve,
+        in_force=in_force,
         events=events,
         stored=tuple(reading.stored),
         track_names=(),
@@ -151,7 +153,7 @@ def _voice(reading: _Reading, place: int, tick: int, packet: tuple[int, ...]) ->
     elif status == 0x2:
         _registered(reading, place, tick, lane, (first, second), data)
     elif status in (0x3, 0x4, 0x5):
-        _other_parameter(reading, tick, lane, status, (first, second), data)
+        _other_parameter(reading, place, tick, lane, status, (first, second), data)
     elif status == 0xB:
         _control(reading, place, tick, lane, first, data >> 25)
     elif status == 0xC:
@@ -162,8 +164,12 @@ def _voice(reading: _Reading, place: int, tick: int, packet: tuple[int, ...]) ->
         reading.events.append((tick, 0, channel, PROGRAM, 0, data >> 24 & 0x7F))
     elif status in (0xA, 0xD):
         code = KEY_PRESSURE if status == 0xA else CHANNEL_PRESSURE
+        key_lane = lane * 128 + first
         if status == 0xA:
-            reading.presses.append((len(reading.events), place, lane * 128 + first))
+            receiver.in_force.add(PRESSURE_OF_NOTE, key_lane, place, data >> 25)
+            reading.presses.append((len(reading.events), place, key_lane))
+        else:
+            receiver.in_force.add(PRESSURE_OF_CHANNEL, lane, place, data >> 25)
         reading.events.append((tick, 0, channel, code, first, data >> 25))
 
 
@@ -188,11 +194,11 @@ def _registered(
         receiver.channels[lane].tuning = (bank, value) if number == TUNING_PROGRAM else (value, program)
         receiver.tables.select(place, lane, *receiver.channels[lane].tuning)
     elif number != MPE_CONFIGURATION:  # it carries tuning, in files too, and is no event of its own
-        _other_parameter(reading, tick, lane, 0x2, number, data)
+        _other_parameter(reading, place, tick, lane, 0x2, number, data)
 
 
 def _other_parameter(
-    reading: _Reading, tick: int, lane: int, status: int, number: tuple[int, int], data: int
+    reading: _Reading, place: int, tick: int, lane: int, status: int, number: tuple[int, int], data: int
 ) -> None:
     """A parameter that is not about pitch: registered (2) or assignable (3), in relative form (4, 5; 7.4.8)."""
     registered, value = status in (0x2, 0x4), data >> 18
@@ -203,12 +209,14 @@ def _other_parameter(
         value = min(max((high << 7 | low) + step, 0), (1 << 14) - 1)
     entered[registered, number] = [value >> 7, value & 127]
     parameter = registered << 14 | number[0] << 7 | number[1]
+    reading.receiver.in_force.add(PARAMETERS + parameter, lane, place, value)
     reading.events.append((tick, 0, lane % CHANNELS_PER_PORT, PARAMETER, parameter, value))
 
 
 def _control(reading: _Reading, place: int, tick: int, lane: int, controller: int, value: int) -> None:
     if controller in HEEDED_CONTROLLERS or controller in SETTINGS:
         reading.receiver.control(place, lane, controller, value)
+    reading.receiver.in_force.add(controller, lane, place, value)
     reading.events.append((tick, 0, lane % CHANNELS_PER_PORT, CONTROL, controller, value))
 
 
@@ -251,7 +259,7 @@ def _flex(reading: _Reading, tick: int, packet: tuple[int, ...]) -> None:
         reading.stored.append((tick, 0, ("key_signature", sharps - 16 if sharps > 7 else sharps)))
 
 
-def _notes(reading: _Reading, ticks_of_place: IntArray) -> tuple[Table, Table]:
+def _notes(reading: _Reading, ticks_of_place: IntArray) -> tuple[Table, Table, Table]:
     rows = np.array(reading.notes, dtype=np.int64).reshape(-1, 6)
     places, lanes, keys, steps, velocities, pitches = rows.T
     releases = pair_notes(lanes * 128 + keys, steps)
@@ -284,7 +292,11 @@ def _notes(reading: _Reading, ticks_of_place: IntArray) -> tuple[Table, Table]:
     notes["program"] = reading.receiver.programs(lanes, on)
     reading.receiver.note_settings(notes, lanes, on)
     notes["percussion"] = spans.percussion
-    return notes, curve
+    notes["unreleased"] = ~released
+    rows_in_force = reading.receiver.in_force.rows(
+        reading.receiver, spans, ticks_of_place, notes["release_tick"]
+    )
+    return notes, curve, rows_in_force
 
 
 def _pressed_keys(reading: _Reading, spans: Spans, keys: IntArray) -> list[tuple[int, int]]:

@@ -14,6 +14,7 @@ import numpy as np
 
 from retune.check import clip, stream
 from retune.check.curve import Spans, pitch_curve, sounding_ends
+from retune.check.in_force import IS_KEPT, PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE
 from retune.check.pairing import pair_notes
 from retune.check.receiver import HEEDED_CONTROLLERS, PARAMETER_CONTROLLERS, Receiver
 from retune.check.sounding import (
@@ -70,6 +71,7 @@ def sounding_of_stream(events: Stream) -> Sounding:
         ticks_per_quarter=events.ticks_per_quarter,
         notes=notes,
         curve=pitch_curve(receiver, spans, ticks_of_place),
+        in_force=receiver.in_force.rows(receiver, spans, ticks_of_place, notes["release_tick"]),
         events=channel_events,
         stored=stored,
         track_names=events.track_names,
@@ -97,18 +99,39 @@ def _feed(receiver: Receiver, events: Stream) -> tuple[Table, tuple[Stored, ...]
         rows = np.flatnonzero(controls["number"] == number)
         if len(rows):
             timeline.extend(lanes[rows], control_rows[rows], controls["value"][rows].astype(np.float64))
+    _feed_in_force(receiver, controls, control_rows, lanes)
+    pressures = _columns(events, stream.CHANNEL_PRESSURE, CHANNEL_PRESSURE, None, "value")
+    presses = _columns(events, stream.KEY_PRESSURE, KEY_PRESSURE, "note", "value")
+    for table, kind, code in (
+        (pressures, stream.CHANNEL_PRESSURE, PRESSURE_OF_CHANNEL),
+        (presses, stream.KEY_PRESSURE, PRESSURE_OF_NOTE),
+    ):
+        if len(table):
+            rows = events.rows(kind)
+            lanes = events.ports[rows] * CHANNELS_PER_PORT + table["channel"]
+            lanes = lanes * 128 + table["number"] if code == PRESSURE_OF_NOTE else lanes
+            receiver.in_force.extend(code, lanes, rows, table["value"])
     receiver.freeze()
     table = np.concatenate(
         [
             controls[~_PARAMETERS[controls["number"]]],
             programs,
-            _columns(events, stream.CHANNEL_PRESSURE, CHANNEL_PRESSURE, None, "value"),
-            _columns(events, stream.KEY_PRESSURE, KEY_PRESSURE, "note", "value"),
+            pressures,
+            presses,
             _parameters(receiver, events),
         ]
     )
     tuned = bool((wheels != 0).any() or (receiver.tuning.values != 0).any() or receiver.tables.used)
     return table[np.argsort(table["tick"], kind="stable")], stored, tuned
+
+
+def _feed_in_force(receiver: Receiver, controls: Table, rows: IntArray, lanes: IntArray) -> None:
+    """Every controller that holds until it is sent again."""
+    kept = IS_KEPT[controls["number"]]
+    controls, rows, lanes = controls[kept], rows[kept], lanes[kept]
+    for number in np.unique(controls["number"]).tolist():
+        mine = controls["number"] == number
+        receiver.in_force.extend(number, lanes[mine], rows[mine], controls["value"][mine])
 
 
 def _run(receiver: Receiver, events: Stream, rows: IntArray) -> tuple[Stored, ...]:
@@ -207,6 +230,7 @@ def _notes(receiver: Receiver, events: Stream, end_tick: int) -> tuple[Table, Sp
     notes["track"] = events.tracks[on]
     notes["program"] = receiver.programs(lanes, on)
     receiver.note_settings(notes, lanes, on)
+    notes["unreleased"] = ~released
     notes["percussion"] = receiver.percussion(lanes, on)
     spans = Spans(
         lanes=lanes,

@@ -9,6 +9,13 @@ from typing import NamedTuple
 import numpy as np
 
 from retune.check.added import added_events, added_stored
+from retune.check.in_force import (
+    PARAMETERS,
+    PRESSURE_OF_CHANNEL,
+    PRESSURE_OF_NOTE,
+    PRESSURES,
+    PROGRAM_AND_BANK,
+)
 from retune.check.matching import unequal
 from retune.check.pieces import whole_messages
 from retune.check.sounding import (
@@ -18,6 +25,7 @@ from retune.check.sounding import (
     PARAMETER,
     PROGRAM,
     SYSTEM,
+    BoolArray,
     IntArray,
     Sounding,
     Stored,
@@ -55,6 +63,11 @@ class Fidelity:
     release_velocities_changed: int = 0
     programs_changed: int = 0
     controllers_changed: int = 0  # volume, pan, expression or sustain in force at a note-on
+    settings_changed: int = (
+        0  # all else in force while a key is down: controllers, banks, pressure, parameters
+    )
+    ranges_unsaid: int = 0  # notes bent by a range that only receivers of MPE zones know
+    releases_lost: int = 0  # notes that no note-off ends
     percussion_changed: int = 0  # drums that became pitched notes, and the reverse
     tracks_changed: int = 0
     events_lost: int = 0
@@ -114,10 +127,14 @@ def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
     settings = sum(
         differ(name, original[name][mine], f"note has another {what}") for name, what in _SETTINGS.items()
     )
+    unsaid = _zone_ranges(both, problems)
+    unreleased = _unreleased(both, problems)
     drums = differ("percussion", original["percussion"][mine], "note is a drum or no longer one")
     tracks = _other_tracks(both, problems) if has_tracks else 0
     events_lost, events_added = _changed_events(both, problems)
-    names_lost = _lost_names(both, problems) if has_tracks else 0
+    told = settings + programs + events_lost + events_added
+    others = 0 if told else _other_settings(both, problems)
+    names_lost = _lost_names(both, problems)
     ticks_lost = max(0, score.end_tick - both.decoded.end_tick)
     if ticks_lost:
         problems.append(f"the file ends {ticks_lost} ticks early")
@@ -131,6 +148,9 @@ def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
         release_velocities_changed=softness,
         programs_changed=programs,
         controllers_changed=settings,
+        settings_changed=others,
+        ranges_unsaid=unsaid,
+        releases_lost=unreleased,
         percussion_changed=drums,
         tracks_changed=tracks,
         events_lost=events_lost,
@@ -138,6 +158,84 @@ def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
         names_lost=names_lost,
         ticks_lost=ticks_lost,
     ), problems
+
+
+def _other_settings(both: Comparison, problems: list[str]) -> int:
+    """What holds for notes while their keys are down, beside what is told already, and differs.
+
+    The pressure of MPE input is that of members and managers together, which a receiver may join as it likes: it is
+    not compared note by note.
+    """
+    before, after = both.original.in_force, both.decoded.in_force
+    after = after[both.place[after["note"]] >= 0]
+    after["note"] = both.place[after["note"]]
+    mine, _ = both.pairs
+    before = before[np.isin(before["note"], mine)]
+    before, after = (rows[~_is_zone_pressure(both, rows)] for rows in (before, after))
+    gone, more = unequal(
+        *([rows[name] for name in ("note", "code", "tick", "value")] for rows in (before, after))
+    )
+    wrong = np.concatenate([before[gone], after[more]])
+    if len(wrong):
+        row = wrong[np.argmin(wrong["tick"])]
+        what = f"{_code_name(int(row['code']))} for {note_at(both.score, int(row['note']))}"
+        problems.append(f"{_count(len(wrong), 'setting is not in force for its notes')}; first {what}")
+    return len(wrong)
+
+
+def _is_zone_pressure(both: Comparison, rows: Table) -> BoolArray:
+    """Pressure of MPE input, and of notes that share a member channel, which has one pressure for all."""
+    mine, theirs = both.pairs
+    unfit = both.original.notes["member"].copy()
+    unfit[mine] |= _shares_member(both.decoded.notes)[theirs]
+    result: BoolArray = np.isin(rows["code"], PRESSURES) & unfit[rows["note"]]
+    return result
+
+
+def _shares_member(notes: Table) -> BoolArray:
+    """(n_notes,) True for notes of zones that sound on one channel with others."""
+    lanes = notes["port"].astype(np.int64) << 4 | notes["channel"]
+    shared = np.zeros(len(notes), dtype=bool)
+    order = np.lexsort((notes["onset_tick"], lanes))
+    span = int(notes["release_tick"].max(initial=0)) + 1
+    ends = np.maximum.accumulate(lanes[order] * span + notes["release_tick"][order])
+    overlaps = lanes[order][1:] * span + notes["onset_tick"][order][1:] < ends[:-1]
+    shared[order[1:][overlaps]] = True
+    shared[order[:-1][overlaps]] = True
+    result: BoolArray = shared & notes["member"]
+    return result
+
+
+def _code_name(code: int) -> str:
+    if code >= PARAMETERS:
+        return f"parameter {code - PARAMETERS}"
+    return {
+        PRESSURE_OF_CHANNEL: "channel pressure",
+        PRESSURE_OF_NOTE: "key pressure",
+        PROGRAM_AND_BANK: "bank",
+    }.get(code, f"controller {code}")
+
+
+def _zone_ranges(both: Comparison, problems: list[str]) -> int:
+    """Notes whose bend range a receiver that knows no zones has not been told."""
+    _, theirs = both.pairs
+    found = np.flatnonzero(both.decoded.notes["zone_range"][theirs])
+    if len(found):
+        place = note_at(both.score, int(both.pairs[0][found[0]]))
+        text = _count(len(found), "note is bent by a range that only a receiver of MPE zones knows")
+        problems.append(f"{text}; first {place}")
+    return len(found)
+
+
+def _unreleased(both: Comparison, problems: list[str]) -> int:
+    """Notes that no note-off ends; all notes off is no substitute (MIDI 1.0 p. 20)."""
+    mine, theirs = both.pairs
+    lost = both.decoded.notes["unreleased"][theirs] & ~both.original.notes["unreleased"][mine]
+    found = np.flatnonzero(lost)
+    if len(found):
+        place = note_at(both.score, int(mine[found[0]]))
+        problems.append(f"{_count(len(found), 'note is never released')}; first {place}")
+    return len(found)
 
 
 def _other_tracks(both: Comparison, problems: list[str]) -> int:
@@ -162,7 +260,8 @@ def _changed_events(both: Comparison, problems: list[str]) -> tuple[int, int]:
     """
     score, before, after = both.score, both.original, both.decoded
     as_clip = after.format == CLIP_FORMAT
-    gone, more = _changed_channel_events(before.events, after.events, as_clip)
+    n_tracks = len(before.track_names) if len(after.track_names) > len(before.track_names) else None
+    gone, more = _changed_channel_events(before.events, after.events, as_clip, n_tracks)
     for rows, verb in ((gone, "is missing"), (more, "is not in the original")):
         if len(rows):
             what = f"{_KINDS[int(rows[0]['kind'])]} {_event_name(rows[0])}"
@@ -181,14 +280,20 @@ def _changed_events(both: Comparison, problems: list[str]) -> tuple[int, int]:
     return len(gone) + len(lost), len(more) + len(added)
 
 
-def _changed_channel_events(before: Table, after: Table, as_clip: bool) -> tuple[Table, Table]:
+def _changed_channel_events(
+    before: Table, after: Table, as_clip: bool, n_tracks: int | None
+) -> tuple[Table, Table]:
     """Events that no channel of their track has at their tick, and those that were added.
 
     A part spread over channels has its events on several of them, and keys of key pressure stay; a MIDI 2.0
     clip has no tracks, and carries banks in its program changes.
     """
-    names = ("tick", "kind", "number", "value") if as_clip else ("tick", "track", "kind", "number", "value")
+    plain = ("tick", "kind", "number", "value")
+    names = plain if as_clip else ("track", *plain)
     gone, more = unequal([before[name] for name in names], [after[name] for name in names])
+    if not as_clip and n_tracks is not None:  # nameless tracks for further ports: of whichever track they are
+        added = after[after["track"] >= n_tracks]
+        gone &= unequal([before[name] for name in plain], [added[name] for name in plain])[0]
     if as_clip:
         gone &= ~((before["kind"] == CONTROL) & np.isin(before["number"], (0, 32)))
     return before[gone], added_events(before, after[more])
@@ -236,9 +341,12 @@ def _fifths(key: str) -> int:
 
 
 def _lost_names(both: Comparison, problems: list[str]) -> int:
-    """Tracks whose name is not that of the same track of the original."""
+    """Tracks whose name is not that of the same track of the original; in a clip, that no text of it says."""
     before, after = both.original.track_names, both.decoded.track_names
     lost = [k for k, name in enumerate(before) if k >= len(after) or after[k] != name]
+    if both.decoded.format == CLIP_FORMAT:
+        texts = {content for _, _, content in _in_clip(both.decoded.stored)}
+        lost = [k for k, name in enumerate(before) if name and ("text", readable(name)) not in texts]
     if lost:
         problems.append(f"{_count(len(lost), 'track has another name')}; first track {lost[0] + 1}")
     return len(lost)

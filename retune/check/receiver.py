@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from retune.check.in_force import PARAMETERS, InForce
 from retune.check.mts import TuningTables, read_tuning
 from retune.check.sounding import BoolArray, IntArray, Table
 from retune.check.timeline import Timeline
@@ -114,6 +115,8 @@ class Receiver:
             self.sostenuto,
             self.mono,
         )
+        self.in_force = InForce(places)
+        self.plain_range = Timeline(DEFAULT_RANGE_CENTS, places)  # for a receiver that knows no zones
         self.parameters: list[tuple[int, int, int, int]] = []  # place, lane, number, 14-bit value
 
     # --- controllers -------------------------------------------------------------------------------
@@ -166,6 +169,7 @@ class Receiver:
         whole = data[0] << 7 | data[1]
         if not registered or (msb, lsb) not in TUNING_PARAMETERS:
             self.parameters.append((place, lane, number, whole))
+            self.in_force.add(PARAMETERS + number, lane, place, whole)
         elif (msb, lsb) == BEND_RANGE:
             self.set_range(place, lane, 100.0 * data[0] + data[1])
         elif (msb, lsb) == FINE:
@@ -185,6 +189,7 @@ class Receiver:
     def set_range(self, place: int, lane: int, cents: float) -> None:
         """RPN 0; on a member channel it holds for all members of the zone (MPE 2.2.5)."""
         manager = self.manager_of(lane)
+        self.plain_range.add(lane, place, cents)
         for member in [lane] if manager is None else self.members(manager):
             self.channels[member].range_cents = cents
             self.range.add(member, place, cents)
@@ -198,6 +203,7 @@ class Receiver:
     def reset_controllers(self, place: int, lane: int) -> None:
         """CC121: bend to the centre, pedals up, expression full, no parameter chosen; all else stays (RP-015)."""
         self.settings[CC_EXPRESSION].add(lane, place, SETTINGS[CC_EXPRESSION])
+        self.in_force.reset_controllers(place, lane)
         self.bend.add(lane, place, 0.0)
         self.channels[lane].chosen = (True, NULL)
         for member in self.zone_of(lane):
@@ -283,6 +289,7 @@ class Receiver:
         """GM, GM2, GS and XG resets: bends, ranges, tunings and selections start afresh (GM2 4.9)."""
         self.master_cents[port] = [0.0, 0.0]
         self.format.add(port, place, system)
+        self.in_force.reset_device(place, port)
         for lane in self._port_lanes(port):
             self.channels[lane] = Channel()
             for timeline in self._zero_at_reset:
@@ -291,6 +298,7 @@ class Receiver:
                 self.settings[number].add(lane, place, start)
             self.rhythm.add(lane, place, BY_CHANNEL)
             self.range.add(lane, place, DEFAULT_RANGE_CENTS)
+            self.plain_range.add(lane, place, DEFAULT_RANGE_CENTS)
             self.tables.select(place, lane, 0, 0)
 
     # --- asking ------------------------------------------------------------------------------------
@@ -301,6 +309,7 @@ class Receiver:
             *self._zero_at_reset,
             *self.settings.values(),
             self.range,
+            self.plain_range,
             self.manager,
             self.format,
             self.all_off,
@@ -308,6 +317,7 @@ class Receiver:
         ):
             timeline.freeze()
         self._latch_banks()
+        self.in_force.freeze(self)
         self.rhythm.freeze()
         self.tables.freeze()
 
@@ -349,6 +359,9 @@ class Receiver:
         for name, number in (("volume", CC_VOLUME), ("pan", CC_PAN), ("expression", CC_EXPRESSION)):
             notes[name] = self.setting(number, lanes, places)
         notes["sustain"] = self.sustain.at(lanes, places) > 0
+        notes["member"] = self.manager.at(lanes, places) >= 0
+        ranges = self.range.at(lanes, places), self.plain_range.at(lanes, places)
+        notes["zone_range"] = notes["member"] & (ranges[0] != ranges[1]) & (self.bend.at(lanes, places) != 0)
 
     def percussion(self, lanes: IntArray, places: IntArray) -> BoolArray:
         """Channel 10 outside an MPE zone (GM1 p. 2), and what banks and messages make of any channel.

@@ -34,6 +34,9 @@ HEARD_DTYPE = np.dtype(
         ("sustain", np.bool_),
         ("track", np.int32),
         ("percussion", np.bool_),
+        ("member", np.bool_),  # of an MPE zone
+        ("zone_range", np.bool_),  # bent, by a range that only a receiver of zones knows
+        ("unreleased", np.bool_),  # no note-off of its own
     ]
 )
 """One row a note, in the order the notes start (tick, then track, then place in the track)."""
@@ -48,6 +51,16 @@ CURVE_DTYPE = np.dtype(
 )
 """Pitch as steps in time, ordered by (note, start_tick), from onset to sounding end without gaps. A note of
 no length has one row of no length."""
+
+IN_FORCE_DTYPE = np.dtype(
+    [
+        ("note", np.int64),  # index into the notes
+        ("code", np.int32),  # controller, or a code of `in_force`
+        ("tick", np.int64),
+        ("value", np.int32),
+    ]
+)
+"""What holds for a note from a tick on, while its key is down; only what differs from the start of all."""
 
 EVENT_DTYPE = np.dtype(
     [
@@ -78,6 +91,7 @@ class Sounding:
     ticks_per_quarter: float
     notes: Table  # HEARD_DTYPE
     curve: Table  # CURVE_DTYPE
+    in_force: Table  # IN_FORCE_DTYPE
     events: Table  # EVENT_DTYPE
     stored: tuple[Stored, ...]
     track_names: tuple[str, ...]
@@ -95,7 +109,9 @@ class Sounding:
         if factor == 1.0:
             return self
         notes, curve, events = self.notes.copy(), self.curve.copy(), self.events.copy()
+        in_force = self.in_force.copy()
         for table, names in (
+            (in_force, ("tick",)),
             (notes, ("onset_tick", "release_tick", "sounding_end_tick")),
             (curve, ("start_tick", "end_tick")),
             (events, ("tick",)),
@@ -107,6 +123,7 @@ class Sounding:
             ticks_per_quarter=self.ticks_per_quarter * factor,
             notes=notes,
             curve=curve,
+            in_force=in_force,
             events=events,
             stored=tuple((round(tick * factor), track, content) for tick, track, content in self.stored),
             end_tick=round(self.end_tick * factor),
@@ -124,8 +141,13 @@ def folded(sounding: Sounding, track_names: Sequence[str]) -> Sounding:
     for track in range(len(track_names), len(sounding.track_names)):
         name = sounding.track_names[track]
         target[track] = track_names.index(name) if name in track_names else track
+    alone = [
+        track < len(track_names) or track_names.count(name) == 1
+        for track, name in enumerate(sounding.track_names)
+    ]
+    of_events = np.where(alone, target, np.arange(len(target)))  # else it is left open which one is meant
     notes, events = sounding.notes.copy(), sounding.events.copy()
-    notes["track"], events["track"] = target[notes["track"]], target[events["track"]]
+    notes["track"], events["track"] = target[notes["track"]], of_events[events["track"]]
     return replace(sounding, notes=notes, events=events)
 
 
@@ -148,18 +170,22 @@ def joined(soundings: Sequence[Sounding]) -> Sounding:
     if len(soundings) == 1:
         return soundings[0]
     first = soundings[0]
-    curves, base = [], 0
+    curves, forces, base = [], [], 0
     for sounding in soundings:
-        curve = sounding.curve.copy()
+        curve, in_force = sounding.curve.copy(), sounding.in_force.copy()
         curve["note"] += base
+        in_force["note"] += base
         base += len(sounding.notes)
         curves.append(curve)
+        forces.append(in_force)
     notes = np.concatenate([sounding.notes for sounding in soundings])
     order = np.argsort(notes["onset_tick"], kind="stable")
     place = np.empty(len(notes), dtype=np.int64)
     place[order] = np.arange(len(notes))
     curve = np.concatenate(curves)
     curve["note"] = place[curve["note"]]
+    in_force = np.concatenate(forces)
+    in_force["note"] = place[in_force["note"]]
     stored: Counter[Stored] = Counter()
     for sounding in soundings:
         stored |= Counter(sounding.stored)
@@ -167,6 +193,7 @@ def joined(soundings: Sequence[Sounding]) -> Sounding:
         first,
         notes=notes[order],
         curve=curve[np.lexsort((curve["start_tick"], curve["note"]))],
+        in_force=in_force,
         events=np.unique(np.concatenate([sounding.events for sounding in soundings])),
         stored=tuple(stored.elements()),
         end_tick=max(sounding.end_tick for sounding in soundings),

@@ -13,7 +13,7 @@ import mido
 from retune.constants import CC_RESET_ALL_CONTROLLERS
 from retune.encode import messages as build
 from retune.encode.instruments import BendState, Selection
-from retune.encode.lines import RESET_BY_121, STARTS_AT
+from retune.encode.lines import PRESSURE, RESET_BY_121, STARTS_AT
 from retune.encode.timeline import OtherEvent
 
 BEND_RANGE: Selection = ("rpn", build.RPN_BEND_RANGE)
@@ -29,7 +29,7 @@ Program = tuple[int, int, int]
 
 
 class ChannelState(BendState):
-    """Selection, bend, tuning parameters (MSB, LSB), program and controllers; the last with their ranks."""
+    """Selection, bend, tuning parameters (MSB, LSB), program and controllers (and pressure), with their ranks."""
 
     __slots__ = ("bank", "program", "settings", "values")
 
@@ -48,6 +48,8 @@ class ChannelState(BendState):
             self.value = message.pitch
         elif message.type == "program_change":
             self.program = (*self.bank, message.program)
+        elif message.type == "aftertouch":
+            self.settings[PRESSURE] = (event.rank, message.value)
         elif message.type == "control_change":
             self.control(message.control, message.value)
             self._set(event.rank, message.control, message.value)
@@ -65,7 +67,7 @@ class ChannelState(BendState):
             self.bank = (value, self.bank[1]) if number == build.CC_BANK_MSB else (self.bank[0], value)
         elif number == CC_RESET_ALL_CONTROLLERS:
             for reset in RESET_BY_121:
-                if reset < _FIRST_MODE:
+                if reset < _FIRST_MODE or reset == PRESSURE:
                     self.settings[reset] = (rank, STARTS_AT.get(reset, 0))
         elif number < _FIRST_MODE and number not in build.DATA_ENTRY:
             self.settings[number] = (rank, value)
@@ -87,7 +89,11 @@ class ChannelState(BendState):
         for number, (rank, value) in manager.settings.items():
             own_rank, own = self.settings.get(number, (-1, STARTS_AT.get(number, 0)))
             if rank > own_rank and value != own:
-                messages.append(build.control(channel, number, own if back else value))
+                now = own if back else value
+                is_pressure = number == PRESSURE
+                messages.append(
+                    build.pressure(channel, now) if is_pressure else build.control(channel, number, now)
+                )
         return messages
 
 

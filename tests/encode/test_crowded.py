@@ -119,3 +119,18 @@ def test_settings_of_channels_without_notes_do_not_reach_members():
     chords = in_order(*(note(960 * k, 960 * k + 900, key) for k in range(4) for key in (60, 64 + k % 2, 67)))
     conversion = pipeline.convert(file_of([chords, quiet]), Options(encoding="mpe"))
     assert conversion.checked.ok
+
+
+@pytest.mark.parametrize("names", [("High", "Low"), ("", ""), ("Same", "Same")])
+@pytest.mark.parametrize("encoding", ["bend", "mpe"])
+@pytest.mark.parametrize("when_full", ["ports", "share", "files"])
+def test_key_pressure_goes_along_to_further_ports(names, encoding, when_full):
+    """Also from tracks whose names do not tell which track a further one belongs to."""
+    tracks = []
+    for channel, name in enumerate(names):
+        keys = [40 + channel + 3 * k for k in range(20)]
+        presses = [(300, f"polytouch channel={channel} note={key} value={key}") for key in keys]
+        named = [(0, f"meta track_name name={name}")] if name else []
+        tracks.append([*named, *in_order(*(note(0, 900, key, channel, key) for key in keys), presses)])
+    options = Options(encoding=encoding, when_full=when_full)
+    assert pipeline.convert(file_of(tracks), options).checked.ok

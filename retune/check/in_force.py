@@ -1,0 +1,180 @@
+"""What is in force for each note besides its pitch: controllers, program, pressure, other parameters, over time.
+
+A part spread over channels needs all of it on each of them; that the event is somewhere in the file is not enough.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from retune.check.sounding import IN_FORCE_DTYPE, BoolArray, FloatArray, IntArray, Table
+from retune.check.timeline import Timeline
+from retune.constants import CHANNELS_PER_PORT
+
+if TYPE_CHECKING:
+    from retune.check.curve import Spans
+    from retune.check.receiver import Receiver
+
+PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE, PROGRAM_AND_BANK = 128, 129, 130  # codes behind those of controllers
+PARAMETERS = 1 << 15  # codes of parameters begin here
+PRESSURES = (PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE)
+STARTS = {7: 100, 10: 64, 11: 127, 91: 40, **dict.fromkeys(range(71, 79), 64)}  # GM2 RP-024 3.3; all others 0
+_RESET_BY_121 = (1, 11, 64, 65, 66, 67, PRESSURE_OF_CHANNEL)  # RP-015
+_BANKS = (0, 32)  # heeded by the next program change (GM2 RP-024 3.2)
+_ONE_SHOT = (84, 88)  # for a single note message: MIDI 1.0 p. 16; CA-031 (from memory)
+_NOT_IN_FORCE = frozenset((6, 38, 96, 97, 98, 99, 100, 101, *_ONE_SHOT, *range(120, 128)))
+IS_KEPT = np.array([number not in _NOT_IN_FORCE for number in range(128)])
+"""(128,) Whether a controller holds until it is sent again; the others enter parameters, or are commands."""
+
+
+class InForce:
+    """Collects what channels are told, then tells what holds for each note."""
+
+    def __init__(self, places: int) -> None:
+        self.places = places
+        self.told: dict[int, Timeline] = {}
+        self._resets: list[tuple[int, int]] = []  # place, lane of CC121
+        self._device_resets: list[tuple[int, int]] = []  # place, port
+
+    def _timeline(self, code: int) -> Timeline:
+        if code not in self.told:
+            self.told[code] = Timeline(-1.0 if code >= PARAMETERS else STARTS.get(code, 0), self.places)
+        return self.told[code]
+
+    def add(self, code: int, lane: int, place: int, value: int) -> None:
+        """A channel is told something; for the pressure of a note, `lane` is the channel's lane · 128 + key."""
+        if code >= len(IS_KEPT) or IS_KEPT[code]:
+            self._timeline(code).add(lane, place, value)
+
+    def extend(self, code: int, lanes: IntArray, places: IntArray, values: IntArray) -> None:
+        """Many at once."""
+        self._timeline(code).extend(lanes, places, values.astype(np.float64))
+
+    def reset_controllers(self, place: int, lane: int) -> None:
+        """CC121."""
+        self._resets.append((place, lane))
+
+    def reset_device(self, place: int, port: int) -> None:
+        """A reset of everything on a port."""
+        self._device_resets.append((place, port))
+
+    def freeze(self, receiver: Receiver) -> None:
+        """End the collecting."""
+        ports = np.array(self._device_resets, dtype=np.int64).reshape(-1, 2)
+        fresh = np.repeat(ports[:, 1] * CHANNELS_PER_PORT, CHANNELS_PER_PORT) + np.tile(
+            np.arange(CHANNELS_PER_PORT), len(ports)
+        )
+        fresh_places = np.repeat(ports[:, 0], CHANNELS_PER_PORT)
+        by_121 = np.array(self._resets, dtype=np.int64).reshape(-1, 2)
+        for code, timeline in self.told.items():
+            if code != PRESSURE_OF_NOTE:
+                _put_back(timeline, fresh, fresh_places)
+            if code in _RESET_BY_121:
+                _put_back(timeline, by_121[:, 1], by_121[:, 0])
+            timeline.freeze()
+        if receiver.program.changes:
+            self._add_banks(receiver)
+
+    def _add_banks(self, receiver: Receiver) -> None:
+        """Programs with the banks in force when they were chosen."""
+        lanes, places = np.divmod(receiver.program.keys, receiver.program.places)
+        values = receiver.program.values.copy()
+        for bank, shift in zip(_BANKS, (14, 7), strict=True):
+            if bank in self.told:
+                values += self.told[bank].at(lanes, places) * (1 << shift)
+        self.extend(PROGRAM_AND_BANK, lanes, places, values.astype(np.int64))
+        self.told[PROGRAM_AND_BANK].freeze()
+
+    def rows(self, receiver: Receiver, spans: Spans, ticks: IntArray, release_ticks: IntArray) -> Table:
+        """IN_FORCE_DTYPE rows of all notes, from onset to release; what is as at the start has no row.
+
+        `ticks` are those of all places. Notes of no length have no rows.
+        """
+        managers = receiver.manager.at(spans.lanes, spans.on).astype(np.int64)
+        lasting = release_ticks > ticks[spans.on]
+        found = []
+        for code, timeline in sorted(self.told.items()):
+            if code in _BANKS or not timeline.changes:
+                continue
+            for_code = _OfCode(code, timeline, spans, managers, self.told.get(PRESSURE_OF_CHANNEL))
+            notes, places = for_code.breaks()
+            table = np.zeros(len(notes), dtype=IN_FORCE_DTYPE)
+            table["note"], table["code"], table["tick"] = notes, code, ticks[places]
+            table["value"] = for_code.values(notes, places)
+            kept = lasting[notes] & (table["tick"] < release_ticks[notes])
+            found.append(_changes(table[kept], timeline.default))
+        return np.concatenate(found) if found else np.zeros(0, dtype=IN_FORCE_DTYPE)
+
+
+class _OfCode:
+    """One thing that channels are told, as it holds for notes. In a zone the later of two settings counts."""
+
+    def __init__(
+        self, code: int, timeline: Timeline, spans: Spans, managers: IntArray, pressure: Timeline | None
+    ) -> None:
+        self.code, self.own, self.of_zone, self.managers = code, timeline, timeline, managers
+        self.lanes, self.on, self.off = spans.lanes, spans.on, spans.off
+        self.members: BoolArray = managers >= 0
+        if code == PRESSURE_OF_NOTE:
+            self.lanes = spans.lanes * 128 + spans.keys
+        self.pressure, self.member_lanes = pressure, spans.lanes
+
+    def breaks(self) -> tuple[IntArray, IntArray]:
+        """(note, place) wherever a value begins or may change, in order."""
+        starts = np.arange(len(self.lanes))
+        if self.code == PRESSURE_OF_NOTE:  # a new note of a key begins without the pressure of the last
+            starts = np.flatnonzero(self.members)
+        found = [(starts, self.on[starts])]
+        if self.code != PROGRAM_AND_BANK:  # sounding notes keep theirs (GM2 RP-024 3.2)
+            found.append(self.own.between(self.lanes, self.on, self.off))
+            members = np.flatnonzero(self.members)
+            if len(members):
+                lanes, timeline = self.managers[members], self.own
+                if self.code == PRESSURE_OF_NOTE and self.pressure is not None:
+                    lanes, timeline = self.member_lanes[members], self.pressure
+                rows, places = timeline.between(lanes, self.on[members], self.off[members])
+                found.append((members[rows], places))
+        notes, places = (np.concatenate(part) for part in zip(*found, strict=True))
+        order = np.lexsort((places, notes))
+        return notes[order], places[order]
+
+    def values(self, notes: IntArray, places: IntArray) -> FloatArray:
+        """Value for each note at a place."""
+        lanes, managers = self.lanes[notes], self.managers[notes]
+        values = self.own.at(lanes, places)
+        rows = np.flatnonzero(self.members[notes])
+        if not len(rows):
+            return values
+        at = places[rows]
+        zone = self.own.at(managers[rows], at)
+        if self.code == PRESSURE_OF_NOTE:  # the pressure of a member is that of its note (MPE 2.2.7)
+            pressure = self.pressure
+            values[rows] = 0.0 if pressure is None else pressure.at(self.member_lanes[notes[rows]], at)
+        elif self.code == PRESSURE_OF_CHANNEL:
+            values[rows] = zone
+        elif self.code == PROGRAM_AND_BANK:  # MPE 2.3.3
+            values[rows] = np.where(zone > 0, zone, values[rows])
+        else:
+            later = self.own.latest(managers[rows], at) > self.own.latest(lanes[rows], at)
+            values[rows] = np.where(later, zone, values[rows])
+        return values
+
+
+def _put_back(timeline: Timeline, lanes: IntArray, places: IntArray) -> None:
+    if len(lanes):
+        timeline.extend(lanes, places, np.full(len(lanes), float(timeline.default)))
+
+
+def _changes(rows: Table, start: float) -> Table:
+    """Of several rows of a note at a tick the last, and of these the ones that change something."""
+    if not len(rows):
+        return rows
+    rows = rows[
+        np.append((rows["note"][1:] != rows["note"][:-1]) | (rows["tick"][1:] != rows["tick"][:-1]), True)
+    ]
+    first = np.append(True, rows["note"][1:] != rows["note"][:-1])
+    before = np.where(first, start, np.append(start, rows["value"][:-1]))
+    result: Table = rows[rows["value"] != before]
+    return result
