@@ -12,6 +12,7 @@ from dataclasses import replace
 import mido
 import numpy as np
 
+from retune.arrays import distinct
 from retune.check import clip, stream
 from retune.check.curve import Spans, pitch_curve, sounding_ends
 from retune.check.in_force import IS_KEPT, PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE
@@ -129,7 +130,7 @@ def _feed_in_force(receiver: Receiver, controls: Table, rows: IntArray, lanes: I
     """Every controller that holds until it is sent again."""
     kept = IS_KEPT[controls["number"]]
     controls, rows, lanes = controls[kept], rows[kept], lanes[kept]
-    for number in np.unique(controls["number"]).tolist():
+    for number in distinct(controls["number"]).tolist():
         mine = controls["number"] == number
         receiver.in_force.extend(number, lanes[mine], rows[mine], controls["value"][mine])
 

@@ -236,7 +236,7 @@ def without(data: bytes, found: Callable[[mido.Message], bool]) -> bytes:
 
 
 def test_a_last_note_that_is_never_released_is_noticed():
-    """The track ends where its note-off stood, so that it sounds no longer than before; but a player may let it hang."""
+    """The track ends where its note-off stood: it sounds no longer than before, but a player may let it hang."""
     data = file_of([in_order(note(0, 900, 60), note(0, 960, 64))])
     report = check(data, without(data, lambda message: message.type == "note_off"))
     assert report.fidelity.releases_lost == 1
