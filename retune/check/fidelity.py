@@ -13,7 +13,6 @@ from retune.check.in_force import (
     PARAMETERS,
     PRESSURE_OF_CHANNEL,
     PRESSURE_OF_NOTE,
-    PRESSURES,
     PROGRAM_AND_BANK,
 )
 from retune.check.matching import unequal
@@ -170,7 +169,9 @@ def _other_settings(both: Comparison, problems: list[str]) -> int:
     after = after[both.place[after["note"]] >= 0]
     after["note"] = both.place[after["note"]]
     mine, _ = both.pairs
-    before = before[np.isin(before["note"], mine)]
+    matched = np.zeros(len(both.score.notes), dtype=bool)
+    matched[mine] = True
+    before = before[matched[before["note"]]]
     before, after = (rows[~_is_zone_pressure(both, rows)] for rows in (before, after))
     gone, more = unequal(
         *([rows[name] for name in ("note", "code", "tick", "value")] for rows in (before, after))
@@ -188,7 +189,8 @@ def _is_zone_pressure(both: Comparison, rows: Table) -> BoolArray:
     mine, theirs = both.pairs
     unfit = both.original.notes["member"].copy()
     unfit[mine] |= _shares_member(both.decoded.notes)[theirs]
-    result: BoolArray = np.isin(rows["code"], PRESSURES) & unfit[rows["note"]]
+    is_pressure = (rows["code"] == PRESSURE_OF_CHANNEL) | (rows["code"] == PRESSURE_OF_NOTE)
+    result: BoolArray = is_pressure & unfit[rows["note"]]
     return result
 
 

@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
 PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE, PROGRAM_AND_BANK = 128, 129, 130  # codes behind those of controllers
 PARAMETERS = 1 << 15  # codes of parameters begin here
-PRESSURES = (PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE)
 STARTS = {7: 100, 10: 64, 11: 127, 91: 40, **dict.fromkeys(range(71, 79), 64)}  # GM2 RP-024 3.3; all others 0
 _RESET_BY_121 = (1, 11, 64, 65, 66, 67, PRESSURE_OF_CHANNEL)  # RP-015
 _BANKS = (0, 32)  # heeded by the next program change (GM2 RP-024 3.2)

@@ -41,8 +41,10 @@ def realised(both: Comparison, tuning: Tuning) -> Realised:
     error = sounds.at(notes, starts) - meant.at(notes, starts)
     if own is not None:
         error -= own.at(notes, starts)
-    drums = both.original.notes["percussion"][notes] & np.isin(notes, tuning.offsets["note"])
-    error = np.where(drums, 0.0, np.abs(error))
+    drums = np.zeros(len(score.notes), dtype=bool)
+    drums[tuning.offsets["note"]] = True
+    drums &= both.original.notes["percussion"]
+    error = np.where(drums[notes], 0.0, np.abs(error))
     down = starts < score.notes["release_tick"][notes]
     length = np.where(down, ends - starts, 0)
     if not length.any():

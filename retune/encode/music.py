@@ -40,8 +40,9 @@ def survey(score: Score) -> Survey:
     timeline = read_timeline(score)
     instruments, of_part = find_instruments(score, timeline.others)
     of_note = of_part[score.notes["part"]] if len(score.parts) else np.zeros(0, np.int64)
-    playing, first = np.unique(of_note, return_index=True)
-    first_note = dict(zip(playing.tolist(), timeline.on[first].tolist(), strict=True))
+    first = np.full(len(instruments), -1)
+    first[of_note[::-1]] = timeline.on[::-1]  # of several the last one put in stays: the earliest
+    first_note = dict(enumerate(first.tolist()))
     return Survey(
         score=score,
         timeline=timeline,

@@ -108,7 +108,7 @@ def mutations(message: mido.Message) -> Iterator[tuple[str, mido.Message | None]
         data = list(message.data)
         first = -2 if data[3] == 2 else -24  # of frequency words the middle byte, of octaves the twelve MSBs
         for place in range(first, 0, 2) if data[2] == 8 else (-1,):
-            data[place] += 1
+            data[place] ^= 1
         yield "data", message.copy(data=data)
 
 
