@@ -20,8 +20,8 @@ PURE_DEVIATION = np.full(12, np.nan)
 for _semitones, _ratio in CONSONANCES.items():
     PURE_DEVIATION[_semitones] = ratio_to_cents(*_ratio) - 100.0 * _semitones
 
-MOST_PAIRS = 20_000_000
-"""Where more pairs sound together, evenly chosen ones stand for all (chosen to stay below a gigabyte)."""
+MOST_PAIRS = 2_000_000
+"""Where more pairs sound together, evenly chosen ones stand for all (chosen to stay below half a gigabyte)."""
 
 
 class Pairs(NamedTuple):
