@@ -7,6 +7,7 @@ import signal
 from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from itertools import islice
 
 from retune.batch.manifest import REFUSED, Row
@@ -39,8 +40,9 @@ def _pooled(tasks: Sequence[Task], jobs: int) -> Generator[tuple[Row, Task], Non
     executor = worker_pool(min(jobs, len(tasks)))
     running: dict[Future[Row], Task] = {}
     try:
-        for task in islice(waiting, jobs * AHEAD):
-            running[executor.submit(run_task, task)] = task
+        with _interrupts_held_back():  # the first task starts the workers, which must find this process there
+            for task in islice(waiting, jobs * AHEAD):
+                running[executor.submit(run_task, task)] = task
         while running:
             done, _ = wait(running, return_when=FIRST_COMPLETED)
             for future in done:
@@ -82,7 +84,34 @@ def worker_pool(workers: int) -> ProcessPoolExecutor:
     context = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
     if context.get_start_method() == "forkserver":
         context.set_forkserver_preload(["retune.batch.preload"])
+        _start_server()
     return ProcessPoolExecutor(workers, mp_context=context, initializer=_leave_interrupts_to_the_parent)
+
+
+def _start_server() -> None:
+    """Start the process that forks the workers, deaf to interrupts from its first moment.
+
+    It ignores them by itself, but only once it is up: until then an interrupt would end it with a trace. What is
+    held back here is inherited by it, and reaches this process afterwards.
+    """
+    from multiprocessing import forkserver, resource_tracker
+
+    resource_tracker.ensure_running()  # the server starts it otherwise, and that lets interrupts through again
+    with _interrupts_held_back():
+        forkserver.ensure_running()
+
+
+@contextmanager
+def _interrupts_held_back() -> Iterator[None]:
+    """Let an interrupt wait, where the system can."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _leave_interrupts_to_the_parent() -> None:
