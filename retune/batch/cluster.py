@@ -87,16 +87,24 @@ def _finished(client: Client, futures: Sequence[Future[Row]], address: str) -> I
     left, worker_seen = len(futures), time.monotonic()
     while left:
         try:
-            yield done.get(timeout=LOOK_SECONDS)
-            left, worker_seen = left - 1, time.monotonic()
+            future = done.get(timeout=LOOK_SECONDS)
         except queue.Empty:
             if _has_workers(client):
                 worker_seen = time.monotonic()
             elif time.monotonic() - worker_seen > WORKERLESS_SECONDS:
-                raise SomeFilesFailed(
-                    f"scheduler: no worker at {address} for {WORKERLESS_SECONDS} seconds; {left} of {len(futures)} "
-                    "files were not converted: start workers and run again"
-                ) from None
+                trouble = f"no worker at {address} for {WORKERLESS_SECONDS} seconds"
+                raise _unfinished(trouble, left, len(futures)) from None
+            continue
+        if future.cancelled():  # nobody cancels but a scheduler that ends
+            raise _unfinished(f"the scheduler at {address} has ended", left, len(futures))
+        yield future
+        left, worker_seen = left - 1, time.monotonic()
+
+
+def _unfinished(trouble: str, left: int, files: int) -> SomeFilesFailed:
+    return SomeFilesFailed(
+        f"scheduler: {trouble}; {left} of {files} files were not converted: start workers and run again"
+    )
 
 
 def _has_workers(client: Client) -> bool:
