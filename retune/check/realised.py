@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from retune.arrays import distinct
-from retune.check.fidelity import Comparison
+from retune.check.comparison import Comparison
 from retune.check.sounding import FloatArray, IntArray, Table
 from retune.tuning.model import Tuning
 

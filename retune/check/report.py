@@ -8,7 +8,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from retune.check.fidelity import Comparison, Fidelity, note_at
+from retune.check.comparison import Comparison, note_at
+from retune.check.fidelity import Fidelity
 from retune.check.figures import Figures, figures
 from retune.check.lines import Moves, comma_jumps, odd_steps
 from retune.check.pairs import Pairs, consonant_pairs, per_bar

@@ -7,8 +7,9 @@ from typing import Protocol
 
 import numpy as np
 
+from retune.check.comparison import Comparison, note_at
 from retune.check.decode import decode, decode_score
-from retune.check.fidelity import Comparison, compare, note_at
+from retune.check.fidelity import compare
 from retune.check.matching import NoteColumns, match_by_pitch, match_notes
 from retune.check.realised import Realised, realised
 from retune.check.report import CheckReport, Measured

@@ -1,9 +1,11 @@
 """The solver against a general-purpose modelling library on the same convex problem."""
 
+import warnings
+
 import cvxpy
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from retune.tuning.interior import Problem, minimise
@@ -34,7 +36,7 @@ def random_problem(seed: int, size: int, rows: int, limits: int) -> Problem:
 
 
 def reference(problem: Problem) -> float:
-    """Optimum of the same problem, by cvxpy with Clarabel."""
+    """Optimum of the same problem, by cvxpy with Clarabel; where that doubts its own answer there is none."""
     x = cvxpy.Variable(problem.size)
     r = x[problem.first] - x[problem.second] - problem.target
     cost = (
@@ -49,10 +51,15 @@ def reference(problem: Problem) -> float:
     if len(problem.limit):
         limits.append(cvxpy.abs(x[problem.limit_first] - x[problem.limit_second]) <= problem.limit)
     model = cvxpy.Problem(cvxpy.Minimize(cost), limits)
-    return float(model.solve(solver=cvxpy.CLARABEL))
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Solution may be inaccurate")
+        best = float(model.solve(solver=cvxpy.CLARABEL))
+    assume(model.status == cvxpy.OPTIMAL)
+    return best
 
 
 @settings(max_examples=25, deadline=None)
+@example(seed=1318186, size=3, rows=1, limits=0)  # the outside solver calls its answer inaccurate here
 @given(st.integers(0, 2**32 - 1), st.integers(2, 30), st.integers(1, 80), st.integers(0, 8))
 def test_no_worse_than_an_independent_optimum_and_inside_every_limit(seed, size, rows, limits):
     problem = random_problem(seed, size, rows, limits)

@@ -1,0 +1,142 @@
+"""Events that are no notes, before and after: controllers, programs, texts, meters, names of tracks."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+
+from retune.check.added import added_events, added_stored
+from retune.check.comparison import Comparison, counted
+from retune.check.matching import unequal
+from retune.check.pieces import whole_messages
+from retune.check.sounding import (
+    CHANNEL_PRESSURE,
+    CONTROL,
+    KEY_PRESSURE,
+    PARAMETER,
+    PROGRAM,
+    SYSTEM,
+    Stored,
+    Table,
+)
+from retune.constants import DEFAULT_METER, DEFAULT_TEMPO_US
+from retune.harmony.spelling import LETTERS
+from retune.score.model import Score
+from retune.score.text import readable
+
+CLIP_FORMAT = 2  # of `Sounding.format`
+_KINDS = {
+    CONTROL: "control change",
+    PROGRAM: "program change",
+    CHANNEL_PRESSURE: "channel pressure",
+    KEY_PRESSURE: "key pressure",
+    PARAMETER: "parameter",
+}
+_TEXTS = frozenset(
+    ("text", "copyright", "instrument_name", "lyrics", "marker", "cue_marker", "program_name", "device_name")
+)
+
+
+def changed_events(both: Comparison, problems: list[str]) -> tuple[int, int]:
+    """How many events are lost and added.
+
+    Lost are channel events that no channel has at their tick, and meta and sysex events that are gone.
+    """
+    score, before, after = both.score, both.original, both.decoded
+    as_clip = after.format == CLIP_FORMAT
+    n_tracks = len(before.track_names) if len(after.track_names) > len(before.track_names) else None
+    gone, more = _changed_channel_events(before.events, after.events, as_clip, n_tracks)
+    for rows, verb in ((gone, "is missing"), (more, "is not in the original")):
+        if len(rows):
+            what = f"{_KINDS[int(rows[0]['kind'])]} {_event_name(rows[0])}"
+            place = score.where(int(rows[0]["tick"]))
+            problems.append(
+                f"{counted(len(rows), f'controller or program event {verb}')}; first {what} at {place}"
+            )
+    stored, found = (Counter(_in_clip(s.stored) if as_clip else s.stored) for s in (before, after))
+    implied = _implied_in_clip(score, before.track_names) if as_clip else frozenset()
+    lost, added = list((stored - found).elements()), added_stored(stored, found, implied)
+    for events, verb in ((lost, "is missing"), (added, "is not in the original")):
+        if events:
+            tick, _, content = min(events, key=lambda row: row[0])
+            what = f"{str(content[0]).replace('_', ' ')} at {score.where(tick)}"
+            problems.append(f"{counted(len(events), f'meta or sysex event {verb}')}; first {what}")
+    return len(gone) + len(lost), len(more) + len(added)
+
+
+def _changed_channel_events(
+    before: Table, after: Table, as_clip: bool, n_tracks: int | None
+) -> tuple[Table, Table]:
+    """Events that no channel of their track has at their tick, and those that were added.
+
+    A part spread over channels has its events on several of them, and keys of key pressure stay; a MIDI 2.0
+    clip has no tracks, and carries banks in its program changes.
+    """
+    plain = ("tick", "kind", "number", "value")
+    names = plain if as_clip else ("track", *plain)
+    gone, more = unequal([before[name] for name in names], [after[name] for name in names])
+    if not as_clip and n_tracks is not None:  # nameless tracks for further ports: of whichever track they are
+        added = after[after["track"] >= n_tracks]
+        gone &= unequal([before[name] for name in plain], [added[name] for name in plain])[0]
+    if as_clip:
+        gone &= ~((before["kind"] == CONTROL) & np.isin(before["number"], (0, 32)))
+    return before[gone], added_events(before, after[more])
+
+
+def _implied_in_clip(score: Score, track_names: tuple[str, ...]) -> frozenset[Stored]:
+    """What a clip may say that the original implies: names of tracks, 4/4 and 120 to the minute (SMF 1.0).
+
+    Of a time code the tempo is what keeps its ticks in time with a whole number of them a quarter.
+    """
+    clock, quarter_us = score.clock, float(DEFAULT_TEMPO_US)
+    if clock.smpte:
+        quarter_us = float(clock.seconds_per_tick[0]) * max(round(clock.ticks_per_quarter), 1) * 1e6
+    names = (("text", readable(name)) for name in track_names)
+    meter, tempo = ("time_signature", *DEFAULT_METER), ("set_tempo", ("tempo", round(quarter_us)))
+    return frozenset((0, 0, content) for content in (*names, meter, tempo))
+
+
+def _in_clip(stored: tuple[Stored, ...]) -> list[Stored]:
+    """Stored events of either kind of file in the form that survives in a MIDI 2.0 clip.
+
+    What has no place there is left out; texts are compared as people read them.
+    """
+    kept: list[Stored] = []
+    for tick, _, content in whole_messages(stored):
+        kind = str(content[0])
+        values = {pair[0]: pair[1] for pair in content[1:] if isinstance(pair, tuple) and len(pair) == 2}
+        if kind == "time_signature" and values:
+            kept.append((tick, 0, (kind, values["numerator"], values["denominator"])))
+        elif kind == "key_signature" and values:
+            kept.append((tick, 0, (kind, _fifths(str(values["key"])))))
+        elif kind in _TEXTS and values:
+            kept.append((tick, 0, ("text", readable(str(values.get("text", values.get("name")))))))
+        elif kind == "text":
+            kept.append((tick, 0, ("text", readable(str(content[1]).encode().decode("latin-1")))))
+        elif kind in ("set_tempo", "sysex", SYSTEM, "time_signature", "key_signature"):
+            kept.append((tick, 0, content))
+    return kept
+
+
+def _fifths(key: str) -> int:
+    """Sharps (positive) or flats of a key such as "F#m" or "Bb"."""
+    tonic = LETTERS.index(key[0]) - 1 + 7 * (key.count("#") - key.count("b"))
+    return tonic - (3 if key.endswith("m") else 0)
+
+
+def lost_names(both: Comparison, problems: list[str]) -> int:
+    """Tracks whose name is not that of the same track of the original; in a clip, that no text of it says."""
+    before, after = both.original.track_names, both.decoded.track_names
+    lost = [k for k, name in enumerate(before) if k >= len(after) or after[k] != name]
+    if both.decoded.format == CLIP_FORMAT:
+        texts = {content for _, _, content in _in_clip(both.decoded.stored)}
+        lost = [k for k, name in enumerate(before) if name and ("text", readable(name)) not in texts]
+    if lost:
+        problems.append(f"{counted(len(lost), 'track has another name')}; first track {lost[0] + 1}")
+    return len(lost)
+
+
+def _event_name(row: np.void) -> str:
+    number, value = int(row["number"]), int(row["value"])
+    return f"{number} = {value}" if int(row["kind"]) != PROGRAM else str(value)
