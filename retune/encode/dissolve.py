@@ -200,13 +200,14 @@ class _Sweep:
         """Bend of a channel, that of its manager added."""
         state, manager = self.state(address), self.manager_of(address)
         semitones, cents = self._written(address)
-        if manager is None:
+        step_cents = bend_step_cents(1) * (semitones + cents / 100.0)
+        if manager is None or not step_cents:  # a range of nothing bends nothing, whatever the value
             return build.bend(address[1], BEND_CENTRE + state.value)
         total = state.cents + self.state(manager).cents
         self.reach_cents[manager] = max(self.reach_cents.get(manager, 0.0), abs(total))
-        exact = total / (bend_step_cents(1) * (semitones + cents / 100.0))
+        exact = total / step_cents
         value = min(max(BEND_CENTRE + round(exact), 0), BEND_MAX)
-        error = abs(value - BEND_CENTRE - exact) * bend_step_cents(1) * (semitones + cents / 100.0)
+        error = abs(value - BEND_CENTRE - exact) * step_cents
         self.rounding_cents = max(self.rounding_cents, error)
         return build.bend(address[1], value)
 

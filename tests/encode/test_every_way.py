@@ -74,3 +74,16 @@ def test_every_way_passes_its_own_check(encoding, when_full):
         assert conversion.checked.ok
 
     passes()
+
+
+@pytest.mark.parametrize("encoding", ENCODINGS)
+def test_members_of_a_zone_that_are_told_a_range_of_nothing_do_not_bend(encoding):
+    """RPN 0 = 0 on a member (M1-100-UM v1.1, 2.2.5 gives all members one range): its bends are all the same pitch."""
+    zone = [(0, f"control_change channel=0 control={n} value={v}") for n, v in ((101, 0), (100, 6), (6, 3))]
+    nothing = [
+        (0, f"control_change channel=1 control={n} value={v}") for n, v in ((101, 0), (100, 0), (6, 0))
+    ]
+    bends = [(240, "pitchwheel channel=1 pitch=3000"), (300, "pitchwheel channel=0 pitch=0")]
+    notes = [note(0, 480, 60, 1), note(0, 480, 64, 2), note(480, 960, 62, 1)]
+    data = file_of([[*zone, *nothing, *in_order(*notes, bends)]], end=1000)
+    assert convert(data, Options(encoding=encoding)).checked.ok
