@@ -118,10 +118,7 @@ def _row_of(future: Future[Row], task: Task) -> Row:
     """The row of a finished task; a task that could not be run on any worker is refused."""
     try:
         row: Row = future.result()
-    except (
-        Exception,
-        CancelledError,
-    ) as error:  # whatever the cluster raises: lost workers, unpicklable errors
+    except (Exception, CancelledError) as error:  # lost workers, unpicklable errors and what else there is
         reason = f"no worker could convert it: {type(error).__name__}: {error}"
         return Row(
             source=task.job.source, target=task.job.target, status=REFUSED, reason=reason, recipe=task.recipe

@@ -13,7 +13,6 @@ from typing import Literal
 import numpy as np
 
 from retune.arrays import distinct
-from retune.check.in_force import STARTS
 from retune.check.matching import unequal
 from retune.check.sounding import (
     CHANNEL_PRESSURE,
@@ -25,6 +24,7 @@ from retune.check.sounding import (
     Stored,
     Table,
 )
+from retune.constants import CONTROLLER_STARTS
 
 _SIDES: tuple[Literal["left", "right"], ...] = ("left", "right")
 _FIRST_MODE_MESSAGE = 120  # MIDI 1.0 p. 20: from here on controllers are commands, not values
@@ -58,7 +58,7 @@ def _in_force(known: Table, asked: Table) -> BoolArray:
     if kind == PARAMETER:  # entered in steps of one byte or less, so only an unknown number tells
         return np.full(len(asked), len(known) > 0)
     values = asked["value"]
-    excused: BoolArray = values == (STARTS.get(number, 0) if kind == CONTROL else 0)
+    excused: BoolArray = values == (CONTROLLER_STARTS.get(number, 0) if kind == CONTROL else 0)
     if kind == CHANNEL_PRESSURE:  # of a note that moves to another channel: one it has had
         excused |= ~unequal([values], [known["value"]])[0]
         return excused

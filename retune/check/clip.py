@@ -16,7 +16,6 @@ from retune.check.packets import (
     MIDI1_VOICE,
     MIDI2_VOICE,
     SYSEX7,
-    SYSTEM_LENGTHS,
     SYSTEM_MESSAGE,
     flex_text,
     is_clip,
@@ -50,7 +49,7 @@ from retune.check.sounding import (
     Stored,
     Table,
 )
-from retune.constants import BEND_CENTRE, CHANNELS_PER_PORT
+from retune.constants import BEND_CENTRE, CHANNELS_PER_PORT, SYSTEM_BYTES
 
 __all__ = ["decode_clip", "is_clip"]
 
@@ -116,7 +115,7 @@ def _take(reading: _Reading, place: int, tick: int, packet: tuple[int, ...]) -> 
         _voice(reading, place, tick, packet)
     elif kind == SYSTEM_MESSAGE:
         message = packet[0].to_bytes(4, "big")[1:]
-        reading.stored.append((tick, 0, (SYSTEM, *message[: SYSTEM_LENGTHS.get(message[0], 1)])))
+        reading.stored.append((tick, 0, (SYSTEM, *message[: SYSTEM_BYTES.get(message[0], 1)])))
     elif kind == MIDI1_VOICE:
         _old_voice(reading, place, tick, packet[0])
     elif kind == SYSEX7:

@@ -11,7 +11,7 @@ import numpy as np
 
 from retune.check.sounding import IN_FORCE_DTYPE, BoolArray, FloatArray, IntArray, Table
 from retune.check.timeline import Timeline
-from retune.constants import CHANNELS_PER_PORT
+from retune.constants import CHANNELS_PER_PORT, CONTROLLER_STARTS, RESET_BY_121
 
 if TYPE_CHECKING:
     from retune.check.curve import Spans
@@ -19,8 +19,7 @@ if TYPE_CHECKING:
 
 PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE, PROGRAM_AND_BANK = 128, 129, 130  # codes behind those of controllers
 PARAMETERS = 1 << 15  # codes of parameters begin here
-STARTS = {7: 100, 10: 64, 11: 127, 91: 40, **dict.fromkeys(range(71, 79), 64)}  # GM2 RP-024 3.3; all others 0
-_RESET_BY_121 = (1, 11, 64, 65, 66, 67, PRESSURE_OF_CHANNEL)  # RP-015
+_RESET = (*RESET_BY_121, PRESSURE_OF_CHANNEL)
 _BANKS = (0, 32)  # heeded by the next program change (GM2 RP-024 3.2)
 _ONE_SHOT = (84, 88)  # for a single note message: MIDI 1.0 p. 16; CA-031 (from memory)
 _NOT_IN_FORCE = frozenset((6, 38, 96, 97, 98, 99, 100, 101, *_ONE_SHOT, *range(120, 128)))
@@ -39,7 +38,9 @@ class InForce:
 
     def _timeline(self, code: int) -> Timeline:
         if code not in self.told:
-            self.told[code] = Timeline(-1.0 if code >= PARAMETERS else STARTS.get(code, 0), self.places)
+            self.told[code] = Timeline(
+                -1.0 if code >= PARAMETERS else CONTROLLER_STARTS.get(code, 0), self.places
+            )
         return self.told[code]
 
     def add(self, code: int, lane: int, place: int, value: int) -> None:
@@ -70,7 +71,7 @@ class InForce:
         for code, timeline in self.told.items():
             if code != PRESSURE_OF_NOTE:
                 _put_back(timeline, fresh, fresh_places)
-            if code in _RESET_BY_121:
+            if code in _RESET:
                 _put_back(timeline, by_121[:, 1], by_121[:, 0])
             timeline.freeze()
         if receiver.program.changes:

@@ -15,11 +15,6 @@ from retune.errors import InputError
 MAGIC = b"SMF2CLIP"  # CLIP 4
 WORDS = (1, 1, 1, 2, 2, 4, 1, 1, 2, 2, 2, 3, 3, 4, 4, 4)  # packet size by message type, UMP 2.1.4
 UTILITY, SYSTEM_MESSAGE, MIDI1_VOICE, SYSEX7, MIDI2_VOICE, FLEX, STREAM = 0, 1, 2, 3, 4, 0xD, 0xF
-SYSTEM_LENGTHS = {
-    0xF1: 2,
-    0xF2: 3,
-    0xF3: 2,
-}  # bytes of system messages; of all others 1 (MIDI 1.0, tables V-VI)
 _TICKS_PER_QUARTER, _DELTA = 3, 4  # status of utility messages
 _START_OF_CLIP, _END_OF_CLIP = 0x20, 0x21
 

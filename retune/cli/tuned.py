@@ -31,12 +31,12 @@ def tuned_input(
     """
     plan = read_plan_file(plan_path, beside=path)
     data = read_input(path)
+    from retune.cli.windows import all_remarks
     from retune.pipeline import analyze, tune
 
     analysis = analyze(data, options, name=path, plan=plan)
     tuning = tune(analysis, explain=explain)
-    remarks = (*analysis.score.remarks, *analysis.harmony.remarks, *tuning.remarks, *also)
-    print_remarks(remarks, name=path, quiet=quiet)
+    print_remarks((*all_remarks(analysis, tuning), *also), name=path, quiet=quiet)
     return analysis, tuning
 
 

@@ -16,14 +16,13 @@ from dataclasses import dataclass, field
 
 import mido
 
-from retune.constants import BEND_CENTRE
+from retune.constants import BEND_CENTRE, CONTROLLER_STARTS, RESET_BY_121
 from retune.encode import messages as build
 from retune.encode.instruments import KNOWN_PARAMETERS, NO_SELECTION, BendState, Instrument, Selection
 
 PRESSURE, BEND = 128, 129  # channel pressure and bend, kept beside the controllers 0–127
 
-STARTS_AT = {7: 100, 10: 64, 11: 127, 91: 40, **dict.fromkeys(range(71, 79), 64)}  # GM2 3.3; all others 0
-RESET_BY_121 = (1, 11, 64, 65, 66, 67, PRESSURE, BEND)  # RP-015
+RESET = (*RESET_BY_121, PRESSURE, BEND)
 
 Data = list[tuple[int, int]]
 """Data entry of one parameter: (controller, value) since its last MSB."""
@@ -53,7 +52,7 @@ class Voice:
 
     def reset_controllers(self) -> None:
         """Controller 121."""
-        for number in RESET_BY_121:
+        for number in RESET:
             self.settings.pop(number, None)
 
 
@@ -87,7 +86,7 @@ class Line:
 
     def reset_controllers(self) -> None:
         """Controller 121."""
-        for number in RESET_BY_121:
+        for number in RESET:
             self.settings.pop(number, None)
         self.bend = BEND_CENTRE
 
@@ -101,7 +100,7 @@ class Line:
         yield from self.agree_on_program(voice)
         numbers = dict.fromkeys([*voice.settings, *self.settings])
         for number in numbers:
-            yield from self.set(number, voice.settings.get(number, STARTS_AT.get(number, 0)))
+            yield from self.set(number, voice.settings.get(number, CONTROLLER_STARTS.get(number, 0)))
         for selection in [k for k in self.parameters if k in KNOWN_PARAMETERS and k not in voice.parameters]:
             if self.parameters[selection] != KNOWN_PARAMETERS[selection]:
                 yield from self.set_parameter(selection, KNOWN_PARAMETERS[selection])

@@ -10,10 +10,10 @@ from __future__ import annotations
 
 import mido
 
-from retune.constants import CC_RESET_ALL_CONTROLLERS
+from retune.constants import CC_RESET_ALL_CONTROLLERS, CONTROLLER_STARTS
 from retune.encode import messages as build
 from retune.encode.instruments import BendState, Selection
-from retune.encode.lines import PRESSURE, RESET_BY_121, STARTS_AT
+from retune.encode.lines import PRESSURE, RESET
 from retune.encode.timeline import OtherEvent
 
 BEND_RANGE: Selection = ("rpn", build.RPN_BEND_RANGE)
@@ -66,9 +66,9 @@ class ChannelState(BendState):
         if number in _BANKS:
             self.bank = (value, self.bank[1]) if number == build.CC_BANK_MSB else (self.bank[0], value)
         elif number == CC_RESET_ALL_CONTROLLERS:
-            for reset in RESET_BY_121:
+            for reset in RESET:
                 if reset < _FIRST_MODE or reset == PRESSURE:
-                    self.settings[reset] = (rank, STARTS_AT.get(reset, 0))
+                    self.settings[reset] = (rank, CONTROLLER_STARTS.get(reset, 0))
         elif number < _FIRST_MODE and number not in build.DATA_ENTRY:
             self.settings[number] = (rank, value)
 
@@ -87,7 +87,7 @@ class ChannelState(BendState):
             messages = [build.control(channel, *pair) for pair in zip(_BANKS, wanted, strict=False)]
             messages.append(build.program(channel, wanted[2]))
         for number, (rank, value) in manager.settings.items():
-            own_rank, own = self.settings.get(number, (-1, STARTS_AT.get(number, 0)))
+            own_rank, own = self.settings.get(number, (-1, CONTROLLER_STARTS.get(number, 0)))
             if rank > own_rank and value != own:
                 now = own if back else value
                 is_pressure = number == PRESSURE

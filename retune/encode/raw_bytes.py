@@ -8,11 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from retune.constants import SYSTEM_BYTES
 from retune.score.packets import SysexPacket
 
 SYSEX, END_OF_SYSEX = 0xF0, b"\xf7"
-_LENGTHS = {0xF1: 2, 0xF2: 3, 0xF3: 2, 0xF6: 1, 0xF8: 1, 0xFA: 1, 0xFB: 1, 0xFC: 1, 0xFE: 1, 0xFF: 1}
-"""Bytes of system common and real-time messages (MIDI 1.0 Detailed Specification 4.2.1, tables V to VII)."""
 
 
 class RawBytes:
@@ -52,7 +51,7 @@ def system_messages(content: bytes) -> list[bytes] | None:
     found, at = [], 0
     while at < len(content):
         is_sysex = content[at] == SYSEX
-        stop = content.find(END_OF_SYSEX, at) + 1 if is_sysex else at + _LENGTHS.get(content[at], 0)
+        stop = content.find(END_OF_SYSEX, at) + 1 if is_sysex else at + SYSTEM_BYTES.get(content[at], 0)
         piece = content[at:stop]
         inner = piece[1:-1] if is_sysex else piece[1:]
         if not at < stop <= len(content) or any(byte > 0x7F for byte in inner):

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import percentile
 from retune.harmony.metre import Grid, notated_grid, shifted_grid
 from retune.harmony.motion import Motion, find_motion
 from retune.harmony.weights import WEIGHTS, Weights
@@ -70,7 +71,7 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     fingered = _lowest(key[note], step, held / lengths[step], len(lengths))
     bass = _lowest(key[note], step, (held + ringing) / lengths[step], len(lengths))
     attack = np.bincount(first, minlength=len(lengths)).astype(np.float64)
-    crowd = attack / max(1.0, float(np.percentile(attack, 90)))
+    crowd = attack / max(1.0, percentile(attack, 90))
     grid = notated_grid(score.meters)
     beats = lengths / grid.beat_ticks(starts)
     alone = np.bincount(step, weights=held + ringing > 0, minlength=len(lengths)) == 1

@@ -83,7 +83,7 @@ def _sounding_best_first(
     bounds = np.searchsorted(pieces["window"][here], np.arange(len(windows) + 1))
     note, window_of = pieces["note"][here].astype(np.int64), pieces["window"][here]
     step = (score.notes["key"][note].astype(np.int64) - windows["root_pc"][window_of]) % 12
-    root_cents = _cents_of(tuning, note, middle[here]) - ratios.deviations[window_of, step]
+    root_cents = tuning.at(note, middle[here]) - ratios.deviations[window_of, step]
     spread = np.full(len(windows), np.inf)  # how far the roots lie apart that the tones of a chord point to
     full = np.flatnonzero(np.diff(bounds))
     if len(full):
@@ -131,7 +131,7 @@ def _slow_chord(
     keys = score.notes["key"][notes].astype(np.int64)
     built = _Built(
         keys=keys,
-        cents=_cents_of(tuning, notes, np.full(len(notes), middle)),
+        cents=tuning.at(notes, np.full(len(notes), middle)),
         names=tuple(plain(score.parts[part].name) for part in score.notes["part"][notes]),
         order=tuple(sorted(range(len(notes)), key=lambda i: _place(keys, i, root, chord))),
         root=root,
@@ -208,13 +208,3 @@ def interval_ratio(lower: tuple[int, int], upper: tuple[int, int], semitones: in
     n, m = (n << octaves, m) if octaves >= 0 else (n, m << -octaves)
     common = math.gcd(n, m)
     return n // common, m // common
-
-
-def _cents_of(tuning: Tuning, notes: IntArray, ticks: IntArray) -> NDArray[np.float64]:
-    """Return the offset of each note at its tick [cents]."""
-    rows = tuning.offsets
-    span = int(rows["end_tick"].max(initial=0)) + 1
-    place = rows["note"] * span + rows["start_tick"]
-    at = np.searchsorted(place, notes * span + ticks, side="right") - 1
-    result: NDArray[np.float64] = rows["offset_cents"][np.maximum(at, 0)]
-    return result

@@ -60,7 +60,7 @@ def picture(
     row = harmony.windows[window]
     middle = int(row["start_tick"] + row["end_tick"]) // 2
     keys = score.notes["key"][notes].astype(np.int64)
-    retuned = _offsets_at(tuning, notes, middle)
+    retuned = tuning.at(notes, middle)
     meeting = _meeting(keys, int(row["root_pc"]), ratios.tables[ratios.table_of_window[window]].pairs)
     figure = Figure(figsize=(11.0, 5.5), layout="constrained")
     axes = figure.subplots(2, 2, sharex="row", sharey="row")
@@ -112,13 +112,6 @@ def _chord(score: Score, harmony: Harmony, start_tick: int, end_tick: int) -> tu
         if 0 in above and np.isin(above, _THIRDS).any():
             return int(window), notes
     raise OptionError("beats: no chord with a root and a third sounds there; choose other bars")
-
-
-def _offsets_at(tuning: Tuning, notes: NDArray[np.int64], tick: int) -> FloatArray:
-    rows = tuning.offsets
-    there = rows[(rows["start_tick"] <= tick) & (rows["end_tick"] > tick) & np.isin(rows["note"], notes)]
-    result: FloatArray = there["offset_cents"][np.searchsorted(there["note"], notes)]
-    return result
 
 
 def _meeting(keys: NDArray[np.int64], root: int, pairs: tuple[tuple[int, int], ...]) -> Meeting:

@@ -50,10 +50,10 @@ def find_compromises(
     One per window and two notes of the scale: the pair that sounds longest stands for its doublings and inversions.
     """
     pairs = _whole_note_pairs(score, harmony, ratios, options)
-    offset = _offset_at(tuning, len(score.notes), pairs)
+    upper, lower = (tuning.at(note, pairs.start_tick) for note in (pairs.upper_note, pairs.lower_note))
     key = score.notes["key"].astype(np.int64)
     interval = (key[pairs.upper_note] - key[pairs.lower_note]) % 12
-    miss = offset[0] - offset[1] - pairs.rows.target
+    miss = upper - lower - pairs.rows.target
     plain = np.abs(pairs.rows.target - consonant_deviations(options.prime_limit)[interval]) < SAME_CENTS
     marked = np.flatnonzero(np.abs(miss) > WORTH_TELLING_CENTS)
     marked = marked[np.argsort(-pairs.rows.weight[marked], kind="stable")]
@@ -90,20 +90,6 @@ def _whole_note_pairs(score: Score, harmony: Harmony, ratios: Ratios, options: O
         last_piece=last,
     )
     return pair_rows(score, harmony, ratios, by_piece, weights_for(options), options.prime_limit)
-
-
-def _offset_at(tuning: Tuning, notes: int, pairs: Pairs) -> tuple[Floats, Floats]:
-    """Offsets of the upper and lower note of each pair when the pair begins to sound [cents]."""
-    rows = tuning.offsets
-    span = int(rows["end_tick"].max(initial=0)) + 1
-    place = rows["note"] * span + rows["start_tick"]
-
-    def at(note: Ints) -> Floats:
-        found = np.searchsorted(place, note * span + pairs.start_tick, side="right") - 1
-        result: Floats = rows["offset_cents"][np.maximum(found, 0)]
-        return result
-
-    return at(pairs.upper_note), at(pairs.lower_note)
 
 
 def _compromise(

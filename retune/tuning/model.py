@@ -43,3 +43,12 @@ class Tuning:
     compromises: tuple[Compromise, ...] = field(default=())  # intervals that are not pure
     shifts: tuple[Compromise, ...] = field(default=())  # notes that change their pitch held or struck again
     remarks: tuple[Remark, ...] = field(default=())
+
+    def at(self, notes: NDArray[np.int64], ticks: NDArray[np.int64] | int) -> NDArray[np.float64]:
+        """(n,) offset of each note at its tick, or all at one [cents]; before its onset, that of its onset."""
+        rows = self.offsets
+        span = int(rows["end_tick"].max(initial=0)) + 1
+        place = rows["note"] * span + rows["start_tick"]
+        row = np.searchsorted(place, notes * span + ticks, side="right") - 1
+        result: NDArray[np.float64] = rows["offset_cents"][np.maximum(row, 0)]
+        return result

@@ -275,8 +275,20 @@ def step_rows(score: Score, harmony: Harmony, unknowns: Unknowns, weights: Weigh
     return Rows(first, second, np.zeros(len(first)), weight)
 
 
-def melody(score: Score) -> tuple[Ints, Ints, Ints]:
-    """(earlier note, later note, semitones up) for every two notes that follow each other in a single line.
+class Melody(NamedTuple):
+    """Every two notes that follow each other in a single line."""
+
+    earlier: Ints
+    later: Ints
+    rise: Ints  # [semitones]
+
+    def where(self, keep: NDArray[np.bool_]) -> Melody:
+        """The rows marked True."""
+        return Melody(self.earlier[keep], self.later[keep], self.rise[keep])
+
+
+def melody(score: Score) -> Melody:
+    """The single lines of all parts.
 
     From one note of a part to the next, where the part sounds one note at a time and rests for less than two
     quarters.
@@ -292,14 +304,13 @@ def melody(score: Score) -> tuple[Ints, Ints, Ints]:
     near = (part[1:] == part[:-1]) & alone[:-1] & alone[1:]
     near &= gap < STRIDE_GAP_QUARTERS * score.clock.ticks_per_quarter
     before, after = before[near], after[near]
-    return before, after, notes["key"][after].astype(np.int64) - notes["key"][before]
+    return Melody(before, after, notes["key"][after].astype(np.int64) - notes["key"][before])
 
 
-def stride_rows(score: Score, unknowns: Unknowns, weights: Weights) -> tuple[Rows, Rows]:
+def stride_rows(line: Melody, unknowns: Unknowns, weights: Weights) -> tuple[Rows, Rows]:
     """Melodic steps stay what is heard as a semitone or a whole tone: rows against too wide and too narrow."""
-    before, after, rise = melody(score)
-    steps = np.isin(np.abs(rise), (1, 2))
-    upper, lower, size = _upper_and_lower(unknowns, before[steps], after[steps], rise[steps])
+    steps = line.where(np.isin(np.abs(line.rise), (1, 2)))
+    upper, lower, size = _upper_and_lower(steps, unknowns)
     narrowest, widest = (np.array(limits)[size - 1] for limits in zip(*STRIDES, strict=True))
     weight = np.full(len(size), weights.stride)
     return (
@@ -308,23 +319,23 @@ def stride_rows(score: Score, unknowns: Unknowns, weights: Weights) -> tuple[Row
     )
 
 
-def leap_rows(score: Score, unknowns: Unknowns, weights: Weights, prime_limit: int) -> Rows:
+def leap_rows(line: Melody, unknowns: Unknowns, weights: Weights, prime_limit: int) -> Rows:
     """Melodic fourths, fifths and octaves are pure: a line, above all a bass, is heard to leap by them.
 
     Where chords share no tone, these alone say how far their roots lie apart.
     """
-    before, after, rise = melody(score)
-    leaps = np.isin(np.abs(rise), LEAPS)
-    upper, lower, size = _upper_and_lower(unknowns, before[leaps], after[leaps], rise[leaps])
+    leaps = line.where(np.isin(np.abs(line.rise), LEAPS))
+    upper, lower, size = _upper_and_lower(leaps, unknowns)
     target = consonant_deviations(prime_limit)[size % 12]
     return Rows(upper, lower, target, np.full(len(size), weights.leap))
 
 
-def _upper_and_lower(unknowns: Unknowns, before: Ints, after: Ints, rise: Ints) -> tuple[Ints, Ints, Ints]:
+def _upper_and_lower(line: Melody, unknowns: Unknowns) -> tuple[Ints, Ints, Ints]:
     """Unknowns of the upper and the lower note of melodic intervals, and their sizes [semitones]."""
-    earlier = unknowns.of_piece[unknowns.last_piece[before]]
-    later = unknowns.of_piece[unknowns.first_piece[after]]
-    return np.where(rise > 0, later, earlier), np.where(rise > 0, earlier, later), np.abs(rise)
+    earlier = unknowns.of_piece[unknowns.last_piece[line.earlier]]
+    later = unknowns.of_piece[unknowns.first_piece[line.later]]
+    up = line.rise > 0
+    return np.where(up, later, earlier), np.where(up, earlier, later), np.abs(line.rise)
 
 
 def held_rows(harmony: Harmony, unknowns: Unknowns, weights: Weights) -> Rows:

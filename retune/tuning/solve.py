@@ -35,6 +35,7 @@ from retune.tuning.rows import (
     frame_rows,
     held_rows,
     leap_rows,
+    melody,
     pair_rows,
     piece_deviations,
     repeat_rows,
@@ -119,15 +120,15 @@ def set_up(
     weights = weights_for(options)
     unknowns = number_unknowns(score, harmony, hold)
     given = given_offsets(score, harmony, fixed_parts(options, score.parts))
-    pairs = pair_rows(score, harmony, ratios, unknowns, weights, options.prime_limit)
+    pairs, line = pair_rows(score, harmony, ratios, unknowns, weights, options.prime_limit), melody(score)
     rows = _joined(
         pairs.rows,
         frame_rows(score, harmony, ratios, unknowns, weights),
         repeat_rows(score, unknowns, weights),
         step_rows(score, harmony, unknowns, weights),
         held_rows(harmony, unknowns, weights),
-        *stride_rows(score, unknowns, weights),
-        leap_rows(score, unknowns, weights, options.prime_limit),
+        *stride_rows(line, unknowns, weights),
+        leap_rows(line, unknowns, weights, options.prime_limit),
     )
     lower, upper = bounds(score, harmony, unknowns, piece_deviations(score, harmony, ratios), drift)
     pull = home_pulls(score, harmony, unknowns, weights, options.home, drift)

@@ -6,6 +6,7 @@ import contextlib
 import io
 import subprocess
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -48,6 +49,14 @@ def run(*arguments: object, stdin: bytes = b"") -> Result:
     finally:
         sys.stdin = before
     return Result(status, out.bytes(), err.bytes().decode())
+
+
+def refused(arguments: Sequence[object], message: str, folder: Path) -> None:
+    """`convert` with these arguments says one line, exits with 2, and leaves nothing in the folder it runs in."""
+    result = run("convert", *arguments)
+    assert (result.status, result.out, result.err.count("\n")) == (2, b"", 1)
+    assert message in result.err
+    assert list(folder.iterdir()) == []
 
 
 def process(*arguments: object, stdin: bytes = b"", timeout: float = 60) -> Result:

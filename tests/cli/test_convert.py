@@ -15,7 +15,7 @@ import pytest
 
 from retune.options import Options
 from retune.pipeline import convert
-from tests.cli.run import HYMN, SAMPLES, process, run
+from tests.cli.run import HYMN, SAMPLES, process, refused, run
 
 NAMES = sorted(path.stem for path in SAMPLES.glob("*.mid"))
 
@@ -230,10 +230,7 @@ def test_report_and_output_are_two_files(tmp_path):
 )
 def test_wrong_usage(arguments, message, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    result = run("convert", *arguments)
-    assert (result.status, result.out, result.err.count("\n")) == (2, b"", 1)
-    assert message in result.err
-    assert list(tmp_path.iterdir()) == []
+    refused(arguments, message, tmp_path)
 
 
 @pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="needs a user whose rights count")

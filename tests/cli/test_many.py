@@ -12,7 +12,7 @@ import sys
 import pytest
 
 from tests.cli.inputs import NO_NOTES, TEXT
-from tests.cli.run import HYMN, SAMPLES, process, run
+from tests.cli.run import HYMN, SAMPLES, process, refused, run
 
 
 @pytest.fixture
@@ -120,10 +120,7 @@ def test_names_that_are_not_unicode(tmp_path):
 )
 def test_wrong_usage(arguments, message, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    result = run("convert", *arguments)
-    assert (result.status, result.out, result.err.count("\n")) == (2, b"", 1)
-    assert message in result.err
-    assert list(tmp_path.iterdir()) == []
+    refused(arguments, message, tmp_path)
 
 
 @pytest.mark.parametrize("option", ["--manifest", "--depfile"])

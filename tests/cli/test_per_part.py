@@ -15,7 +15,7 @@ from retune.encode import extract_part, per_part
 from retune.options import ENCODINGS, Options
 from retune.pipeline import _problems_apart, analyze, convert, tune
 from retune.score import read_score
-from tests.cli.run import HYMN, SAMPLES, process, run
+from tests.cli.run import HYMN, SAMPLES, process, refused, run
 
 NAMES = ["evening_hymn-01-soprano", "evening_hymn-02-alto", "evening_hymn-03-tenor", "evening_hymn-04-bass"]
 
@@ -181,7 +181,4 @@ def test_the_figures_are_those_of_one_file():
 )
 def test_wrong_usage(arguments, message, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    result = run("convert", *arguments)
-    assert (result.status, result.out, result.err.count("\n")) == (2, b"", 1)
-    assert message in result.err
-    assert list(tmp_path.iterdir()) == []
+    refused(arguments, message, tmp_path)

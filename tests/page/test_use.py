@@ -288,17 +288,22 @@ def test_print_holds_music_chords_and_figures_and_no_controls(
     assert page.evaluate(margins) == 1, "paper has margins whatever the browser is set to"
 
 
+def page_of(track: mido.MidiTrack, folder: Path) -> Path:
+    """The page of a piece of one track."""
+    out = io.BytesIO()
+    mido.MidiFile(tracks=[track]).save(file=out)
+    analysis = analyze(out.getvalue(), Options())
+    path = folder / "page.html"
+    path.write_text(build_page(analysis, tune(analysis)), encoding="utf-8")
+    return path
+
+
 def test_percussion_alone_plays_and_has_no_chords(tmp_path: Path, open_page: Opener):
     track = mido.MidiTrack()
     for _ in range(8):
         track.append(mido.Message("note_on", channel=9, note=38, velocity=90))
         track.append(mido.Message("note_off", channel=9, note=38, time=480))
-    out = io.BytesIO()
-    mido.MidiFile(tracks=[track]).save(file=out)
-    analysis = analyze(out.getvalue(), Options())
-    path = tmp_path / "drums.html"
-    path.write_text(build_page(analysis, tune(analysis)), encoding="utf-8")
-    page = open_page(path)
+    page = open_page(page_of(track, tmp_path))
     assert not page.locator("#chord-panel").is_visible()
     page.click("#play")
     for key in "hl.,s":
@@ -312,12 +317,7 @@ def test_ratios_of_a_chord_of_many_tones_stay_in_the_panel(tmp_path: Path, open_
     track = mido.MidiTrack()
     track += [mido.Message("note_on", note=key, velocity=64) for key in range(48, 60)]
     track += [mido.Message("note_off", note=key, time=1920 if key == 48 else 0) for key in range(48, 60)]
-    out = io.BytesIO()
-    mido.MidiFile(tracks=[track]).save(file=out)
-    analysis = analyze(out.getvalue(), Options())
-    path = tmp_path / "cluster.html"
-    path.write_text(build_page(analysis, tune(analysis)), encoding="utf-8")
-    page = open_page(path)
+    page = open_page(page_of(track, tmp_path))
     right = "document.querySelector('{}').getBoundingClientRect().right"
     assert len(page.inner_text("#chord-name small").split()) == 12
     assert page.evaluate(right.format("#chord-name small")) <= page.evaluate(right.format("#chord-panel"))
