@@ -24,8 +24,9 @@ from numpy.typing import NDArray
 
 from retune.arrays import distinct
 from retune.errors import Remark
+from retune.tuning.along import minimise_along
 from retune.tuning.bounds import ROUNDING_MARGIN_CENTS, bounds, home_pulls, with_room
-from retune.tuning.interior import Problem, Solution, minimise
+from retune.tuning.interior import GROUND_PULL, Problem, Solution
 from retune.tuning.model import OFFSET_DTYPE, Tuning
 from retune.tuning.partners import fixed_parts, given_offsets
 from retune.tuning.presets import weights_for
@@ -42,7 +43,7 @@ from retune.tuning.rows import (
     step_rows,
     stride_rows,
 )
-from retune.tuning.unknowns import Unknowns, limit_of_notes, number_unknowns
+from retune.tuning.unknowns import Unknowns, begin_ticks, limit_of_notes, number_unknowns
 from retune.tuning.weights import PARTNERS_IN_A_CROWD
 from retune.units import reference_shift_cents
 
@@ -63,6 +64,7 @@ class Setup(NamedTuple):
     """The problem of one piece, and what its unknowns stand for."""
 
     problem: Problem
+    when: Ints  # (problem.size,) tick at which each unknown begins to count
     unknowns: Unknowns
     pairs: Pairs
     given: Floats  # (n_pieces,) offset of fixed pieces [cents], nan where free
@@ -89,7 +91,7 @@ def solve_tuning(
     Raises `OptionError` for a fixed part or home that does not exist.
     """
     setup = set_up(score, harmony, ratios, options, limits=limits)
-    solution = minimise(setup.problem)
+    solution = minimise_along(setup.problem, setup.when)
     x = solution.x
     offsets = _piece_offsets(score, harmony, setup, x)
     return Tuning(
@@ -136,6 +138,7 @@ def set_up(
     problem = _problem(harmony, unknowns, rows, *with_room(lower, upper), pull, given, note_limit)
     return Setup(
         problem=problem,
+        when=np.append(begin_ticks(score, harmony, unknowns), 0),
         unknowns=unknowns,
         pairs=pairs,
         given=given,
@@ -200,7 +203,7 @@ def _problem(
         target=rows.target,
         weight=rows.weight,
         under=rows.under,
-        pull=np.append(pull, 1e9),
+        pull=np.append(pull, GROUND_PULL),
         pull_to=np.zeros(ground + 1),
         lower=lower,
         upper=upper,

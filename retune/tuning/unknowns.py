@@ -67,6 +67,17 @@ def number_unknowns(score: Score, harmony: Harmony, hold_limit: Floats) -> Unkno
     )
 
 
+def begin_ticks(score: Score, harmony: Harmony, unknowns: Unknowns) -> Ints:
+    """(size,) tick at which the piece, window or note of each unknown begins."""
+    ticks = np.empty(unknowns.size, dtype=np.int64)
+    pieces = harmony.pieces[::-1]  # backwards, so that the first piece of a note is written last
+    ticks[unknowns.of_piece[::-1]] = pieces["start_tick"]
+    windows = unknowns.offsets + unknowns.windows
+    ticks[unknowns.offsets : windows] = harmony.windows["start_tick"]
+    ticks[windows:] = score.notes["onset_tick"][unknowns.limited]
+    return ticks
+
+
 def limit_of_notes(score: Score, harmony: Harmony, hold_limit: Floats) -> Floats:
     """(n_notes,) hold limit of each note [cents]: the strictest of the windows it crosses."""
     limit = np.full(len(score.notes), np.inf)
