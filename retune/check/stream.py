@@ -15,7 +15,7 @@ import numpy as np
 from retune.check.sounding import IntArray
 from retune.errors import InputError, Remark
 from retune.score.model import Score
-from retune.score.reader import parse
+from retune.score.parse import parse
 from retune.score.repair import repair
 
 NOTE_ON, NOTE_OFF, BEND, CONTROL, PROGRAM, CHANNEL_PRESSURE, KEY_PRESSURE, SYSEX, OTHER = range(9)
@@ -75,10 +75,7 @@ def stream_of_bytes(data: bytes, name: str) -> tuple[Stream, tuple[Remark, ...]]
     repaired = repair(data, name=name)
     if repaired.format == 2:
         raise InputError(f"{name}: a file of independent patterns (format 2) has no one playing order")
-    tracks = [
-        (track, np.cumsum(np.array([message.time for message in track], np.int64)))
-        for track in parse(repaired)
-    ]
+    tracks = [(track.messages, track.ticks) for track in parse(repaired)]
     ends = [int(ticks[-1]) if len(ticks) else 0 for _, ticks in tracks]
     stream = _merged(repaired.format, quarter_ticks(repaired.division), tracks, ends)
     return stream, tuple(repaired.remarks)

@@ -23,6 +23,7 @@ _PEDAL_CONTROLS = frozenset(
     (CC_SUSTAIN, CC_SOSTENUTO, CC_RESET_ALL_CONTROLLERS, CC_ALL_SOUND_OFF, CC_ALL_NOTES_OFF)
 )
 _SETTINGS = frozenset(("program_change", "sysex", "set_tempo", "time_signature", "track_name", "midi_port"))
+_NOTE, _CONTROL, _SETTING, _KIND = 1, 2, 3, 18  # kinds of events, and from which bit on a word holds them
 
 EVENT_DTYPE = np.dtype(
     [
@@ -48,34 +49,48 @@ class Columns(NamedTuple):
     ports: tuple[IntArray, IntArray]  # event indices and the port in force from each on; the first is -1
 
 
-def read_columns(track: int, messages: list[mido.Message]) -> Columns:
-    """Read the events of one track (index `track`) into columns."""
-    ticks = np.cumsum(np.array([message.time for message in messages], dtype=np.int64))
-    notes: list[int] = []
-    controls: list[int] = []
-    settings: list[int] = []
-    note = notes.append
-    for index, message in enumerate(messages):
-        kind = message.type
-        if kind == "note_on":
-            note(index << 18 | message.channel << 14 | message.note << 7 | message.velocity)
-        elif kind == "note_off":
-            note(index << 18 | message.channel << 14 | message.note << 7)
-        elif kind == "control_change":
-            if message.control in _PEDAL_CONTROLS:
-                controls.append(index << 18 | message.channel << 14 | message.control << 7 | message.value)
-            elif message.control in SETUP_CONTROLS:
-                settings.append(index)
-        elif kind in _SETTINGS:
-            settings.append(index)
+def read_columns(track: int, messages: list[mido.Message], ticks: IntArray) -> Columns:
+    """Read the events of one track (index `track`) at their absolute ticks into columns."""
+    different, which = distinct_messages(messages)
+    words = np.array([_word(message) for message in different], dtype=np.int64)[which]
+    kinds = words >> _KIND
+    settings = np.flatnonzero(kinds == _SETTING).tolist()
     ports = _port_changes(messages, settings)
+    note, control = (np.flatnonzero(kinds == kind) for kind in (_NOTE, _CONTROL))
     return Columns(
         ticks=ticks,
-        notes=_unpack(track, notes, ticks, ports),
-        controls=_unpack(track, controls, ticks, ports),
+        notes=_unpack(track, note, words[note], ticks, ports),
+        controls=_unpack(track, control, words[control], ticks, ports),
         settings=settings,
         ports=ports,
     )
+
+
+def distinct_messages(messages: list[mido.Message]) -> tuple[list[mido.Message], IntArray]:
+    """The different objects among messages, and which of them stands at each place, (n_messages,).
+
+    What is read from a message need be read only once for all places where it stands.
+    """
+    different = {id(message): message for message in messages}
+    number = dict(zip(different, range(len(different)), strict=True))
+    which = np.fromiter(map(number.__getitem__, map(id, messages)), np.int64, len(messages))
+    return list(different.values()), which
+
+
+def _word(message: mido.Message) -> int:
+    """Kind, channel, key or controller, velocity or value; 0 for events that are neither noted nor set up."""
+    kind = message.type
+    if kind in ("note_on", "note_off"):
+        return _packed(_NOTE, message.channel, message.note, message.velocity if kind == "note_on" else 0)
+    if kind == "control_change" and message.control in _PEDAL_CONTROLS:
+        return _packed(_CONTROL, message.channel, message.control, message.value)
+    if kind in _SETTINGS or (kind == "control_change" and message.control in SETUP_CONTROLS):
+        return _packed(_SETTING)
+    return 0
+
+
+def _packed(kind: int, channel: int = 0, key: int = 0, value: int = 0) -> int:
+    return kind << _KIND | channel << 14 | key << 7 | value
 
 
 def port_at(ports: tuple[IntArray, IntArray], events: IntArray) -> IntArray:
@@ -92,11 +107,9 @@ def _port_changes(messages: list[mido.Message], settings: list[int]) -> tuple[In
 
 
 def _unpack(
-    track: int, packed: list[int], ticks: IntArray, ports: tuple[IntArray, IntArray]
+    track: int, event: IntArray, words: IntArray, ticks: IntArray, ports: tuple[IntArray, IntArray]
 ) -> NDArray[np.void]:
-    words = np.array(packed, dtype=np.int64)
     table = np.empty(len(words), dtype=EVENT_DTYPE)
-    event = words >> 18
     table["tick"] = ticks[event]
     table["track"] = track
     table["event"] = event

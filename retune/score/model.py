@@ -36,8 +36,8 @@ NOTE_DTYPE = np.dtype(
 class Track:
     """The events of one track in their stored order. `ticks[i]` is the absolute tick of `messages[i]`.
 
-    The `time` field of the messages is the delta as read and must not be relied on. The end-of-track
-    event is not in `messages`; its tick is `end_tick`.
+    Equal events of a file share one message, so none may be changed, and the `time` field means nothing. The
+    end-of-track event is not in `messages`; its tick is `end_tick`.
     """
 
     name: str

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
@@ -17,9 +16,10 @@ from retune.score.events import VLQ_MAX, times
 from retune.score.meters import MeterEvent, build_meters
 from retune.score.model import Score, Track
 from retune.score.notes import read_notes
+from retune.score.parse import parse
 from retune.score.parts import SetupEvent, build_parts, is_setup
 from retune.score.releases import Mend, NoteEvents, settle_releases
-from retune.score.repair import MOST_NOTES_AT_ONCE, Repaired, refuse_crowd, repair
+from retune.score.repair import MOST_NOTES_AT_ONCE, refuse_crowd, repair
 from retune.score.text import readable
 
 
@@ -45,30 +45,18 @@ def read_score(data: bytes, *, name: str = "input", pattern: int | None = None) 
 
     """
     repaired = repair(data, name=name)
-    tracks = parse(repaired)
+    parsed = parse(repaired)
     remarks = repaired.remarks
     format_ = repaired.format
     if format_ == 2:
-        chosen = _choose_pattern(tracks, pattern, name, remarks)
-        tracks, format_ = [tracks[chosen]], 0
-    columns = [read_columns(index, messages) for index, messages in enumerate(tracks)]
+        chosen = _choose_pattern([track.messages for track in parsed], pattern, name, remarks)
+        parsed, format_ = [parsed[chosen]], 0
+    tracks = [track.messages for track in parsed]
+    columns = [read_columns(index, track.messages, track.ticks) for index, track in enumerate(parsed)]
     _check_length(columns, name)
     settled = settle_releases(tracks, columns)
     _check_crowd(settled, name)
     return _assemble(repaired.division, format_, tracks, columns, settled, remarks)
-
-
-def parse(repaired: Repaired) -> list[list[mido.Message]]:
-    """Return the messages of every track, end-of-track event last, stand-ins replaced by their events."""
-    tracks: list[list[mido.Message]] = mido.MidiFile(file=io.BytesIO(repaired.data)).tracks
-    if repaired.asides:
-        for messages in tracks:
-            for index, message in enumerate(messages):
-                if message.type == "sequencer_specific":
-                    aside = repaired.asides[int.from_bytes(bytes(message.data), "big")]
-                    vars(aside)["time"] = message.time
-                    messages[index] = aside
-    return tracks
 
 
 def _choose_pattern(
@@ -117,7 +105,7 @@ def _make_track(columns: Columns, messages: list[mido.Message]) -> Track:
     return Track(
         name=readable(next(titles, "")),
         ticks=columns.ticks[:-1],
-        messages=list(messages[:-1]),
+        messages=messages[:-1],
         end_tick=int(columns.ticks[-1]),
     )
 

@@ -82,7 +82,7 @@ def _put_in_order(
         messages, ticks = tracks[track], columns[track].ticks
         for release, onset in pairs:
             messages[release], messages[onset] = messages[onset], messages[release]
-        tracks[track], columns[track] = _reread(track, messages, ticks)
+        columns[track] = read_columns(track, messages, ticks)
         first = min(release for release, _ in pairs)
         mends.append(Mend("release-first", track, int(ticks[first]), len(pairs)))
     return mends
@@ -120,16 +120,9 @@ def _put_in(
             before = place
         messages += tracks[track][before:]
         ticks = np.insert(columns[track].ticks, at, [tick for _, tick, _ in found])
-        tracks[track], columns[track] = _reread(track, messages, ticks)
+        tracks[track], columns[track] = messages, read_columns(track, messages, ticks)
         mends.append(Mend("unreleased", track, int(events["tick"][first[track]]), len(found)))
     return mends
-
-
-def _reread(track: int, messages: list[mido.Message], ticks: IntArray) -> tuple[list[mido.Message], Columns]:
-    """Messages that were moved or put in at the given ticks, and their columns."""
-    for message, delta in zip(messages, np.diff(ticks, prepend=0).tolist(), strict=True):
-        vars(message)["time"] = delta
-    return messages, read_columns(track, messages)
 
 
 class _Endings:
