@@ -61,7 +61,7 @@ def decode_score(score: Score) -> Sounding:
 
 def sounding_of_stream(events: Stream) -> Sounding:
     """Run all events through a receiver."""
-    places = len(events.messages) + 2  # the last place is the end of the file
+    places = len(events) + 2  # the last place is the end of the file
     end_tick = int(max(events.track_ends.max(initial=0), events.ticks.max(initial=0)))
     ticks_of_place = np.append(events.ticks, [end_tick, end_tick])
     receiver = Receiver(int(events.ports.max(initial=0)) + 1, places)
@@ -83,15 +83,14 @@ def sounding_of_stream(events: Stream) -> Sounding:
 
 def _feed(receiver: Receiver, events: Stream) -> tuple[Table, tuple[Stored, ...], bool]:
     """Give the receiver everything but notes; returns channel events, stored events, whether any tunes."""
-    controls, control_rows = _controls(events)
-    programs = _columns(events, stream.PROGRAM, PROGRAM, None, "program")
+    controls, control_rows = _columns(events, stream.CONTROL, CONTROL), events.rows(stream.CONTROL)
+    programs = _columns(events, stream.PROGRAM, PROGRAM)
     bends = events.rows(stream.BEND)
-    wheels = np.fromiter((m.pitch for m in events.pick(bends)), np.float64, len(bends))
+    wheels = events.values(bends).astype(np.float64)
     heeded = _HEEDED[controls["number"]]
     metas = events.rows(stream.OTHER, stream.SYSEX)
     stored = _run(receiver, events, np.sort(np.concatenate([control_rows[heeded], metas])))
-    channels = np.fromiter((m.channel for m in events.pick(bends)), np.int64, len(bends))
-    receiver.bend.extend(events.ports[bends] * CHANNELS_PER_PORT + channels, bends, wheels)
+    receiver.bend.extend(events.ports[bends] * CHANNELS_PER_PORT + events.channels(bends), bends, wheels)
     program_rows = events.rows(stream.PROGRAM)
     lanes = events.ports[program_rows] * CHANNELS_PER_PORT + programs["channel"]
     receiver.program.extend(lanes, program_rows, programs["value"].astype(np.float64))
@@ -101,8 +100,8 @@ def _feed(receiver: Receiver, events: Stream) -> tuple[Table, tuple[Stored, ...]
         if len(rows):
             timeline.extend(lanes[rows], control_rows[rows], controls["value"][rows].astype(np.float64))
     _feed_in_force(receiver, controls, control_rows, lanes)
-    pressures = _columns(events, stream.CHANNEL_PRESSURE, CHANNEL_PRESSURE, None, "value")
-    presses = _columns(events, stream.KEY_PRESSURE, KEY_PRESSURE, "note", "value")
+    pressures = _columns(events, stream.CHANNEL_PRESSURE, CHANNEL_PRESSURE)
+    presses = _columns(events, stream.KEY_PRESSURE, KEY_PRESSURE)
     for table, kind, code in (
         (pressures, stream.CHANNEL_PRESSURE, PRESSURE_OF_CHANNEL),
         (presses, stream.KEY_PRESSURE, PRESSURE_OF_NOTE),
@@ -138,20 +137,19 @@ def _feed_in_force(receiver: Receiver, controls: Table, rows: IntArray, lanes: I
 def _run(receiver: Receiver, events: Stream, rows: IntArray) -> tuple[Stored, ...]:
     """Walk through the few events that need thought; returns the meta and sysex events to be kept."""
     stored: list[Stored] = []
-    ports, ticks, tracks = events.ports.tolist(), events.ticks.tolist(), events.tracks.tolist()
-    messages = events.messages
-    for row in rows.tolist():
-        message = messages[row]
+    columns = (rows, events.ports[rows], events.ticks[rows], events.tracks[rows])
+    places = zip(*(column.tolist() for column in columns), strict=True)
+    for message, (row, port, tick, track) in zip(events.pick(rows), places, strict=True):
         if message.type == "control_change":
-            lane = ports[row] * CHANNELS_PER_PORT + message.channel
+            lane = port * CHANNELS_PER_PORT + message.channel
             receiver.control(row, lane, message.control, message.value)
         elif message.type == "sysex":
-            if not receiver.sysex(row, ports[row], message.data):
-                stored.append((ticks[row], tracks[row], ("sysex", *message.data)))
+            if not receiver.sysex(row, port, message.data):
+                stored.append((tick, track, ("sysex", *message.data)))
         elif message.type == "sysex_packet":
-            stored.append((ticks[row], tracks[row], (PACKET, message.status, *message.data)))
+            stored.append((tick, track, (PACKET, message.status, *message.data)))
         elif message.type not in ADDRESSING:
-            stored.append((ticks[row], tracks[row], _content(message)))
+            stored.append((tick, track, _content(message)))
     return tuple(stored)
 
 
@@ -165,23 +163,13 @@ def _content(message: mido.MetaMessage) -> tuple[object, ...]:
     return (message.type, *sorted(values))
 
 
-def _controls(events: Stream) -> tuple[Table, IntArray]:
-    rows = events.rows(stream.CONTROL)
-    return _columns(events, stream.CONTROL, CONTROL, "control", "value"), rows
-
-
-def _columns(events: Stream, kind: int, code: int, number: str | None, value: str) -> Table:
+def _columns(events: Stream, kind: int, code: int) -> Table:
     """EVENT_DTYPE rows of one kind of channel message."""
     rows = events.rows(kind)
     table = np.zeros(len(rows), dtype=EVENT_DTYPE)
-    if not len(rows):
-        return table
-    messages = events.pick(rows)
     table["tick"], table["track"], table["kind"] = events.ticks[rows], events.tracks[rows], code
-    table["channel"] = [message.channel for message in messages]
-    table["value"] = [getattr(message, value) for message in messages]
-    if number is not None:
-        table["number"] = [getattr(message, number) for message in messages]
+    table["channel"], table["number"] = events.channels(rows), events.numbers(rows)
+    table["value"] = events.values(rows)
     return table
 
 
@@ -199,18 +187,15 @@ def _parameters(receiver: Receiver, events: Stream) -> Table:
 def _notes(receiver: Receiver, events: Stream, end_tick: int) -> tuple[Table, Spans]:
     """The notes, and where they lie in the file."""
     rows = events.rows(stream.NOTE_ON, stream.NOTE_OFF)
-    messages = events.pick(rows)
-    channels = np.array([message.channel for message in messages], dtype=np.int64)
-    keys = np.array([message.note for message in messages], dtype=np.int64)
-    velocities = np.array([message.velocity for message in messages], dtype=np.int64)
-    lanes = events.ports[rows] * CHANNELS_PER_PORT + channels
+    keys, velocities = events.numbers(rows), events.values(rows)
+    lanes = events.ports[rows] * CHANNELS_PER_PORT + events.channels(rows)
     starts = np.where((events.kinds[rows] == stream.NOTE_ON) & (velocities > 0), 1, -1)
     voices = events.tracks[rows] * (int(lanes.max(initial=0)) + 1) + lanes
     releases = pair_notes(voices * 128 + keys, starts)
     begun = np.flatnonzero(starts > 0)
     released = releases >= 0
     on = rows[begun]
-    last = len(events.messages)
+    last = len(events)
     off = np.where(released, rows[releases], last)
     lanes, keys = lanes[begun], keys[begun]
     track_ends = events.track_ends[events.tracks[on]]

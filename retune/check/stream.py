@@ -14,6 +14,7 @@ import numpy as np
 
 from retune.check.sounding import IntArray
 from retune.errors import InputError, Remark
+from retune.score.columns import distinct_messages
 from retune.score.model import Score
 from retune.score.parse import parse
 from retune.score.repair import repair
@@ -21,39 +22,41 @@ from retune.score.repair import repair
 NOTE_ON, NOTE_OFF, BEND, CONTROL, PROGRAM, CHANNEL_PRESSURE, KEY_PRESSURE, SYSEX, OTHER = range(9)
 
 
-class _Kinds(dict[str, int]):
-    """Code of each message type; everything else is a meta event."""
-
-    def __missing__(self, kind: str) -> int:
-        return OTHER
-
-
-KINDS = _Kinds(
-    note_on=NOTE_ON,
-    note_off=NOTE_OFF,
-    pitchwheel=BEND,
-    control_change=CONTROL,
-    program_change=PROGRAM,
-    aftertouch=CHANNEL_PRESSURE,
-    polytouch=KEY_PRESSURE,
-    sysex=SYSEX,
-)
+_KINDS: dict[str, tuple[int, str, str]] = {
+    "note_on": (NOTE_ON, "note", "velocity"),
+    "note_off": (NOTE_OFF, "note", "velocity"),
+    "pitchwheel": (BEND, "", "pitch"),
+    "control_change": (CONTROL, "control", "value"),
+    "program_change": (PROGRAM, "", "program"),
+    "aftertouch": (CHANNEL_PRESSURE, "", "value"),
+    "polytouch": (KEY_PRESSURE, "note", "value"),
+    "sysex": (SYSEX, "", ""),
+}
+"""For each message type its code, and the names of its number and its value; all others are meta events."""
+_META = (OTHER, "", "")
+_KIND, _CHANNEL, _NUMBER, _VALUE = range(4)
 
 Messages = list[mido.Message | mido.MetaMessage]
 
 
 class Stream(NamedTuple):
-    """All messages of a file; row r of each column belongs to `messages[r]`, rows are in playing order."""
+    """All messages of a file; rows are in playing order."""
 
     format: int
     ticks_per_quarter: float
-    messages: Messages
+    different: Messages  # each once, wherever it stands
+    fields: IntArray  # (n_different, 4) kind, channel, number, value; 0 where a message has none
+    which: IntArray  # (n_rows,) the message of each row
     ticks: IntArray
     tracks: IntArray
     kinds: IntArray
     ports: IntArray
     track_names: tuple[str, ...]
     track_ends: IntArray
+
+    def __len__(self) -> int:
+        """Number of rows."""
+        return len(self.which)
 
     def rows(self, *kinds: int) -> IntArray:
         """Rows of the given kinds, in order."""
@@ -63,8 +66,23 @@ class Stream(NamedTuple):
 
     def pick(self, rows: IntArray) -> Messages:
         """The messages of the given rows."""
-        messages = self.messages
-        return [messages[row] for row in rows.tolist()]
+        return [self.different[number] for number in self.which[rows].tolist()]
+
+    def channels(self, rows: IntArray) -> IntArray:
+        """Channels of the messages of the given rows."""
+        return self._field(rows, _CHANNEL)
+
+    def numbers(self, rows: IntArray) -> IntArray:
+        """Keys or controllers."""
+        return self._field(rows, _NUMBER)
+
+    def values(self, rows: IntArray) -> IntArray:
+        """Velocities, bends, programs, or what else a message sets."""
+        return self._field(rows, _VALUE)
+
+    def _field(self, rows: IntArray, column: int) -> IntArray:
+        result: IntArray = self.fields[self.which[rows], column]
+        return result
 
 
 def stream_of_bytes(data: bytes, name: str) -> tuple[Stream, tuple[Remark, ...]]:
@@ -75,17 +93,20 @@ def stream_of_bytes(data: bytes, name: str) -> tuple[Stream, tuple[Remark, ...]]
     repaired = repair(data, name=name)
     if repaired.format == 2:
         raise InputError(f"{name}: a file of independent patterns (format 2) has no one playing order")
-    tracks = [(track.messages, track.ticks) for track in parse(repaired)]
-    ends = [int(ticks[-1]) if len(ticks) else 0 for _, ticks in tracks]
-    stream = _merged(repaired.format, quarter_ticks(repaired.division), tracks, ends)
+    parsed = parse(repaired)
+    ends = [int(ticks[-1]) for ticks, _ in parsed.tracks]
+    per_quarter = quarter_ticks(repaired.division)
+    stream = _merged(repaired.format, per_quarter, parsed.messages, parsed.tracks, ends)
     return stream, tuple(repaired.remarks)
 
 
 def stream_of_score(score: Score) -> Stream:
     """Messages of an already read score."""
-    tracks = [(track.messages, track.ticks) for track in score.tracks]
+    different, which = distinct_messages([message for track in score.tracks for message in track.messages])
+    bounds = np.cumsum([len(track.messages) for track in score.tracks])
+    tracks = list(zip((track.ticks for track in score.tracks), np.split(which, bounds[:-1]), strict=True))
     ends = [track.end_tick for track in score.tracks]
-    return _merged(score.format, score.clock.ticks_per_quarter, tracks, ends)
+    return _merged(score.format, score.clock.ticks_per_quarter, different, tracks, ends)
 
 
 def quarter_ticks(division: int) -> float:
@@ -98,23 +119,30 @@ def quarter_ticks(division: int) -> float:
 
 
 def _merged(
-    format_: int, per_quarter: float, tracks: Sequence[tuple[Messages, IntArray]], ends: Sequence[int]
+    format_: int,
+    per_quarter: float,
+    messages: Messages,
+    tracks: Sequence[tuple[IntArray, IntArray]],
+    ends: Sequence[int],
 ) -> Stream:
-    messages = [message for track, _ in tracks for message in track]
-    ticks = np.concatenate([ticks for _, ticks in tracks]) if tracks else np.zeros(0, np.int64)
+    fields = np.array([_fields(message) for message in messages], np.int64).reshape(-1, 4)
+    ticks, which = (np.concatenate(columns) for columns in zip(*tracks, strict=True))
     numbers = np.repeat(np.arange(len(tracks)), [len(track) for track, _ in tracks])
-    kinds = np.array([KINDS[message.type] for message in messages], np.int64)
+    kinds = fields[which, _KIND]
     metas = np.flatnonzero(kinds == OTHER)
-    ports = _ports(messages, metas, numbers)
-    names = _names(messages, metas, numbers, len(tracks))
+    texts = [
+        (row, messages[number]) for row, number in zip(metas.tolist(), which[metas].tolist(), strict=True)
+    ]
+    ports, names = _ports(texts, numbers), _names(texts, numbers, len(tracks))
     if len(tracks) > 1:
         order = np.argsort(ticks, kind="stable")
-        messages = [messages[row] for row in order.tolist()]
-        ticks, numbers, kinds, ports = ticks[order], numbers[order], kinds[order], ports[order]
+        which, ticks, numbers, kinds, ports = (c[order] for c in (which, ticks, numbers, kinds, ports))
     return Stream(
         format=format_,
         ticks_per_quarter=per_quarter,
-        messages=messages,
+        different=messages,
+        fields=fields,
+        which=which,
         ticks=ticks,
         tracks=numbers,
         kinds=kinds,
@@ -124,20 +152,27 @@ def _merged(
     )
 
 
-def _ports(messages: Messages, metas: IntArray, tracks: IntArray) -> IntArray:
+def _fields(message: mido.Message | mido.MetaMessage) -> tuple[int, int, int, int]:
+    fields = vars(message)
+    kind, number, value = _KINDS.get(fields["type"], _META)
+    channel = fields["channel"] if value else 0
+    return kind, channel, fields[number] if number else 0, fields[value] if value else 0
+
+
+def _ports(metas: Sequence[tuple[int, mido.MetaMessage]], tracks: IntArray) -> IntArray:
     """Port in force at each message (FF 21, a widespread convention outside the standard)."""
-    ports = np.zeros(len(messages), dtype=np.int64)
-    for row in metas.tolist():
-        if messages[row].type == "midi_port":
+    ports = np.zeros(len(tracks), dtype=np.int64)
+    for row, message in metas:
+        if message.type == "midi_port":
             end = np.searchsorted(tracks, tracks[row], side="right")
-            ports[row:end] = messages[row].port
+            ports[row:end] = message.port
     return ports
 
 
-def _names(messages: Messages, metas: IntArray, tracks: IntArray, count: int) -> tuple[str, ...]:
+def _names(metas: Sequence[tuple[int, mido.MetaMessage]], tracks: IntArray, count: int) -> tuple[str, ...]:
     """First name event of each track, "" for a track without one."""
     names: dict[int, str] = {}
-    for row in metas.tolist():
-        if messages[row].type == "track_name":
-            names.setdefault(int(tracks[row]), str(messages[row].name))
+    for row, message in metas:
+        if message.type == "track_name":
+            names.setdefault(int(tracks[row]), str(message.name))
     return tuple(names.get(track, "") for track in range(count))

@@ -33,25 +33,24 @@ _RUNNING = re.compile(rb"(%b)(%b{2})" % (VLQ, DATA)), re.compile(rb"(%b)(%b)" % 
 _FIRST_OTHER_STATUS = 0xF0  # MIDI 1.0, table I: from here on no channel events
 
 
-class ParsedTrack(NamedTuple):
-    """The messages of a track, end-of-track event last, and their absolute ticks.
+class Parsed(NamedTuple):
+    """The different events of a file, and its tracks as places where they stand, end-of-track event last."""
 
-    Equal events share one message, in all tracks of the file; its `time` means nothing.
-    """
-
-    ticks: IntArray
-    messages: list[mido.Message]
+    messages: list[mido.Message]  # their `time` means nothing
+    tracks: list[tuple[IntArray, IntArray]]  # absolute ticks, and which of the messages stands there
 
 
-def parse(repaired: Repaired) -> list[ParsedTrack]:
-    """The tracks of a file, stand-ins replaced by their events."""
+def parse(repaired: Repaired) -> Parsed:
+    """The events of a file, stand-ins replaced by what they stand for."""
     numbers, value = _Numbers(), _Quantities()
     split = [_split(stretches, numbers, value) for stretches in repaired.tracks]
-    messages = _decode(list(numbers), repaired.asides)
-    return [
-        ParsedTrack(np.cumsum(np.array(deltas, dtype=np.int64)), [messages[number] for number in events])
-        for deltas, events in split
-    ]
+    return Parsed(
+        messages=_decode(list(numbers), repaired.asides),
+        tracks=[
+            (np.cumsum(np.array(deltas, dtype=np.int64)), np.array(events, dtype=np.int64))
+            for deltas, events in split
+        ],
+    )
 
 
 class _Numbers(dict[bytes, int]):

@@ -46,13 +46,14 @@ def read_score(data: bytes, *, name: str = "input", pattern: int | None = None) 
     """
     repaired = repair(data, name=name)
     parsed = parse(repaired)
+    ticks = [ticks for ticks, _ in parsed.tracks]
+    tracks = [[parsed.messages[number] for number in which.tolist()] for _, which in parsed.tracks]
     remarks = repaired.remarks
     format_ = repaired.format
     if format_ == 2:
-        chosen = _choose_pattern([track.messages for track in parsed], pattern, name, remarks)
-        parsed, format_ = [parsed[chosen]], 0
-    tracks = [track.messages for track in parsed]
-    columns = [read_columns(index, track.messages, track.ticks) for index, track in enumerate(parsed)]
+        chosen = _choose_pattern(tracks, pattern, name, remarks)
+        tracks, ticks, format_ = [tracks[chosen]], [ticks[chosen]], 0
+    columns = [read_columns(index, *pair) for index, pair in enumerate(zip(tracks, ticks, strict=True))]
     _check_length(columns, name)
     settled = settle_releases(tracks, columns)
     _check_crowd(settled, name)
