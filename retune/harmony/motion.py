@@ -19,6 +19,7 @@ class Motion:
 
     into: IntArray  # (n,)
     out: IntArray  # (n,)
+    next_step: IntArray  # (n,) step in which the part strikes its next note, -1: it has none
 
     @property
     def near(self) -> NDArray[np.bool_]:
@@ -55,6 +56,8 @@ def find_motion(notes: NDArray[np.void], first: IntArray) -> Motion:
     lead = np.flatnonzero(opens)
     part_of = p[lead]
     into, out = np.full(n, NONE, dtype=np.int64), np.full(n, NONE, dtype=np.int64)
+    next_step = np.full(n, -1, dtype=np.int64)
+    next_step[order] = np.where(np.append(part_of[1:], -1) == part_of, np.append(f[lead][1:], -1), -1)[chord]
     for shift, target in ((-1, into), (1, out)):
         other = chord + shift
         ok = (other >= 0) & (other < len(lead))
@@ -68,4 +71,4 @@ def find_motion(notes: NDArray[np.void], first: IntArray) -> Motion:
         values = np.full(n, NONE, dtype=np.int64)
         values[ok] = np.where(nearest == NONE, NONE, -nearest if shift < 0 else nearest)
         target[order] = values
-    return Motion(into=into, out=out)
+    return Motion(into=into, out=out, next_step=next_step)

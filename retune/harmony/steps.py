@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from retune.arrays import percentile
 from retune.harmony.metre import Grid, notated_grid, shifted_grid
 from retune.harmony.motion import Motion, find_motion
+from retune.harmony.suspensions import find_suspensions
 from retune.harmony.weights import WEIGHTS, Weights
 from retune.score.model import Clock, FloatArray, IntArray, Score
 from retune.score.ringing import ringing_end_ticks
@@ -88,6 +89,11 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     speaks *= np.where(step == first[note], 1.0, weights.held)
     speaks *= _fading(at[step] - at[first[note]])
     speaks *= _part_weight(notes["part"].astype(np.int64), motion, note, step, share, len(beats), weights)
+    suspended = find_suspensions(key, first, motion, note, step, sounds, bass, strength)
+    resolved = (key + motion.out)[note[suspended]]
+    lowest = bass[step[suspended]] == key[note[suspended]]
+    cell[suspended] = step[suspended] * 12 + resolved % 12
+    bass[step[suspended][lowest]] = resolved[lowest]
     voices = _by_pitch_class(cell, share * speaks, len(beats))
     voices[((voices > 0).sum(axis=1) < 2) & (bass_weight <= 0.5)] *= weights.lone
     _remember_bass(bass, bass_weight, voices, beats, weights)
@@ -273,5 +279,5 @@ def _empty(score: Score) -> Steps:
         grid=notated_grid(score.meters),
         strength=no_notes,
         first=no_notes,
-        motion=Motion(into=no_notes, out=no_notes),
+        motion=Motion(into=no_notes, out=no_notes, next_step=no_notes),
     )
