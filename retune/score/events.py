@@ -28,7 +28,8 @@ _RUN_OF_TWO = STATUS_OF_TWO + DATA + DATA + RUNNING_TWO
 _RUN_OF_ONE = STATUS_OF_ONE + DATA + RUNNING_ONE
 _CLEAN = re.compile(rb"(?:" + VLQ + rb"(?:" + _RUN_OF_TWO + rb"|" + _RUN_OF_ONE + rb"))*+")
 _STATUS_RUN = re.compile(VLQ + rb"(?:(?=([\x80-\xef]))(?:" + _RUN_OF_TWO + rb"|" + _RUN_OF_ONE + rb"))")
-_LONG_VLQ = re.compile(rb"[\x80-\xff]*+[\x00-\x7f]")
+LONG_VLQ = rb"[\x80-\xff]*+[\x00-\x7f]"
+_LONG_VLQ = re.compile(LONG_VLQ)
 _DATA_BYTES = re.compile(rb"[\x00-\x7f]*+")
 _SEVEN_BIT = re.compile(rb"[\x00-\x7f]*+\xf7")
 

@@ -18,15 +18,15 @@ from typing import NamedTuple
 import mido
 import numpy as np
 
-from retune.score.events import DATA, RUNNING_ONE, RUNNING_TWO, STATUS_OF_ONE, STATUS_OF_TWO, VLQ
+from retune.score.events import DATA, LONG_VLQ, RUNNING_ONE, RUNNING_TWO, STATUS_OF_ONE, STATUS_OF_TWO, VLQ
 from retune.score.model import IntArray
 from retune.score.repair import Repaired
 
-_QUANTITY = re.compile(VLQ)
+_QUANTITY = re.compile(LONG_VLQ)  # delta times of events that were left out add up
 _RUN = (
     re.compile(  # delta time, first event of two data bytes or of one, the events that go on with its status
         rb"(%b)(?:(%b)|(%b))((?(2)%b|%b))"
-        % (VLQ, STATUS_OF_TWO + DATA + DATA, STATUS_OF_ONE + DATA, RUNNING_TWO, RUNNING_ONE)
+        % (LONG_VLQ, STATUS_OF_TWO + DATA + DATA, STATUS_OF_ONE + DATA, RUNNING_TWO, RUNNING_ONE)
     )
 )
 _RUNNING = re.compile(rb"(%b)(%b{2})" % (VLQ, DATA)), re.compile(rb"(%b)(%b)" % (VLQ, DATA))
@@ -102,7 +102,7 @@ def _decode(events: Sequence[bytes], asides: Sequence[mido.Message]) -> list[mid
     track = b"".join(b"\x00" + event for event in events)
     header = struct.pack(">4sLhhh", b"MThd", 6, 0, 1, 1)
     file = io.BytesIO(header + struct.pack(">4sL", b"MTrk", len(track)) + track)
-    messages: list[mido.Message] = mido.MidiFile(file=file).tracks[0]
+    messages: list[mido.Message] = list(mido.MidiFile(file=file).tracks[0])
     if not asides:
         return messages
     return [

@@ -62,3 +62,9 @@ def test_events_set_aside_stand_in_their_places() -> None:
     assert ticks.tolist() == [0x10, 0x30, 0x60, 0x60]
     kinds = [messages[k].type for k in which]
     assert kinds == ["sysex_packet", "unknown_meta", "unknown_meta", "end_of_track"]
+
+
+def test_delta_times_of_events_left_out_add_up() -> None:
+    """To more than the four bytes of SMF 1.1: real-time events have no place in a file."""
+    _, [(ticks, _)] = parse(repair(smf("FF FF FF 7F F8  FF FF FF 7F F8  00 90 3C 40  00 80 3C 00")))
+    assert ticks.tolist() == [2 * 0x0FFFFFFF] * 3
