@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.errors import Remark
+from retune.harmony.by_key import follow_key
 from retune.harmony.decode import best_stretches
 from retune.harmony.hints import lay_over
 from retune.harmony.keys import find_keys
@@ -27,15 +28,16 @@ def find_harmony(score: Score, *, hints: Sequence[Hint] = ()) -> Harmony:
     given, outside nothing changes. Raises `OptionError` for a hint whose chord is not in the vocabulary.
     """
     steps = find_steps(score)
-    windows = find_windows(steps)
+    keys = find_keys(score, steps)
+    windows = find_windows(steps, keys)
     remarks: tuple[Remark, ...] = ()
     if len(hints):
         windows, remarks = lay_over(windows, hints, score)
     pieces = cut_pieces(score, windows, steps)
-    return Harmony(windows=windows, pieces=pieces, keys=find_keys(score, steps), remarks=remarks)
+    return Harmony(windows=windows, pieces=pieces, keys=keys, remarks=remarks)
 
 
-def find_windows(steps: Steps) -> NDArray[np.void]:
+def find_windows(steps: Steps, keys: NDArray[np.void]) -> NDArray[np.void]:
     """WINDOW_DTYPE rows: one a run of stretches in which the same candidate is heard."""
     if not len(steps):
         return np.zeros(0, dtype=WINDOW_DTYPE)
@@ -46,5 +48,7 @@ def find_windows(steps: Steps) -> NDArray[np.void]:
     windows = np.zeros(len(first), dtype=WINDOW_DTYPE)
     windows["start_tick"] = steps.bounds[first]
     windows["end_tick"] = np.append(steps.bounds[first[1:]], steps.bounds[-1])
-    name_windows(windows, steps, first, heard[turns])
+    amount = np.add.reduceat(steps.amount, first, axis=0)
+    name_windows(windows, steps, first, heard[turns], amount)
+    follow_key(windows, amount, keys)
     return merge_alike(windows)

@@ -37,21 +37,25 @@ def root_salience(amount: FloatArray) -> FloatArray:
     return result
 
 
-def name_windows(windows: NDArray[np.void], steps: Steps, first: IntArray, candidate: IntArray) -> None:
-    """Fill root, chord, members and bass of the windows; `first` is the step each window starts with."""
-    amount = np.add.reduceat(steps.amount, first, axis=0)
+def name_windows(
+    windows: NDArray[np.void], steps: Steps, first: IntArray, candidate: IntArray, amount: FloatArray
+) -> None:
+    """Fill root, chord, members and bass of the windows.
+
+    `first` is the step each window starts with, `amount` (n, 12) what sounds in it.
+    """
     root = candidate % 12
     windows["bass_pc"] = _bass(steps, first)
     # A single pitch class that hardly sounds gives the decoder nothing to go by: it is its own root.
     alone = ((amount > 0).sum(axis=1) == 1) & (np.add.reduceat(steps.beats, first) < INSTANT_BEATS)
     root[alone] = amount[alone].argmax(axis=1)
-    over = _above(amount, root)
+    over = above(amount, root)
     chord, explained = _best_type(over, TYPES[candidate // 12])
     nameless = explained < NAMED
     if nameless.any():
         salience = root_salience(amount[nameless])
         root[nameless] = salience.argmax(axis=1)
-        over = _above(amount, root)
+        over = above(amount, root)
     chord[nameless] = -1
     heard = over > PRESENT * over.max(axis=1, keepdims=True)
     heard[:, 0] = True
@@ -81,7 +85,7 @@ def merge_alike(windows: NDArray[np.void]) -> NDArray[np.void]:
     return merged
 
 
-def _above(amount: FloatArray, root: IntArray) -> FloatArray:
+def above(amount: FloatArray, root: IntArray) -> FloatArray:
     """(n, 12) amounts by semitones above each window's root."""
     columns = (root[:, None] + np.arange(12)) % 12
     result: FloatArray = np.take_along_axis(amount, columns, axis=1)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.arrays import percentile
+from retune.harmony.bass import bass_start, find_own_basses, lowest_keys, remember_bass, weigh_bass
 from retune.harmony.metre import Grid, notated_grid, shifted_grid
 from retune.harmony.motion import Motion, find_motion
 from retune.harmony.suspensions import find_suspensions
@@ -26,10 +27,6 @@ MELODY_NEAR = 0.6  # share of the notes of a melody that are reached by step or 
 FULL_BEATS = (
     4.0  # a note held longer says less and less about the harmony: half each so many beats (experiment)
 )
-MEMORY_BEATS, MEMORY_LEAP = (
-    3.0,
-    9,
-)  # so long a bass note is remembered under notes so far above it (experiment)
 MAX_STEPS_OF_A_NOTE = 256  # a note held longer is an organ point that no longer tells the harmony
 MOST_SHARES = 4_000_000  # of notes in steps, some 80 bytes each; no music comes near it
 
@@ -69,17 +66,17 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     note, step, held, ringing = _overlaps(bounds, first, notes, end)
     overlap = held + weights.pedal * ringing
     share = overlap / lengths[step]
-    fingered = _lowest(key[note], step, held / lengths[step], len(lengths))
-    bass = _lowest(key[note], step, (held + ringing) / lengths[step], len(lengths))
+    fingered = lowest_keys(key[note], step, held / lengths[step], len(lengths))
+    bass = lowest_keys(key[note], step, (held + ringing) / lengths[step], len(lengths))
     attack = np.bincount(first, minlength=len(lengths)).astype(np.float64)
     crowd = attack / max(1.0, percentile(attack, 90))
     grid = notated_grid(score.meters)
     beats = lengths / grid.beat_ticks(starts)
     alone = np.bincount(step, weights=held + ringing > 0, minlength=len(lengths)) == 1
-    bass_weight = _bass_weight(bass, beats, alone, weights)
+    bass_weight = weigh_bass(bass, beats, alone, weights)
     bass_weight[bass != fingered] *= weights.ringing_bass
     at = np.cumsum(beats) - beats
-    bass_weight *= _fading(at - at[_bass_start(bass, key, first)])
+    bass_weight *= _fading(at - at[bass_start(bass, key, first)])
     cell = step * 12 + key[note] % 12
     sounds = _by_pitch_class(cell, overlap, len(beats))
     grid = shifted_grid(grid, starts, _novelty(sounds, beats, bass, bass_weight, crowd))
@@ -96,7 +93,8 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     bass[step[suspended][lowest]] = resolved[lowest]
     voices = _by_pitch_class(cell, share * speaks, len(beats))
     voices[((voices > 0).sum(axis=1) < 2) & (bass_weight <= 0.5)] *= weights.lone
-    _remember_bass(bass, bass_weight, voices, beats, weights)
+    own = find_own_basses(bass, key, first, note, step, held / lengths[step] * beats[step])
+    remember_bass(bass, bass_weight, own, voices, beats, weights)
     return Steps(
         bounds=bounds,
         beats=beats,
@@ -198,72 +196,10 @@ def _novelty(
     return result
 
 
-def _lowest(key: IntArray, step: IntArray, share: FloatArray, n: int) -> IntArray:
-    """(n,) lowest key that sounds for a fair share of each step, else at all; -1 in silence."""
-    lowest = np.full(n, 999, dtype=np.int64)
-    carries = share > 0.2
-    np.minimum.at(lowest, step[carries], key[carries])
-    missing = lowest == 999
-    if missing.any():
-        rest = missing[step] & (share > 0)
-        np.minimum.at(lowest, step[rest], key[rest])
-    lowest[lowest == 999] = -1
-    return lowest
-
-
-def _bass_weight(bass: IntArray, beats: FloatArray, alone: NDArray[np.bool_], weights: Weights) -> FloatArray:
-    """1 where the lowest note is about as low as the lowest within a beat, less the higher it lies.
-
-    Less in a single line: between notes that sound alone, a note alone is as much tune as bass.
-    """
-    above = np.maximum(bass - _lowest_near(bass, beats, 1, 1), 0)
-    result: FloatArray = np.where(bass >= 0, np.exp(-above / weights.bass_register), 0.0)
-    around = np.concatenate([[True], alone, [True]])
-    result[around[:-2] & alone & around[2:]] *= weights.lone_bass
-    return result
-
-
-def _lowest_near(bass: IntArray, beats: FloatArray, back: int, ahead: int) -> IntArray:
-    """(n,) lowest bass from `back` beats before each step to `ahead` beats after, beats counted from the start."""
-    beat = np.floor(np.cumsum(beats) - beats + 1e-6).astype(np.int64)
-    index = np.cumsum(np.concatenate([[0], np.diff(beat) > 0]))  # beats in which something starts
-    low = np.full(int(index[-1]) + 1 + back + ahead, 999, dtype=np.int64)
-    np.minimum.at(low, index[bass >= 0] + back, bass[bass >= 0])
-    shifts = [low[s : len(low) - back - ahead + s] for s in range(back + ahead + 1)]
-    result: IntArray = np.minimum.reduce(shifts)[index]
-    return result
-
-
 def _fading(age: FloatArray) -> FloatArray:
     """What a note still says about the harmony so many beats after its start: less and less, as organ points do."""
     result: FloatArray = 0.5 ** (np.maximum(age - FULL_BEATS, 0.0) / FULL_BEATS)
     return result
-
-
-def _bass_start(bass: IntArray, key: IntArray, first: IntArray) -> IntArray:
-    """(n_steps,) step in which the note that is now lowest was last struck."""
-    struck = np.zeros(len(bass), dtype=bool)
-    struck[first[key == bass[first]]] = True
-    result: IntArray = np.maximum.accumulate(np.where(struck, np.arange(len(bass)), 0))
-    return result
-
-
-def _remember_bass(
-    bass: IntArray, bass_weight: FloatArray, voices: FloatArray, beats: FloatArray, weights: Weights
-) -> None:
-    """Let a bass note that has stopped count on, weaker, under what follows it higher up (waltz, arpeggio).
-
-    Changes `bass`, `bass_weight` and `voices` in place.
-    """
-    at = np.cumsum(beats) - beats
-    high = bass - _lowest_near(bass, beats, 2, 0) >= MEMORY_LEAP
-    last = np.maximum.accumulate(np.where((bass_weight > 0.5) & ~high, np.arange(len(bass)), -1))
-    recent = (last >= 0) & (at - at[last] < MEMORY_BEATS) & (bass - bass[last] >= MEMORY_LEAP)
-    echoes = np.flatnonzero(recent & ((bass_weight <= 0.5) | high))
-    before = bass[last[echoes]]
-    bass[echoes] = before
-    bass_weight[echoes] = weights.echo
-    voices[echoes, before % 12] += weights.echo
 
 
 def _empty(score: Score) -> Steps:

@@ -1,0 +1,75 @@
+"""What the key says about windows that leave out a tone: which third, which root (common practice, no source)."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from retune.harmony.naming import MEMBERS, above
+from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
+from retune.score.model import FloatArray, IntArray
+
+THIRD_OF_DEGREE = np.array(
+    [
+        [4, 0, 3, 0, 3, 4, 0, 4, 0, 3, 0, 3],  # major
+        [3, 0, 3, 4, 0, 3, 0, 4, 4, 0, 4, 3],  # minor, with its leading note in the dominant
+    ]
+)
+"""Semitones of the third over each degree of a key, by semitones above the tonic; 0: no degree of it."""
+
+OTHER_THIRD: IntArray = np.array(
+    [
+        next((i for i, other in enumerate(CHORD_TYPES) if set(other.intervals) == set(turned)), -1)
+        for turned in ([7 - s if s in (3, 4) else s for s in kind.intervals] for kind in CHORD_TYPES)
+    ]
+)
+"""By chord type: the type with the other third, -1 if there is none."""
+OTHER_THIRD[[not (3 in kind.intervals) ^ (4 in kind.intervals) for kind in CHORD_TYPES]] = -1
+DOMINANT, LEADING = 7, 11  # degrees, semitones above the tonic
+AUDIBLE = 0.1  # from this loudness on, against the loudest of the window, a tone is there (experiment)
+
+
+def follow_key(windows: NDArray[np.void], amount: FloatArray, keys: NDArray[np.void]) -> None:
+    """Re-read windows in the light of the key; `amount` (n, 12) is what sounds in each. Changes `windows`."""
+    key = np.maximum(np.searchsorted(keys["start_tick"], windows["start_tick"], side="right") - 1, 0)
+    tonic, minor = keys["tonic_pc"][key].astype(np.int64), keys["minor"][key].astype(np.int64)
+    _lead_to_dominant(windows, amount, tonic)
+    _choose_thirds(windows, amount, tonic, minor)
+
+
+def _choose_thirds(windows: NDArray[np.void], amount: FloatArray, tonic: IntArray, minor: IntArray) -> None:
+    """Chords without a third have that of the chord beside them over the same root, or else of the key."""
+    root, chord = windows["root_pc"].astype(np.int64), windows["chord"].astype(np.int64)
+    heard = _heard(amount, root)
+    third = np.where(heard[:, 4], 4, np.where(heard[:, 3], 3, 0))
+    open_ = (third == 0) & (chord >= 0) & (OTHER_THIRD[chord] >= 0)
+    if not open_.any():
+        return
+    same = np.concatenate([root[1:] == root[:-1], [False]])
+    after = np.where(same, np.roll(third, -1), 0)
+    before = np.where(np.roll(same, 1), np.roll(third, 1), 0)
+    in_key = THIRD_OF_DEGREE[minor, (root - tonic) % 12]
+    wanted = np.where(after > 0, after, np.where(before > 0, before, in_key))
+    has = np.where(MEMBERS[chord] >> 4 & 1, 4, 3)
+    turn = np.flatnonzero(open_ & (wanted > 0) & (wanted != has))
+    windows["chord"][turn] = OTHER_THIRD[chord[turn]]
+    windows["members"][turn] = MEMBERS[OTHER_THIRD[chord[turn]]]
+
+
+def _lead_to_dominant(windows: NDArray[np.void], amount: FloatArray, tonic: IntArray) -> None:
+    """The leading note and the second degree alone, over a tonic pedal or not, are the dominant's third and fifth."""
+    heard = _heard(amount, tonic)
+    degrees = (heard << np.arange(12)).sum(axis=1)
+    on_tonic = windows["bass_pc"] == tonic
+    third = 1 << LEADING | 1 << 2
+    found = (degrees == third) | (on_tonic & (degrees == (third | 1)))
+    chord = INDEX_OF_SYMBOL["maj"]
+    windows["root_pc"][found] = (tonic[found] + DOMINANT) % 12
+    windows["chord"][found], windows["members"][found] = chord, MEMBERS[chord]
+
+
+def _heard(amount: FloatArray, root: IntArray) -> NDArray[np.bool_]:
+    """(n, 12) which pitch classes are there, by semitones above each window's `root`."""
+    over = above(amount, root)
+    result: NDArray[np.bool_] = over > AUDIBLE * over.max(axis=1, keepdims=True)
+    return result
