@@ -7,6 +7,7 @@ be legal: channels 0–15, data 0–127, bend values 0–16383.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import cast
 
 import mido
@@ -29,6 +30,7 @@ DATA_ENTRY = frozenset((CC_DATA_MSB, CC_DATA_LSB, CC_DATA_UP, CC_DATA_DOWN))
 CC_NRPN_LSB, CC_NRPN_MSB, CC_RPN_LSB, CC_RPN_MSB = 98, 99, 100, 101
 
 
+@lru_cache(maxsize=1 << 13)  # tunings come again and again; messages are never changed
 def bend(channel: int, value: int) -> mido.Message:
     """Pitch bend of `value` 0–16383, centre 8192."""
     message = _new(_Message)

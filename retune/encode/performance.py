@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from functools import partial
 from operator import itemgetter
 
+import mido
 import numpy as np
 
 from retune.arrays import distinct
@@ -49,11 +50,15 @@ def _move_notes(file: FileRewrite, spread: Spread) -> None:
     away = np.nonzero((lane >= 0) & (lane != home) & (lane < CHANNELS_PER_PORT))[0]
     table = music.score.notes[away]
     columns = (table["track"], table["on_event"], table["off_event"], lane[away])
+    copies: dict[tuple[int, int], mido.Message] = {}  # by message and channel
     for track, on, off, channel in zip(*(c.tolist() for c in columns), strict=True):
         messages = file.tracks[track].messages
-        messages[on] = moved(messages[on], channel)
-        if off >= 0:
-            messages[off] = moved(messages[off], channel)
+        for event in (on, off) if off >= 0 else (on,):
+            message = messages[event]
+            copy = copies.get((id(message), channel))
+            if copy is None:
+                copy = copies[id(message), channel] = moved(message, channel)
+            messages[event] = copy
 
 
 class Performance:
@@ -68,11 +73,12 @@ class Performance:
         }
         self.events = [e for e in self.music.timeline.others if e.port == port]
         self.voices = self.make_voices(port)
-        self.conductor = make(file, self.voices, self.lines, self._next_line, port=port)
         self.of_instrument = {v.instrument.index: v for v in self.voices.values()}
         mine = np.isin(self.music.of_note, list(self.of_instrument))
         self.notes = np.nonzero((spread.placement.lane >= 0) & mine)[0]
-        self._one_shots = self._find_one_shots()
+        # It must not know the performance, or neither would be freed before the collector runs again.
+        next_line = partial(_next_line, self.lines, self._find_one_shots())
+        self.conductor = make(file, self.voices, self.lines, next_line, port=port)
 
     def make_voices(self, port: int) -> dict[int, Voice]:
         """Instruments by channel: those that are tuned, and those without notes, whose channels may be used."""
@@ -226,8 +232,11 @@ class Performance:
             found[2 * channel + 1] = (ranks[is_on].tolist(), lanes[is_on].tolist())
         return found
 
-    def _next_line(self, event: OtherEvent) -> Line | None:
-        only_on = event.message.control == CC_PORTAMENTO_FROM
-        ranks, lanes = self._one_shots.get(2 * event.channel + only_on, ([], []))
-        k = bisect_right(ranks, event.rank)
-        return self.lines[lanes[k]] if k < len(ranks) else None
+
+def _next_line(
+    lines: dict[int, Line], one_shots: dict[int, tuple[list[int], list[int]]], event: OtherEvent
+) -> Line | None:
+    only_on = event.message.control == CC_PORTAMENTO_FROM
+    ranks, lanes = one_shots.get(2 * event.channel + only_on, ([], []))
+    k = bisect_right(ranks, event.rank)
+    return lines[lanes[k]] if k < len(ranks) else None

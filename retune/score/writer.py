@@ -1,16 +1,21 @@
-"""Tracks to bytes, by mido."""
+"""Tracks to bytes. mido encodes each different message once, however often it stands in a track."""
 
 from __future__ import annotations
 
-import io
-from collections.abc import Iterator, Sequence
+import struct
+from collections.abc import Sequence
 
 import mido
 import numpy as np
 
 from retune.errors import OutputError
-from retune.score.events import VLQ_MAX
+from retune.score.columns import distinct_messages
+from retune.score.events import END_OF_TRACK, VLQ_MAX, vlq_bytes
 from retune.score.model import Track
+
+_FIRST_OTHER_STATUS = (
+    0xF0  # MIDI 1.0, table I: from here on no channel events, which alone set a running status
+)
 
 
 def write_tracks(
@@ -21,8 +26,8 @@ def write_tracks(
 ) -> bytes:
     """Write tracks as a Standard MIDI File; each ends with one end-of-track event at its `end_tick`.
 
-    The delta times come from `Track.ticks`. The `time` field of the messages is scratch space and is
-    overwritten: a message may stand in the tracks more than once.
+    The delta times come from `Track.ticks`, not from the messages: one may stand in the tracks more than once.
+    A status byte is left out where it is that of the event before (running status, SMF 1.1).
 
     Raises
     ------
@@ -32,10 +37,12 @@ def write_tracks(
     """
     if format == 0 and len(tracks) != 1:
         raise OutputError(f"a file of format 0 holds one track, not {len(tracks)}; write format 1")
-    timed = [_Timed(track, number) for number, track in enumerate(tracks, start=1)]
-    out = io.BytesIO()
-    mido.MidiFile(type=format, ticks_per_beat=division, tracks=timed).save(file=out)
-    return out.getvalue()
+    quantities = _Quantities()
+    chunks = [struct.pack(">4sLhhh", b"MThd", 6, format, len(tracks), division)]
+    for number, track in enumerate(tracks, start=1):
+        events = _events(track, _deltas(track, number), quantities)
+        chunks += [struct.pack(">4sL", b"MTrk", len(events)), events]
+    return b"".join(chunks)
 
 
 def moved(message: mido.Message, channel: int) -> mido.Message:
@@ -51,26 +58,42 @@ def moved(message: mido.Message, channel: int) -> mido.Message:
     return twin
 
 
-class _Timed:
-    """The messages of a track in order, each given its delta time just before the writer takes it."""
+class _Quantities(dict[int, bytes]):
+    """Numbers as variable-length quantities."""
 
-    def __init__(self, track: Track, number: int) -> None:
-        ends = np.append(track.ticks, track.end_tick)
-        deltas = np.diff(ends, prepend=0)
-        if len(deltas) and deltas.min() < 0:
-            raise OutputError(
-                f"track {number}: events are not in order of time; this is a fault of the program"
-            )
-        if deltas.max() > VLQ_MAX:
-            raise OutputError(
-                f"track {number}: {deltas.max()} ticks between two events are more than a file can hold"
-            )
-        self._deltas: list[int] = deltas.tolist()
-        self._messages = track.messages
+    def __missing__(self, value: int) -> bytes:
+        self[value] = quantity = vlq_bytes(value)
+        return quantity
 
-    def __iter__(self) -> Iterator[mido.Message]:
-        deltas = iter(self._deltas)
-        for message, delta in zip(self._messages, deltas, strict=False):
-            vars(message)["time"] = delta
-            yield message
-        yield mido.MetaMessage("end_of_track", time=self._deltas[-1])
+
+def _deltas(track: Track, number: int) -> list[int]:
+    """Ticks from each event to the one before, the end of the track last."""
+    deltas = np.diff(np.append(track.ticks, track.end_tick), prepend=0)
+    if deltas.min() < 0:
+        raise OutputError(f"track {number}: events are not in order of time; this is a fault of the program")
+    if deltas.max() > VLQ_MAX:
+        raise OutputError(
+            f"track {number}: {deltas.max()} ticks between two events are more than a file can hold"
+        )
+    result: list[int] = deltas.tolist()
+    return result
+
+
+def _events(track: Track, deltas: Sequence[int], quantities: _Quantities) -> bytes:
+    different, which = distinct_messages(track.messages)
+    whole = [_encoded(message) for message in different]
+    status = np.array([event[0] for event in whole], dtype=np.int64)[which]
+    goes_on = np.zeros(len(which), dtype=np.int64)
+    goes_on[1:] = (status[1:] == status[:-1]) & (status[1:] < _FIRST_OTHER_STATUS)
+    forms = whole + [event[1:] for event in whole]
+    pieces = [quantities[delta] for delta in deltas for _ in range(2)]
+    pieces[1:-1:2] = [forms[form] for form in (which + goes_on * len(whole)).tolist()]
+    pieces[-1] = END_OF_TRACK
+    return b"".join(pieces)
+
+
+def _encoded(message: mido.Message) -> bytes:
+    """A message as it stands in a file; a sysex gives its length (SMF 2.3)."""
+    if message.type == "sysex":
+        return b"\xf0" + vlq_bytes(len(message.data) + 1) + bytes(message.data) + b"\xf7"
+    return bytes(message.bytes())
