@@ -16,6 +16,7 @@ from retune.tuning.weights import (
     LEAPS,
     PARTNERS_IN_A_CROWD,
     PARTNERS_PER_NOTE,
+    REPEAT_FADING_QUARTERS,
     REPEAT_REACH_QUARTERS,
     STRIDE_GAP_QUARTERS,
     STRIDES,
@@ -244,7 +245,9 @@ def repeat_rows(score: Score, unknowns: Unknowns, weights: Weights) -> Rows:
     earlier, later, gap = repeats(score)
     length = (score.notes["release_tick"] - score.notes["onset_tick"]) / score.clock.ticks_per_quarter
     shorter = np.clip(np.minimum(length[earlier], length[later]), 0.1, 8.0)
-    weight = weights.repeat * np.sqrt(shorter) * (1.0 - weights.fading * gap / REPEAT_REACH_QUARTERS)
+    weight = (
+        weights.repeat * np.sqrt(shorter) * np.maximum(1.0 - gap / REPEAT_FADING_QUARTERS, weights.far_repeat)
+    )
     first = unknowns.of_piece[unknowns.first_piece[later]]
     second = unknowns.of_piece[unknowns.last_piece[earlier]]
     return Rows(first, second, np.zeros(len(first)), weight)

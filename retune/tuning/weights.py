@@ -19,10 +19,10 @@ class Weights:
     octave: float = 2.0  # times as much for unisons and octaves: the ear forgives a third first
     insisted: float = 20.0  # times as much for intervals in windows whose ratios the user gave
     ringing: float = 0.25  # share of a pair's weight while one of them only rings on under the pedal
-    frame: float = 0.2  # a chord tone against its window's root, sounding or not [per quarter]
+    frame: float = 0.3  # a chord tone against its window's root, sounding or not [per quarter]
     frame_foreign: float = 0.02  # a non-chord tone against its window's root [per quarter]
-    repeat: float = 1.65  # a note struck again soon in its part [per repeat of quarters]
-    fading: float = 0.9  # share of that weight lost when the repeat comes at the far end of its reach
+    repeat: float = 2.7  # a note struck again at once in its part [per root of its quarters]
+    far_repeat: float = 0.15  # share of that weight left for one that returns after other notes
     step: float = 0.03  # a passing or neighbour note against the notes around it [per quarter]
     stride: float = 0.25  # a melodic step too wide or too narrow [per step]
     leap: float = 0.15  # a melodic fourth, fifth or octave that is not pure [per leap]
@@ -32,6 +32,9 @@ class Weights:
 
 
 REPEAT_REACH_QUARTERS = 4.0  # a note struck again after a longer rest is no repeat
+REPEAT_FADING_QUARTERS = 2.5
+"""Over this gap the weight of a repeat fades: tones in between blur the memory of a pitch (D. Deutsch, *Science* 168,
+1970; from memory). A steep fade makes both purer chords and stiller repeats than an even one over the whole reach."""
 STRIDE_GAP_QUARTERS = 2.0  # a longer rest ends a line
 STRIDES = ((70.6, 129.9), (170.1, 234.9))
 """Sizes [cents] a melodic semitone and whole tone may have: from the small semitone 25/24 (70.7) to short of the

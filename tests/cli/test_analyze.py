@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import shutil
 
 import mido
@@ -87,9 +88,17 @@ def test_table_shows_bar_beat_chord_and_ratios():
     assert any(line.split()[:3] == ["9", "1", "B7/D♯"] for line in lines), (
         "the third of B is D♯ in G major too"
     )
-    assert "\nPurity gave way in 11 places; the 10 largest:\n" in result.text
+    assert "\nPurity gave way in 10 places:\n" in result.text
     assert "\nA line gave way in " in result.text
     assert result.err == ""
+
+
+def test_many_places_are_counted_and_the_largest_told():
+    text = run("analyze", HYMN, "--drift-limit", "5").text
+    (line,) = [line for line in text.splitlines() if line.startswith("Purity gave way")]
+    assert re.fullmatch(r"Purity gave way in \d\d places; the 10 largest:", line)
+    told = text.partition(line + "\n")[2].partition("\nA line")[0]
+    assert len(re.findall(r"^bar ", told, re.MULTILINE)) == 10
 
 
 def test_music_that_is_pure_throughout_is_said_to_be_so_within_what_is_told():
