@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.naming import MEMBERS, above
+from retune.harmony.keys import tonics_at
+from retune.harmony.naming import MEMBERS, heard_above
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
 from retune.score.model import FloatArray, IntArray
 
@@ -26,13 +27,11 @@ OTHER_THIRD: IntArray = np.array(
 """By chord type: the type with the other third, -1 if there is none."""
 OTHER_THIRD[[not (3 in kind.intervals) ^ (4 in kind.intervals) for kind in CHORD_TYPES]] = -1
 DOMINANT, LEADING = 7, 11  # degrees, semitones above the tonic
-AUDIBLE = 0.1  # from this loudness on, against the loudest of the window, a tone is there (experiment)
 
 
 def follow_key(windows: NDArray[np.void], amount: FloatArray, keys: NDArray[np.void]) -> None:
     """Re-read windows in the light of the key; `amount` (n, 12) is what sounds in each. Changes `windows`."""
-    key = np.maximum(np.searchsorted(keys["start_tick"], windows["start_tick"], side="right") - 1, 0)
-    tonic, minor = keys["tonic_pc"][key].astype(np.int64), keys["minor"][key].astype(np.int64)
+    tonic, minor = tonics_at(keys, windows["start_tick"])
     _lead_to_dominant(windows, amount, tonic)
     _choose_thirds(windows, amount, tonic, minor)
 
@@ -40,7 +39,7 @@ def follow_key(windows: NDArray[np.void], amount: FloatArray, keys: NDArray[np.v
 def _choose_thirds(windows: NDArray[np.void], amount: FloatArray, tonic: IntArray, minor: IntArray) -> None:
     """Chords without a third have that of the chord beside them over the same root, or else of the key."""
     root, chord = windows["root_pc"].astype(np.int64), windows["chord"].astype(np.int64)
-    heard = _heard(amount, root)
+    heard = heard_above(amount, root)
     third = np.where(heard[:, 4], 4, np.where(heard[:, 3], 3, 0))
     open_ = (third == 0) & (chord >= 0) & (OTHER_THIRD[chord] >= 0)
     if not open_.any():
@@ -58,7 +57,7 @@ def _choose_thirds(windows: NDArray[np.void], amount: FloatArray, tonic: IntArra
 
 def _lead_to_dominant(windows: NDArray[np.void], amount: FloatArray, tonic: IntArray) -> None:
     """The leading note and the second degree alone, over a tonic pedal or not, are the dominant's third and fifth."""
-    heard = _heard(amount, tonic)
+    heard = heard_above(amount, tonic)
     degrees = (heard << np.arange(12)).sum(axis=1)
     on_tonic = windows["bass_pc"] == tonic
     third = 1 << LEADING | 1 << 2
@@ -66,10 +65,3 @@ def _lead_to_dominant(windows: NDArray[np.void], amount: FloatArray, tonic: IntA
     chord = INDEX_OF_SYMBOL["maj"]
     windows["root_pc"][found] = (tonic[found] + DOMINANT) % 12
     windows["chord"][found], windows["members"][found] = chord, MEMBERS[chord]
-
-
-def _heard(amount: FloatArray, root: IntArray) -> NDArray[np.bool_]:
-    """(n, 12) which pitch classes are there, by semitones above each window's `root`."""
-    over = above(amount, root)
-    result: NDArray[np.bool_] = over > AUDIBLE * over.max(axis=1, keepdims=True)
-    return result

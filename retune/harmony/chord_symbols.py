@@ -41,6 +41,9 @@ SUFFIXES: dict[str, str] = {
     **dict.fromkeys(("maj7#11", "M7#11", "maj7(#11)", "△7#11", "maj9#11"), "maj7#11"),
     **dict.fromkeys(("m11", "min11", "-11", "m7(11)"), "min11"),
     **dict.fromkeys(("13", "7(13)"), "13"),
+    **dict.fromkeys(("It+6", "It6"), "It+6"),
+    **dict.fromkeys(("Ger+6", "Ger6", "Ger65"), "Ger+6"),
+    **dict.fromkeys(("Fr+6", "Fr6", "Fr43"), "Fr+6"),
 }
 """What follows the root, and the chord type of the vocabulary it means."""
 

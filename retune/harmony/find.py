@@ -8,10 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.errors import Remark
+from retune.harmony.augmented_sixths import find_augmented_sixths
 from retune.harmony.by_key import follow_key
 from retune.harmony.decode import best_stretches
 from retune.harmony.hints import lay_over
-from retune.harmony.keys import find_keys
+from retune.harmony.keys import find_keys, tonics_at
 from retune.harmony.model import WINDOW_DTYPE, Harmony, Hint
 from retune.harmony.naming import merge_alike, name_windows
 from retune.harmony.pieces import cut_pieces
@@ -51,4 +52,6 @@ def find_windows(steps: Steps, keys: NDArray[np.void]) -> NDArray[np.void]:
     amount = np.add.reduceat(steps.amount, first, axis=0)
     name_windows(windows, steps, first, heard[turns], amount)
     follow_key(windows, amount, keys)
+    tonic, _ = tonics_at(keys, windows["start_tick"])
+    find_augmented_sixths(windows, amount, first, steps, tonic)
     return merge_alike(windows)

@@ -55,6 +55,12 @@ def find_keys(score: Score, steps: Steps) -> NDArray[np.void]:
     return keys
 
 
+def tonics_at(keys: NDArray[np.void], ticks: IntArray) -> tuple[IntArray, IntArray]:
+    """(n,) tonic and mode (0 major, 1 minor) of the key in force at each tick."""
+    row = keys[np.maximum(np.searchsorted(keys["start_tick"], ticks, side="right") - 1, 0)]
+    return row["tonic_pc"].astype(np.int64), row["minor"].astype(np.int64)
+
+
 def _fifths(keys: NDArray[np.void], written: IntArray) -> IntArray:
     """Signature of each key, the enharmonic one nearest to the signature written in the file."""
     major = (keys["tonic_pc"].astype(np.int64) + 3 * keys["minor"]) % 12

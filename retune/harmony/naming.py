@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from retune.harmony.candidates import TYPES
 from retune.harmony.steps import Steps
-from retune.harmony.vocabulary import CHORD_TYPES
+from retune.harmony.vocabulary import AUGMENTED_SIXTHS, CHORD_TYPES
 from retune.score.model import FloatArray, IntArray
 
 PRESENT: FloatArray = np.array([0.0, 0.4, 0.4, 0.1, 0.1, 0.45, 0.25, 0.1, 0.3, 0.4, 0.25, 0.3])
@@ -20,11 +20,12 @@ GAIN: FloatArray = np.array([1.0, 1.0, 1.0, 2.0, 2.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1
 """A third says more than any other tone what the chord is: beside one, a fourth or second is ornament (experiment)."""
 HEARD = 0.1  # what the chord type of the decoder is worth against a better literal fit (experiment)
 INSTANT_BEATS = 0.1
+AUDIBLE = 0.1  # from this loudness on, against the loudest of the window, a tone is there (experiment)
 NAMED = 0.55  # a chord type must explain this share of the sound, or the set has no name (experiment)
 
 MEMBERS: IntArray = np.array([chord.members for chord in CHORD_TYPES])
-TABLE: FloatArray = ((MEMBERS[:, None] >> np.arange(12)) & 1).astype(np.float64)
-"""(n_types, 12) 1 where the pitch class belongs to the type."""
+TABLE: FloatArray = ((MEMBERS[: -len(AUGMENTED_SIXTHS), None] >> np.arange(12)) & 1).astype(np.float64)
+"""(n_types, 12) 1 where the pitch class belongs to the type, of the types that their tones tell: not the last ones."""
 
 PARNCUTT: FloatArray = np.array([10.0, 0, 1, 0, 3, 0, 0, 5, 0, 0, 2, 0])
 """Root support of an interval above the root (Parncutt 1988; weights as revised 1993; 2006, EMR 1(4))."""
@@ -49,13 +50,13 @@ def name_windows(
     # A single pitch class that hardly sounds gives the decoder nothing to go by: it is its own root.
     alone = ((amount > 0).sum(axis=1) == 1) & (np.add.reduceat(steps.beats, first) < INSTANT_BEATS)
     root[alone] = amount[alone].argmax(axis=1)
-    over = above(amount, root)
+    over = _above(amount, root)
     chord, explained = _best_type(over, TYPES[candidate // 12])
     nameless = explained < NAMED
     if nameless.any():
         salience = root_salience(amount[nameless])
         root[nameless] = salience.argmax(axis=1)
-        over = above(amount, root)
+        over = _above(amount, root)
     chord[nameless] = -1
     heard = over > PRESENT * over.max(axis=1, keepdims=True)
     heard[:, 0] = True
@@ -85,10 +86,17 @@ def merge_alike(windows: NDArray[np.void]) -> NDArray[np.void]:
     return merged
 
 
-def above(amount: FloatArray, root: IntArray) -> FloatArray:
+def _above(amount: FloatArray, root: IntArray) -> FloatArray:
     """(n, 12) amounts by semitones above each window's root."""
     columns = (root[:, None] + np.arange(12)) % 12
     result: FloatArray = np.take_along_axis(amount, columns, axis=1)
+    return result
+
+
+def heard_above(amount: FloatArray, root: IntArray) -> NDArray[np.bool_]:
+    """(n, 12) which pitch classes are there, by semitones above each window's `root`."""
+    over = _above(amount, root)
+    result: NDArray[np.bool_] = over > AUDIBLE * over.max(axis=1, keepdims=True)
     return result
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from retune.harmony.vocabulary import CHORD_TYPES
+from retune.harmony.vocabulary import AUGMENTED_SIXTHS, CHORD_TYPES
 
 LETTERS = "FCGDAEB"  # the line of fifths, F = -1
 PC_OF_LETTER = {letter: 7 * place % 12 for place, letter in enumerate(LETTERS, -1)}
@@ -20,7 +20,8 @@ source).
 
 FIFTHS_ABOVE_ROOT = (0, -5, 2, -3, 4, -1, -6, 1, -4, 3, -2, 5)
 """Way on the line of fifths from a root to the tone so many semitones above it: minor second, major second …"""
-OTHER_FIFTHS = {6: 6, 8: 8, 9: -9, 3: 9}  # augmented fourth and fifth, diminished seventh, augmented second
+OTHER_FIFTHS = {6: 6, 8: 8, 9: -9, 3: 9, 10: 10}
+"""The same of rarer tones: augmented fourth and fifth, diminished seventh, augmented second, augmented sixth."""
 
 
 def spell(pc: int, fifths: int, *, minor: bool = False) -> str:
@@ -42,21 +43,44 @@ def place_of(pc: int, fifths: int, *, minor: bool = False) -> int:
     return lowest + (7 * pc - lowest) % 12
 
 
+def root_name(window: np.void, key: np.void) -> str:
+    """Name of a window's root, by the key."""
+    return name_of_fifth(_root_place(window, key))
+
+
+def _root_place(window: np.void, key: np.void) -> int:
+    """Place of a window's root; that of an augmented sixth is a minor second above the note it resolves to."""
+    root, fifths, minor = int(window["root_pc"]), int(key["fifths"]), bool(key["minor"])
+    if is_augmented_sixth(int(window["chord"])):
+        return place_of((root - 1) % 12, fifths, minor=minor) + FIFTHS_ABOVE_ROOT[1]
+    return place_of(root, fifths, minor=minor)
+
+
+def is_augmented_sixth(chord: int) -> bool:
+    """Whether a chord type, an index into CHORD_TYPES or -1, is an augmented sixth."""
+    return chord >= 0 and CHORD_TYPES[chord].symbol in AUGMENTED_SIXTHS
+
+
 def spell_in_chord(pc: int, window: np.void, key: np.void) -> str:
     """Name of a pitch class in a window: a chord tone is a third, a fifth … of its root, others follow the key.
 
-    The major third of B is D♯ in any key.
+    The major third of B is D♯ in any key, and over the A♭ of a German sixth stands F♯.
     """
-    fifths, minor = int(key["fifths"]), bool(key["minor"])
-    root, chord = int(window["root_pc"]), int(window["chord"])
-    step = (pc - root) % 12
+    chord = int(window["chord"])
+    step = (pc - int(window["root_pc"])) % 12
     if chord < 0 or step not in CHORD_TYPES[chord].intervals:
-        return spell(pc, fifths, minor=minor)
-    tones = set(CHORD_TYPES[chord].intervals)
+        return spell(pc, int(key["fifths"]), minor=bool(key["minor"]))
+    return name_of_fifth(_root_place(window, key) + fifths_above_root(step, chord))
+
+
+def fifths_above_root(step: int, chord: int) -> int:
+    """Way on the line of fifths from the root of a chord type (-1: none) to the tone `step` semitones above."""
+    if chord < 0:
+        return FIFTHS_ABOVE_ROOT[step]
+    tones, sixth = set(CHORD_TYPES[chord].intervals), is_augmented_sixth(chord)
     # The rarer name where the usual one is taken: a fifth beside the tritone, a third beside the second, …
-    other = {6: 7 in tones, 8: 7 not in tones, 9: {3, 6} <= tones, 3: 4 in tones}.get(step, False)
-    way = OTHER_FIFTHS[step] if other else FIFTHS_ABOVE_ROOT[step]
-    return name_of_fifth(place_of(root, fifths, minor=minor) + way)
+    other = {6: 7 in tones or sixth, 8: 7 not in tones, 9: {3, 6} <= tones, 3: 4 in tones, 10: sixth}
+    return OTHER_FIFTHS[step] if other.get(step, False) else FIFTHS_ABOVE_ROOT[step]
 
 
 def name_of_fifth(place: int) -> str:
@@ -65,14 +89,13 @@ def name_of_fifth(place: int) -> str:
     return LETTERS[letter] + ("♯" * accidentals if accidentals > 0 else "♭" * -accidentals)
 
 
-SHOWN = {"maj": "", "1": " unison"}
+SHOWN = {"maj": "", "1": " unison"} | {symbol: f" {symbol}" for symbol in AUGMENTED_SIXTHS}
 """How a chord symbol looks behind a root where it differs: "C", and never "C1", which reads as a note."""
 
 
 def chord_label(window: np.void, key: np.void) -> str:
     """A window's harmony in lead-sheet form, spelled in a key: "F♯min7/A"."""
-    fifths, minor = int(key["fifths"]), bool(key["minor"])
-    root = spell(int(window["root_pc"]), fifths, minor=minor)
+    root = root_name(window, key)
     if int(window["chord"]) >= 0:
         symbol = CHORD_TYPES[int(window["chord"])].symbol
     else:

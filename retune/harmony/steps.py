@@ -44,6 +44,7 @@ class Steps:
     crowd: FloatArray  # (n,) the same, 1 where as many start as anywhere but in a tenth of the steps
     grid: Grid
     strength: IntArray  # (n,) metrical strength of the starts (`Grid.strength`)
+    key: IntArray  # (n_notes,) MIDI key of each pitched note
     first: IntArray  # (n_notes,) step in which each pitched note starts
     motion: Motion  # of the pitched notes
 
@@ -105,6 +106,7 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
         crowd=crowd,
         grid=grid,
         strength=strength,
+        key=key,
         first=first,
         motion=motion,
     )
@@ -214,6 +216,7 @@ def _empty(score: Score) -> Steps:
         crowd=none,
         grid=notated_grid(score.meters),
         strength=no_notes,
+        key=no_notes,
         first=no_notes,
         motion=Motion(into=no_notes, out=no_notes, next_step=no_notes),
     )

@@ -56,7 +56,13 @@ CHORD_TYPES: tuple[ChordType, ...] = (
     ChordType("maj7#11", "major seventh, sharp eleventh", (0, 4, 6, 7, 11)),
     ChordType("min11", "minor eleventh", (0, 2, 3, 5, 7, 10)),
     ChordType("13", "dominant thirteenth", (0, 2, 4, 7, 9, 10)),
+    ChordType("It+6", "Italian sixth", (0, 4, 10)),
+    ChordType("Ger+6", "German sixth", (0, 4, 7, 10)),
+    ChordType("Fr+6", "French sixth", (0, 4, 6, 10)),
 )
 """Order is part of the contract of `WINDOW_DTYPE`: new types go to the end."""
 
 INDEX_OF_SYMBOL = {chord.symbol: index for index, chord in enumerate(CHORD_TYPES)}
+
+AUGMENTED_SIXTHS = ("It+6", "Ger+6", "Fr+6")
+"""Types told by what follows (`augmented_sixths`), never by their tones alone; their 10 is an augmented sixth."""

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.harmony.model import Role
+from retune.harmony.spelling import root_name
 from retune.parts.model import Move, Rule, Sheet, SheetNote, SheetOptions, Sheets
 from retune.parts.names import chord_kind, chord_tone, chord_words, degree, function_words, key_at, pitch
 from retune.parts.places import begins_with_upbeat, places
@@ -92,7 +93,7 @@ class _Source:
         piece = self.harmony.pieces[self.first_piece[note]]
         window = self.harmony.windows[piece["window"]]
         key = key_at(self.harmony, int(row["onset_tick"]))
-        root = key.tone(int(window["root_pc"]))
+        root = root_name(window, self.harmony.key_at(int(row["onset_tick"])))
         semitones = (int(row["key"]) - int(window["root_pc"])) % 12
         chord = int(window["chord"])
         name = chord_words(root, chord)

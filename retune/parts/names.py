@@ -6,16 +6,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from retune.harmony.model import Role
-from retune.harmony.spelling import LETTERS, name_of_fifth, spell
+from retune.harmony.spelling import LETTERS, fifths_above_root, name_of_fifth, spell
 from retune.harmony.vocabulary import CHORD_TYPES
 from retune.parts.places import REACH
 
 if TYPE_CHECKING:
     from retune.harmony import Harmony
 
-# Steps on the line of fifths from the root to a chord tone (textbook spelling: a third is two letters up).
-_FIFTHS_UP = {0: 0, 1: -5, 2: 2, 3: -3, 4: 4, 5: -1, 6: -6, 7: 1, 8: 8, 9: 3, 10: -2, 11: 5}
-_FIFTHS_UP_OF_CHORD = {"dim7": {9: -9}, "7#9": {3: 9}, "maj7#11": {6: 6}}
 _MOST_SIGNS = 2
 _SIGNS = {-2: "𝄫", -1: "♭", 0: "", 1: "♯", 2: "𝄪"}
 _ASCII_SIGNS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
@@ -29,7 +26,8 @@ _DEGREES = {
 }  # fmt: skip
 _DEGREES_OF_CHORD = {
     "dim7": {9: "seventh"}, "sus2": {2: "second"}, "7#9": {3: "ninth"}, "maj7#11": {6: "eleventh"},
-    "min11": {5: "eleventh"}, "13": {9: "thirteenth"},
+    "min11": {5: "eleventh"}, "13": {9: "thirteenth"}, "It+6": {10: "augmented sixth"},
+    "Ger+6": {10: "augmented sixth"}, "Fr+6": {6: "augmented fourth", 10: "augmented sixth"},
 }  # fmt: skip
 _ROLE_WORDS = {
     Role.PASSING: "passing note",
@@ -85,8 +83,7 @@ def pitch(key: int, name: str) -> Pitch:
 
 def chord_tone(root: str, semitones: int, chord: int) -> str:
     """Return the name of a chord tone by its degree above the spelled root: the third of E major is G♯."""
-    symbol = CHORD_TYPES[chord].symbol if chord >= 0 else ""
-    up = _FIFTHS_UP_OF_CHORD.get(symbol, {}).get(semitones, _FIFTHS_UP[semitones])
+    up = fifths_above_root(semitones, chord)
     place = LETTERS.index(root[0]) - 1 + 7 * (root.count("♯") - root.count("♭")) + up
     name = name_of_fifth(place)
     return name if len(name) <= 1 + _MOST_SIGNS else spell((7 * place) % 12, 0)

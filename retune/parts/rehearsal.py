@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.harmony.model import Role
+from retune.harmony.spelling import root_name
 from retune.parts.model import SlowChord, Voice
-from retune.parts.names import chord_tone, chord_words, degree, key_at, pitch
+from retune.parts.names import chord_tone, chord_words, degree, pitch
 from retune.parts.places import place
 from retune.units import key_to_hz, ratio_to_cents, reference_shift_cents
 from retune.wording import plain
@@ -126,7 +127,7 @@ def _slow_chord(
 ) -> SlowChord:
     row = harmony.windows[window]
     root, chord = int(row["root_pc"]), int(row["chord"])
-    root_name = key_at(harmony, int(row["start_tick"])).tone(root)
+    name = root_name(row, harmony.key_at(int(row["start_tick"])))
     middle = int(row["start_tick"] + row["end_tick"]) // 2
     keys = score.notes["key"][notes].astype(np.int64)
     built = _Built(
@@ -140,7 +141,7 @@ def _slow_chord(
     voices = tuple(
         Voice(
             part=built.names[i],
-            pitch=pitch(int(keys[i]), chord_tone(root_name, int(keys[i] - root) % 12, chord)),
+            pitch=pitch(int(keys[i]), chord_tone(name, int(keys[i] - root) % 12, chord)),
             cents=round(float(built.cents[i] - shift)),
             degree=degree(int(keys[i] - root) % 12, chord),
             hint=_hint(built, turn),
@@ -148,7 +149,7 @@ def _slow_chord(
         for turn, i in enumerate(built.order)
     )
     bar, beat = place(score.meters, int(row["start_tick"]))
-    return SlowChord(bar=bar, beat=beat, name=chord_words(root_name, chord), voices=voices)
+    return SlowChord(bar=bar, beat=beat, name=chord_words(name, chord), voices=voices)
 
 
 def _place(keys: IntArray, i: int, root: int, chord: int) -> tuple[int, int]:

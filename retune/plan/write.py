@@ -7,7 +7,7 @@ import textwrap
 from collections import Counter, defaultdict
 from typing import TYPE_CHECKING
 
-from retune.harmony.spelling import spell, spell_in_chord
+from retune.harmony.spelling import root_name, spell, spell_in_chord
 from retune.harmony.vocabulary import CHORD_TYPES
 from retune.plan.apply import chord_symbol
 from retune.plan.read import PLAN_FORMAT
@@ -81,7 +81,7 @@ def _row(score: Score, harmony: Harmony, ratios: Ratios, window: int) -> Row:
     row = {
         "at": format_place(score.meters, int(found["start_tick"])),
         "to": format_place(score.meters, int(found["end_tick"])),
-        "root": _name(root, key),
+        "root": root_name(found, key),
     }
     symbol = chord_symbol(harmony, window)
     if symbol:

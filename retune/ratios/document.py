@@ -36,6 +36,12 @@ brackets, the cents to add to a tuner's zero when the root stands at zero (− i
 A chord has the same ratios in every inversion and voicing. Where no source is named, every third, fourth,
 fifth and sixth inside the chord is pure if that is possible at once, otherwise as many of them as possible.
 
+The augmented sixths (A♭ C F♯, A♭ C E♭ F♯, A♭ C D F♯ before G) sound like sevenths and are told by where they go
+([how](harmony.md)). At prime limit 5 their tones are those of the key: A♭ 8/5, C 1, E♭ 6/5, D 9/8 and F♯ 45/32, the
+leading note 15/8 of the dominant 3/2. A♭–F♯ is then 225/128, 23.46 cents narrower than in equal temperament, and F♯
+rises to G by 16/15. From prime limit 7 on it is 7/4, another 7.71 cents narrower. Both are choices (common practice,
+no source).
+
 Sources named in the table:
 
 {sources}

@@ -8,7 +8,9 @@ has one set of ratios for all its inversions and voicings.
 What decides a row that no source fixes: every third, fourth, fifth and sixth between chord tones is pure
 where that is possible at once; where it is not, as many of them as possible. The diminished seventh alone takes
 the notes of its key instead: nobody sings the 125/108 that three pure minor thirds leave over, and with the tonic's
-own tones it joins what comes before and after.
+own tones it joins what comes before and after. The augmented sixths take the notes of their key as well: what sounds
+like a minor seventh is a sixth that leads on to the octave of the dominant, and above a German fifth no third but a
+second.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ BARBOUR = "Barbour"
 HAND_OUT = "hand-out"
 BARBERSHOP = "barbershop practice"
 NO_SOURCE = "common practice, no source"
+AUGMENTED = "sixth 45/32 of the tonic (8/5 under it): the leading note 15/8 of the dominant"
 SOURCES = {
     HELMHOLTZ: "H. Helmholtz, tr. A. J. Ellis, *On the Sensations of Tone*, 2nd English ed. 1885, App. XX",
     BARBOUR: "J. M. Barbour, *Tuning and Temperament*, 1951",
@@ -87,6 +90,12 @@ CHORD_ROWS: tuple[ChordRow, ...] = (
     ChordRow("min11", 5, "20:24:30:36:45:54", f"pure triad on the seventh, 27/20 is left over; {NO_SOURCE}"),
     ChordRow("13", 5, "60:75:90:108:135:200", f"20:25:30:36:45, thirteenth pure to the root; {NO_SOURCE}"),
     ChordRow("13", 7, "12:15:18:21:27:40", f"4:5:6:7:9, thirteenth pure to the root; {NO_SOURCE}"),
+    ChordRow("It+6", 5, "128:160:225", f"{AUGMENTED}; {NO_SOURCE}"),
+    ChordRow("It+6", 7, "4:5:7", f"of 4:5:6:7; {NO_SOURCE}"),
+    ChordRow("Ger+6", 5, "128:160:192:225", f"{AUGMENTED}; {NO_SOURCE}"),
+    ChordRow("Ger+6", 7, "4:5:6:7", f"as the dominant seventh; {NO_SOURCE}"),
+    ChordRow("Fr+6", 5, "128:160:180:225", f"{AUGMENTED}, two pure major thirds; {NO_SOURCE}"),
+    ChordRow("Fr+6", 7, "20:25:28:35", f"two pure major thirds, each tone 7/5 from another; {NO_SOURCE}"),
 )
 """Ordered as the vocabulary, then by prime limit."""
 

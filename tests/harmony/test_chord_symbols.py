@@ -36,6 +36,7 @@ from retune.harmony.chord_symbols import parse
         ("B♭/D", (10, "maj", 2)),
         ("Cb", (11, "maj", None)),
         ("G7/B", (7, "7", 11)),
+        ("A♭ Ger+6", (8, "Ger+6", None)),
     ],
 )
 def test_reads_lead_sheet_symbols(text, expected):

@@ -39,6 +39,8 @@ def test_every_key_is_named_as_an_independent_library_reads_it(fifths: int, mino
         ("A♭", "min", 3, "C♭"),
         ("D", "min7b5", 6, "A♭"),
         ("C", "aug", 8, "G♯"),
+        ("A♭", "Ger+6", 10, "F♯"),
+        ("A♭", "Fr+6", 6, "D"),
     ],
 )
 def test_chord_tones_are_spelled_from_the_root(root: str, chord: str, semitones: int, name: str) -> None:
@@ -64,6 +66,7 @@ def test_every_chord_tone_of_every_type_has_a_playable_name(chord) -> None:
         ("6", 9, "sixth"),
         ("sus2", 2, "second"),
         ("aug", 8, "fifth"),
+        ("It+6", 10, "augmented sixth"),
     ],
 )
 def test_degrees(chord: str, semitones: int, word: str) -> None:

@@ -197,7 +197,7 @@ class ScoreView {
   _label(window, width) {
     const label = chordLabel(this.music, window);
     const plain = chordLabel(this.music, { ...window, bass: window.root });
-    const root = this.music.pitchName(window.root, window.spelling);
+    const root = this.music.rootName(window);
     const short = plain === root ? root : `${root}…`;
     return [label, plain].find((text) => fits(text, 7.6, width)) ?? short;
   }

@@ -170,6 +170,12 @@ class Music {
     return this.data.spellings[spelling][((pitchClass % 12) + 12) % 12];
   }
 
+  /** Name of a window's root; that of an augmented sixth is a minor second above the note it resolves to. */
+  rootName(window) {
+    if (!isAugmentedSixth(window)) return this.pitchName(window.root, window.spelling);
+    return nameOfFifth(placeOfName(this.pitchName(window.root - 1, window.spelling)) + MINOR_SECOND);
+  }
+
   /** Name of a pitch class in a window: a chord tone is a third, a fifth … of its root, others follow the key. */
   toneName(pitchClass, window) {
     const step = (((pitchClass - window.root) % 12) + 12) % 12;
@@ -177,10 +183,11 @@ class Music {
     if (!type || !type.intervals.includes(step)) return this.pitchName(pitchClass, window.spelling);
     const { fifths_above_root: usual, other_fifths: others } = this.data.chord_spelling;
     const has = (tone) => type.intervals.includes(tone);
+    const sixth = isAugmentedSixth(window);
     // The rarer name where the usual one is taken: a fifth beside the tritone, a third beside the second, …
-    const other = { 6: has(7), 8: !has(7), 9: has(3) && has(6), 3: has(4) }[step];
+    const other = { 6: has(7) || sixth, 8: !has(7), 9: has(3) && has(6), 3: has(4), 10: sixth }[step];
     const way = other ? others[step] : usual[step];
-    return nameOfFifth(placeOfName(this.pitchName(window.root, window.spelling)) + way);
+    return nameOfFifth(placeOfName(this.rootName(window)) + way);
   }
 
   noteName(note) {
@@ -206,6 +213,11 @@ class Music {
 }
 
 const LETTERS = "FCGDAEB"; // the line of fifths, F = -1
+const MINOR_SECOND = -5; // the way up to it on that line
+
+function isAugmentedSixth(window) {
+  return window.chord.endsWith("+6");
+}
 
 function signsOf(name) {
   return name.split("♯").length - name.split("♭").length;
@@ -223,15 +235,16 @@ function nameOfFifth(place) {
 
 /** "Dmin7", "G7/B", "C": the label that tables of the analysis print. */
 function chordLabel(music, window) {
-  const root = music.pitchName(window.root, window.spelling);
+  const root = music.rootName(window);
   const bass = window.bass === window.root ? "" : "/" + music.toneName(window.bass, window);
   const symbol = window.chord || `(${memberSteps(window).join(" ")})`;
-  return root + ({ maj: "", 1: " unison" }[symbol] ?? symbol) + bass;
+  const shown = isAugmentedSixth(window) ? ` ${symbol}` : { maj: "", 1: " unison" }[symbol] ?? symbol;
+  return root + shown + bass;
 }
 
 function chordWords(music, window) {
   const type = music.chordTypes.get(window.chord);
-  return `${music.pitchName(window.root, window.spelling)} ${type ? type.name : "with tones of no named chord"}`;
+  return `${music.rootName(window)} ${type ? type.name : "with tones of no named chord"}`;
 }
 
 function memberSteps(window) {
