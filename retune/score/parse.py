@@ -1,9 +1,9 @@
 """Mended tracks to messages. The parser gets each different event once, however often it comes.
 
 Music repeats its events: a note of a key, a channel and a velocity comes again and again, at other times. So the
-events of all tracks are numbered by their bytes, delta times apart; the parser reads a track that holds each of
-them once, and the tracks are put together from its messages. That takes a sixth of the time that the parser takes
-for the whole file, and a piece of a hundred thousand notes holds some thousand message objects.
+events of all tracks are numbered by their bytes, delta times apart; the parser decodes each of them once, and the
+tracks are put together from its messages. That takes a sixth of the time that the parser takes for the whole file,
+and a piece of a hundred thousand notes holds some thousand message objects.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import re
 import struct
 from array import array
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 import mido
@@ -99,15 +100,23 @@ def _split(
 
 def _decode(events: Sequence[bytes], asides: Sequence[mido.Message]) -> list[mido.Message]:
     """A message for each event."""
+    others = iter(_read([event for event in events if event[0] >= _FIRST_OTHER_STATUS], asides))
+    return [_channel_message(event) if event[0] < _FIRST_OTHER_STATUS else next(others) for event in events]
+
+
+@lru_cache(maxsize=1 << 14)  # a few megabytes: a retuned file repeats its original, a folder of music itself
+def _channel_message(event: bytes) -> mido.Message:
+    return mido.Message.from_bytes(event)
+
+
+def _read(events: Sequence[bytes], asides: Sequence[mido.Message]) -> list[mido.Message]:
+    """Messages of meta and sysex events, which the parser reads from files only."""
     track = b"".join(b"\x00" + event for event in events)
     header = struct.pack(">4sLhhh", b"MThd", 6, 0, 1, 1)
     file = io.BytesIO(header + struct.pack(">4sL", b"MTrk", len(track)) + track)
-    messages: list[mido.Message] = list(mido.MidiFile(file=file).tracks[0])
-    if not asides:
-        return messages
     return [
         asides[int.from_bytes(bytes(message.data), "big")]
         if message.type == "sequencer_specific"
         else message
-        for message in messages
+        for message in mido.MidiFile(file=file).tracks[0]
     ]
