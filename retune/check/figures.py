@@ -11,10 +11,11 @@ import numpy as np
 
 from retune.arrays import percentile
 from retune.check.lines import repeats
-from retune.check.pairs import PURE_DEVIATION, Pairs, consonant_pairs
+from retune.check.pairs import Pairs, consonant_pairs
 from retune.check.sounding import FloatArray, Sounding
 from retune.check.tuned import TunedNotes, heard, tuned
 from retune.harmony.model import Harmony
+from retune.ratios.consonances import USUAL_PRIME_LIMIT, pure_deviations
 from retune.ratios.model import Ratios
 from retune.score.model import Score
 from retune.tuning.model import Tuning
@@ -51,16 +52,17 @@ def figures(
     harmony: Harmony | None = None,
     *,
     ratios: Ratios | None = None,
+    prime_limit: int = USUAL_PRIME_LIMIT,
     reference_cents: float = 0.0,
     pairs: Pairs | None = None,
 ) -> Figures:
     """Figures of notes with pitches.
 
     `harmony` is needed for the displacement (its notes must be numbered as those of `notes`); `ratios`
-    sharpen it where a window's root does not sound; `reference_cents` is where the reference pitch lies from
-    440 Hz. `pairs` may be given if already found.
+    sharpen it where a window's root does not sound; `prime_limit` says which ratios are pure; `reference_cents`
+    is where the reference pitch lies from 440 Hz. `pairs` may be given if already found.
     """
-    found = consonant_pairs(notes) if pairs is None else pairs
+    found = consonant_pairs(notes, prime_limit) if pairs is None else pairs
     movement = held_movement(notes)
     shifts = repeats(notes).cents
     places = np.zeros(0) if harmony is None else displacement(notes, harmony, ratios) - reference_cents
@@ -78,10 +80,15 @@ def figures(
 
 
 def figures_of_tuning(
-    score: Score, harmony: Harmony | None, tuning: Tuning, *, reference_cents: float = 0.0
+    score: Score,
+    harmony: Harmony | None,
+    tuning: Tuning,
+    *,
+    prime_limit: int = USUAL_PRIME_LIMIT,
+    reference_cents: float = 0.0,
 ) -> Figures:
     """Figures of a tuning before it is written."""
-    return figures(tuned(score, tuning), harmony, reference_cents=reference_cents)
+    return figures(tuned(score, tuning), harmony, prime_limit=prime_limit, reference_cents=reference_cents)
 
 
 def figures_of_sounding(sounding: Sounding) -> Figures:
@@ -109,7 +116,11 @@ def displacement(notes: TunedNotes, harmony: Harmony, ratios: Ratios | None = No
     window = pieces["window"]
     interval = (notes.key[pieces["note"]] - windows["root_pc"][window]) % 12
     chord_tone = (windows["members"][window] >> interval) & 1 > 0
-    implied = PURE_DEVIATION[interval] if ratios is None else ratios.deviations[window, interval]
+    implied = (
+        pure_deviations(USUAL_PRIME_LIMIT)[0, interval]
+        if ratios is None
+        else ratios.deviations[window, interval]
+    )
     offset = notes.mean_between(pieces["note"], pieces["start_tick"], pieces["end_tick"])
     length = (pieces["end_tick"] - pieces["start_tick"]).astype(np.float64)
     result = np.full(len(windows), np.nan)

@@ -9,16 +9,8 @@ import numpy as np
 from retune.check.sounding import FloatArray, IntArray
 from retune.check.timeline import expand
 from retune.check.tuned import TunedNotes
+from retune.ratios.consonances import USUAL_PRIME_LIMIT, pure_deviations
 from retune.score.model import Meters
-from retune.units import ratio_to_cents
-
-CONSONANCES = {0: (1, 1), 3: (6, 5), 4: (5, 4), 5: (4, 3), 7: (3, 2), 8: (8, 5), 9: (5, 3)}
-"""Pure ratio of each consonant interval class in semitones: the consonances of the senario (Zarlino 1558)."""
-
-PURE_DEVIATION = np.full(12, np.nan)
-"""(12,) cents each consonance lies from its equal-tempered size; nan for the dissonant classes."""
-for _semitones, _ratio in CONSONANCES.items():
-    PURE_DEVIATION[_semitones] = ratio_to_cents(*_ratio) - 100.0 * _semitones
 
 MOST_PAIRS = 2_000_000
 """Where more pairs sound together, evenly chosen ones stand for all (chosen to stay below half a gigabyte)."""
@@ -32,6 +24,7 @@ class Pairs(NamedTuple):
     start: IntArray  # ticks
     length: IntArray  # ticks both sound
     deviation: FloatArray  # cents from pure, 0 or more
+    form: IntArray  # which of the forms of `retune.ratios.consonances` is nearest
 
     @property
     def weight(self) -> int:
@@ -58,8 +51,8 @@ class Pairs(NamedTuple):
         return float(self.deviation[order[place]])
 
 
-def consonant_pairs(notes: TunedNotes) -> Pairs:
-    """All overlapping pairs in a consonant interval class.
+def consonant_pairs(notes: TunedNotes, prime_limit: int = USUAL_PRIME_LIMIT) -> Pairs:
+    """All overlapping pairs in a consonant interval class, and how far each is from the nearest form pure at the limit.
 
     Ordered by start, a row overlaps exactly the later rows that start before it ends, so pairs are found by
     counting; the cost is that of the pairs there are, also under a long pedal point.
@@ -70,17 +63,35 @@ def consonant_pairs(notes: TunedNotes) -> Pairs:
     counts = np.searchsorted(start, end, side="left") - np.arange(len(order)) - 1
     first, second = expand(np.arange(1, len(order) + 1), _thinned(counts))
     rising = key[second] >= key[first]
-    pure = PURE_DEVIATION[np.abs(key[second] - key[first]) % 12]
-    kept = ~np.isnan(pure)
-    first, second, rising, pure = first[kept], second[kept], rising[kept], pure[kept]
+    interval = np.abs(key[second] - key[first]) % 12
+    kept = ~np.isnan(pure_deviations(prime_limit)[0, interval])
+    first, second, rising, interval = first[kept], second[kept], rising[kept], interval[kept]
     size = np.where(rising, cents[second] - cents[first], cents[first] - cents[second])
+    deviation, form = distance_from_pure(size, interval, prime_limit)
     return Pairs(
         earlier=order[first],
         later=order[second],
         start=start[second],
         length=np.minimum(end[first], end[second]) - start[second],
-        deviation=np.abs(size - pure),
+        deviation=deviation,
+        form=form,
     )
+
+
+def distance_from_pure(size: FloatArray, interval: IntArray, prime_limit: int) -> tuple[FloatArray, IntArray]:
+    """(n,) distances of intervals from the nearest form that is pure at the limit [cents], and which form that is.
+
+    `size` is what each is wider than in equal temperament [cents], `interval` its class in semitones; the distance of
+    a dissonance is nan.
+    """
+    pure = pure_deviations(prime_limit)
+    deviation = np.abs(size - pure[0, interval])
+    form = np.zeros(len(size), dtype=np.int64)
+    for number in range(1, len(pure)):
+        other = np.abs(size - pure[number, interval])
+        form[nearer := other < deviation] = number
+        deviation[nearer] = other[nearer]
+    return deviation, form
 
 
 def _thinned(counts: IntArray) -> IntArray:

@@ -17,6 +17,7 @@ from retune.check.realised import Realised
 from retune.check.tuned import TunedNotes, equal_tempered, heard_as
 from retune.errors import Remark
 from retune.harmony.model import Harmony
+from retune.ratios.consonances import USUAL_PRIME_LIMIT
 from retune.ratios.model import Ratios
 from retune.score.model import Score
 
@@ -47,6 +48,7 @@ class Measured:
     both: Comparison
     harmony: Harmony | None = None
     ratios: Ratios | None = None
+    prime_limit: int = USUAL_PRIME_LIMIT  # which ratios count as pure
     reference_cents: float = 0.0  # where the retuned file's reference pitch lies from 440 Hz
 
     @cached_property
@@ -65,12 +67,12 @@ class Measured:
     @cached_property
     def pairs_before(self) -> Pairs:
         """Consonant pairs of the original."""
-        return consonant_pairs(self.notes_before)
+        return consonant_pairs(self.notes_before, self.prime_limit)
 
     @cached_property
     def pairs_after(self) -> Pairs:
         """Consonant pairs of the retuned file."""
-        return consonant_pairs(self.notes_after)
+        return consonant_pairs(self.notes_after, self.prime_limit)
 
     @cached_property
     def before(self) -> Figures:

@@ -72,7 +72,7 @@ def check(
     harmony, ratios
         For the displacement figures; without `harmony` they are None.
     options
-        For the reference pitch.
+        For the reference pitch, and the prime limit that says what is pure.
     allowed_error_cents
         Largest distance from `intended`. Default: what `retuned` announces, else `ALLOWED_ERROR_CENTS`.
     names
@@ -93,14 +93,20 @@ def check(
     if error is not None:
         problems += _judge(score, error, allowed)
         problems += [f"the file needs mending: {remark}" for remark in _new_damage(both)]
-    shift = 0.0 if options is None else reference_shift_cents(options.reference_hz)
+    options = options or Options()
     return CheckReport(
         problems=tuple(problems),
         fidelity=fidelity,
         error=error,
         allowed_error_cents=allowed,
         channels=both.decoded.channels,
-        measured=Measured(both=both, harmony=harmony, ratios=ratios, reference_cents=shift),
+        measured=Measured(
+            both=both,
+            harmony=harmony,
+            ratios=ratios,
+            prime_limit=options.prime_limit,
+            reference_cents=reference_shift_cents(options.reference_hz),
+        ),
         remarks=(*both.decoded.remarks, *_tail_remarks(both, error, allowed)),
     )
 

@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from retune.cli.shared import DEFAULT, json_option, options_from, print_json, print_remarks, quiet_option
+from retune.cli.shared import (
+    DEFAULT,
+    PrimeLimit,
+    json_option,
+    options_from,
+    print_json,
+    print_remarks,
+    quiet_option,
+)
 from retune.cli.tables import table
 from retune.collector import without_collector
 from retune.files import read_input
@@ -47,17 +55,28 @@ _COUNTS = {
     metavar="HZ",
     help=f"Pitch of the A above middle C that RETUNED is meant for. Default: {DEFAULT.reference_hz:g} Hz.",
 )
+@click.option(
+    "--prime-limit",
+    type=PrimeLimit(),
+    help="Largest prime in the ratios that count as pure; give what RETUNED was made with. "
+    f"Default: {DEFAULT.prime_limit}.",
+)
 @json_option
 @quiet_option
 def command(
-    original_path: str, retuned_paths: tuple[str, ...], reference_hz: float | None, as_json: bool, quiet: bool
+    original_path: str,
+    retuned_paths: tuple[str, ...],
+    reference_hz: float | None,
+    prime_limit: int | None,
+    as_json: bool,
+    quiet: bool,
 ) -> int:
     """Decode ORIGINAL and RETUNED as a receiver would and compare them.
 
     Both are MIDI files; RETUNED may also be a MIDI 2.0 clip, or several files of one conversion that play
     together. Exit status: 0 if nothing but the tuning changed, 1 if anything was lost or changed.
     """
-    options = options_from({"reference_hz": reference_hz})
+    options = options_from({"reference_hz": reference_hz, "prime_limit": prime_limit})
     original, retuned = read_input(original_path), [read_input(path) for path in retuned_paths]
     report = _report(original, retuned, options, (original_path, ", ".join(retuned_paths)))
     print_remarks(report.remarks, name=retuned_paths[0], quiet=quiet)

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.check.pairs import PURE_DEVIATION, consonant_pairs
+from retune.check.pairs import consonant_pairs, distance_from_pure
 from retune.check.tuned import equal_tempered
 from retune.harmony.spelling import spell
+from retune.ratios.consonances import USUAL_PRIME_LIMIT
 from retune.tuning.temperaments import TEMPERAMENTS, temperament
 
 if TYPE_CHECKING:
@@ -28,17 +29,21 @@ class FixedChoice:
     mean_deviation_cents: float  # of the consonant pairs of the piece
 
 
-def best_fixed(score: Score, *, home_pc: int = 0, temperaments: int = 2) -> tuple[FixedChoice, ...]:
+def best_fixed(
+    score: Score, *, home_pc: int = 0, temperaments: int = 2, prime_limit: int = USUAL_PRIME_LIMIT
+) -> tuple[FixedChoice, ...]:
     """Equal temperament, the best-fitting temperaments, best first, and last the best just scale.
 
-    Each is put on the tonic on which the consonant pairs of the piece are nearest to pure on average; where
-    several are equally good, on the first of them from `home_pc` upwards in fifths.
+    Each is put on the tonic on which the consonant pairs of the piece are nearest to what is pure at the prime limit on
+    average; where several are equally good, on the first of them from `home_pc` upwards in fifths.
     """
     ticks = consonance_ticks(score)
-    best = {name: _best_tonic(name, ticks, home_pc) for name in TEMPERAMENTS if name != "equal"}
+    best = {name: _best_tonic(name, ticks, home_pc, prime_limit) for name in TEMPERAMENTS if name != "equal"}
     just = best.pop("just")
     equal = FixedChoice(
-        name="equal", offsets=np.zeros(12), mean_deviation_cents=_mean_deviation(np.zeros(12), ticks)
+        name="equal",
+        offsets=np.zeros(12),
+        mean_deviation_cents=_mean_deviation(np.zeros(12), ticks, prime_limit),
     )
     others = sorted(best.values(), key=lambda choice: choice.mean_deviation_cents)[:temperaments]
     return (equal, *others, just)
@@ -58,10 +63,10 @@ def consonance_ticks(score: Score) -> Floats:
     return table.reshape(12, 12).astype(np.float64)
 
 
-def _best_tonic(name: str, ticks: Floats, home_pc: int) -> FixedChoice:
+def _best_tonic(name: str, ticks: Floats, home_pc: int, prime_limit: int) -> FixedChoice:
     tonics = [(home_pc + 7 * fifths) % 12 for fifths in range(12)]
     patterns = [temperament(name, tonic_pc=tonic) for tonic in tonics]
-    deviations = [_mean_deviation(offsets, ticks) for offsets in patterns]
+    deviations = [_mean_deviation(offsets, ticks, prime_limit) for offsets in patterns]
     best = int(np.argmin(np.round(deviations, 9)))
     return FixedChoice(
         name=f"{name} on {spell(tonics[best], 0)}",
@@ -70,10 +75,10 @@ def _best_tonic(name: str, ticks: Floats, home_pc: int) -> FixedChoice:
     )
 
 
-def _mean_deviation(offsets: Floats, ticks: Floats) -> float:
+def _mean_deviation(offsets: Floats, ticks: Floats, prime_limit: int) -> float:
     """Duration-weighted mean deviation of the consonant pairs under twelve offsets; 0 without a pair."""
     low, interval = np.divmod(np.arange(144), 12)
     size = offsets[(low + interval) % 12] - offsets[low]
-    deviation = np.nan_to_num(np.abs(size - PURE_DEVIATION[interval]))
+    deviation = np.nan_to_num(distance_from_pure(size, interval, prime_limit)[0])
     total = ticks.sum()
     return float(deviation @ ticks.ravel() / total) if total else 0.0

@@ -56,7 +56,8 @@ def _in_bars(meters: Meters, ticks: NDArray[np.int64]) -> NDArray[np.float64]:
 def _tunings(analysis: Analysis) -> Iterator[tuple[str, str, Tuning]]:
     """(name, kind, tuning) of everything compared."""
     score, harmony, ratios = analysis.score, analysis.harmony, analysis.ratios
-    for choice in best_fixed(score, home_pc=_main_tonic(analysis.harmony)):
+    fixed = best_fixed(score, home_pc=_main_tonic(harmony), prime_limit=analysis.options.prime_limit)
+    for choice in fixed:
         yield choice.name, "fixed", fixed_tuning(score, harmony, choice.offsets)
     yield "table-per-chord", "table", table_per_chord(score, harmony, ratios)
     base = replace(analysis.options, reference_hz=A4_HZ)
@@ -75,7 +76,7 @@ def measure(analysis: Analysis, tuning: Tuning, *, name: str, kind: str) -> Tuni
     """All figures of one tuning of an analysed piece."""
     score, harmony, ratios = analysis.score, analysis.harmony, analysis.ratios
     notes = tuned(score, tuning)
-    pairs = consonant_pairs(notes)
+    pairs = consonant_pairs(notes, analysis.options.prime_limit)
     bars, deviation = per_bar(pairs, score.meters)
     return TuningFigures(
         name=name,

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.check.pairs import CONSONANCES
+from retune.ratios.consonances import SENARIO, SEPTIMAL
 from retune.tuning.rows import overlapping
 from retune.units import key_to_hz
 
@@ -37,6 +37,10 @@ ROUGHNESS_GRID_CENTS = 0.1  # dyads nearer than this are worked out once; chosen
 DYADS_AT_ONCE = 20_000  # bounds the memory: each has 66 pairs of partials
 
 
+_RATIOS = np.array([[form.get(step, (0, 0)) for step in range(12)] for form in (SENARIO, SEPTIMAL)])
+"""(2, 12, 2) ratio of each form of each consonance. No ear hears the 81st partial: thirds of fifths beat as 5/4 do."""
+
+
 def beat_rates(notes: TunedNotes, pairs: Pairs) -> Floats:
     """Beats per second of each consonant pair at its lowest coinciding partials."""
     key = notes.key[notes.note].astype(np.float64)
@@ -45,7 +49,7 @@ def beat_rates(notes: TunedNotes, pairs: Pairs) -> Floats:
     upper = np.where(falling, pairs.earlier, pairs.later)
     f1, f2 = (key_to_hz(key[row], notes.cents[row]) for row in (lower, upper))
     octaves, interval = np.divmod((key[upper] - key[lower]).astype(np.int64), 12)
-    above = np.array([CONSONANCES.get(step, (0, 0)) for step in range(12)])[interval]
+    above = _RATIOS[pairs.form, interval]
     numerator = above[:, 0] << octaves
     common = np.gcd(numerator, above[:, 1])
     rates: Floats = np.abs(numerator // common * f1 - above[:, 1] // common * f2)

@@ -139,8 +139,9 @@ def figure_rows(analysis: Analysis, tuning: Tuning) -> list[FigureRow]:
     from retune.check.figures import figures, figures_of_tuning
     from retune.check.tuned import equal_tempered
 
-    before = figures(equal_tempered(analysis.score), analysis.harmony).as_dict()
-    after = figures_of_tuning(analysis.score, analysis.harmony, tuning).as_dict()
+    limit, score, harmony = analysis.options.prime_limit, analysis.score, analysis.harmony
+    before = figures(equal_tempered(score), harmony, prime_limit=limit).as_dict()
+    after = figures_of_tuning(score, harmony, tuning, prime_limit=limit).as_dict()
     return [
         FigureRow(label, _figure(before[field], unit), _figure(after[field], unit))
         for field, label, unit in FIGURE_LABELS

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from math import gcd
-
 import numpy as np
 from numpy.typing import NDArray
 
 from retune.harmony.model import Harmony
 from retune.options import Options
+from retune.ratios.consonances import SENARIO
+from retune.ratios.intervals import reduced
 from retune.ratios.model import Ratios
 from retune.score.model import Score
 from retune.tuning.model import Compromise, Tuning
 from retune.tuning.presets import weights_for
 from retune.tuning.reasons import Context, context, reason
-from retune.tuning.rows import CONSONANCES, Pairs, consonant_deviations, pair_rows
+from retune.tuning.rows import Pairs, consonant_deviations, pair_rows
 from retune.tuning.unknowns import Unknowns
 
 Floats = NDArray[np.float64]
@@ -122,11 +122,5 @@ def _own_ratio(c: Context, ratios: Ratios, lower: int, upper: int, window: int, 
         return ""
     pairs = ratios.tables[int(ratios.table_of_window[window])].pairs
     (n1, d1), (n2, d2) = pairs[steps[0]], pairs[steps[1]]
-    numerator, denominator = n2 * d1, d2 * n1
-    while numerator < denominator:
-        numerator *= 2
-    while numerator >= 2 * denominator:
-        denominator *= 2
-    shared = gcd(numerator, denominator)
-    ratio = numerator // shared, denominator // shared
-    return "" if ratio == CONSONANCES.get(interval, (1, 1)) else f"{ratio[0]}/{ratio[1]}"
+    ratio = reduced(n2 * d1, d2 * n1)
+    return "" if ratio == SENARIO.get(interval) else f"{ratio[0]}/{ratio[1]}"

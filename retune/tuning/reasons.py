@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from retune.harmony.model import Harmony, Role
 from retune.harmony.spelling import chord_label, spell_in_chord
 from retune.options import Options
+from retune.ratios.consonances import SENARIO
 from retune.ratios.model import Ratios
 from retune.score.model import Score
 from retune.tuning.model import Tuning
 from retune.tuning.partners import fixed_parts
-from retune.tuning.rows import CONSONANCES, piece_deviations, repeats
+from retune.tuning.rows import piece_deviations, repeats
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -26,7 +27,7 @@ AT_THE_LIMIT_CENTS = (
 FITS_CENTS = 1.0  # a note this near to its place in a chord is pure there (as `share_within_1_cent` counts)
 SAME_PITCH_CENTS = 0.5
 
-_CONSONANT = frozenset({0, *CONSONANCES})
+_CONSONANT = frozenset(SENARIO)
 _MOVING = {
     Role.PASSING: "a passing note",
     Role.NEIGHBOUR: "a neighbour note",

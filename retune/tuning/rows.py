@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.harmony.model import Harmony, Role
+from retune.ratios.consonances import pure_deviations
 from retune.ratios.model import Ratios
 from retune.score.model import Score
 from retune.score.ringing import ringing_end_ticks
@@ -22,7 +23,6 @@ from retune.tuning.weights import (
     STRIDES,
     Weights,
 )
-from retune.units import ratio_to_cents
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -55,20 +55,10 @@ class Pairs(NamedTuple):
     left_out_from: int  # tick of the first note whose pairs were left out; -1: none
 
 
-CONSONANCES = {3: (6, 5), 4: (5, 4), 5: (4, 3), 7: (3, 2), 8: (8, 5), 9: (5, 3)}
-_PYTHAGOREAN = {3: (32, 27), 4: (81, 64), 5: (4, 3), 7: (3, 2), 8: (128, 81), 9: (27, 16)}
-"""Consonant interval classes [semitones] and their pure ratios: the true forms on which Renaissance writers
-agree (Zarlino 1558, after R. Duffin, *MTO* 12.3, 2006); for prime limit 3 their Pythagorean forms
-(Barbour 1951)."""
-
-
 def consonant_deviations(prime_limit: int) -> Floats:
-    """(12,) cents a pure interval lies from its equal-tempered size; nan for dissonant classes."""
-    table = np.full(12, np.nan)
-    table[0] = 0.0
-    for semitones, (n, d) in (_PYTHAGOREAN if prime_limit == 3 else CONSONANCES).items():
-        table[semitones] = ratio_to_cents(n, d) - 100.0 * semitones
-    return table
+    """(12,) cents the usual form of a consonance lies from its equal-tempered size; nan for dissonant classes."""
+    usual: Floats = pure_deviations(prime_limit)[0]
+    return usual
 
 
 class _Spans(NamedTuple):

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from retune.check import decode, figures, figures_of_tuning
 from retune.check.figures import displacement, figures_of_sounding
-from retune.check.pairs import PURE_DEVIATION, consonant_pairs, per_bar
+from retune.check.pairs import consonant_pairs, per_bar
 from retune.check.sounding import Sounding
 from retune.check.tuned import TunedNotes, equal_tempered, heard, tuned
 from retune.harmony.model import KEY_DTYPE, PIECE_DTYPE, WINDOW_DTYPE, Harmony
@@ -282,9 +282,23 @@ def test_tuning_before_writing_and_after_decoding_agree() -> None:
     )
 
 
-def test_pure_deviations_are_those_of_the_published_table() -> None:
-    """Ellis in Helmholtz 1885, App. XX: cents of the just consonances."""
-    published = {3: 315.64, 4: 386.31, 5: 498.04, 7: 701.96, 8: 813.69, 9: 884.36}
-    for semitones, cents in published.items():
-        assert PURE_DEVIATION[semitones] + 100 * semitones == pytest.approx(cents, abs=0.005)
-    assert np.flatnonzero(np.isnan(PURE_DEVIATION)).tolist() == [1, 2, 6, 10, 11]
+def test_a_seventh_chord_of_4_5_6_7_is_pure_at_prime_limit_7_alone() -> None:
+    """Consonant are 4:5, 4:6, 5:6, 6:7; the last is 48.77 cents from 5:6 (Ellis in Helmholtz 1885, App. XX)."""
+    chord = [(0, 480, 60, 0.0), (0, 480, 64, -13.686), (0, 480, 67, 1.955), (0, 480, 70, -31.174)]
+    notes = notes_of(chord)
+    assert figures(notes, prime_limit=7).mean_deviation_cents == pytest.approx(0.0, abs=0.001)
+    assert figures(notes, prime_limit=5).mean_deviation_cents == pytest.approx(48.770 / 4, abs=0.001)
+    assert figures(notes).mean_deviation_cents == figures(notes, prime_limit=5).mean_deviation_cents
+    assert consonant_pairs(notes, 7).form.tolist() == [0, 0, 0, 1]
+
+
+def test_at_prime_limit_7_the_usual_thirds_stay_pure() -> None:
+    triad = notes_of([(0, 480, 60, 0.0), (0, 480, 63, 15.641), (0, 480, 67, 1.955)])
+    assert figures(triad, prime_limit=7).mean_deviation_cents == pytest.approx(0.0, abs=0.001)
+
+
+def test_at_prime_limit_3_thirds_are_those_of_fifths() -> None:
+    """C–E of four pure fifths, 81/64 = 407.82 cents (Barbour 1951)."""
+    third = notes_of([(0, 480, 60, 0.0), (0, 480, 64, 7.820)])
+    assert figures(third, prime_limit=3).mean_deviation_cents == pytest.approx(0.0, abs=0.001)
+    assert figures(third, prime_limit=5).mean_deviation_cents == pytest.approx(21.506, abs=0.001)

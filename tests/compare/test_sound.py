@@ -37,6 +37,13 @@ def beats(*notes):
     return float(beat_rates(held, consonant_pairs(held))[0])
 
 
+def test_a_septimal_third_beats_by_its_own_partials():
+    """7/6 at prime limit 7: partial 6 of the upper note on partial 7 of the lower; as 6/5 it would beat wildly."""
+    held = two_notes(60, 63, 0.0, -33.129)
+    assert float(beat_rates(held, consonant_pairs(held, 7))[0]) == pytest.approx(0.0, abs=0.01)
+    assert float(beat_rates(held, consonant_pairs(held, 5))[0]) > 30.0
+
+
 # Capleton, Theory and Practice of Piano Tuning, 2007, as reprinted in J. Neurosci. 32(35), 2012, Table 1:
 # beats per second in equal temperament at A = 440, to a tenth. MIDI keys: F3 = 53.
 BEAT_TABLE = {
