@@ -193,8 +193,9 @@ def finish(analysis: Analysis, tuning: Tuning, *, name: str = "input", per_part:
 def _problems_apart(score: Score, tuning: Tuning, encoded: Encoded) -> tuple[str, ...]:
     """What is amiss with the file of a part when it is played alone."""
     from retune.check import check
-    from retune.encode import extract_part
+    from retune.encode import dissolved, extract_part
 
+    score = dissolved(score)[0]  # what a part plays in a zone is told to the manager, too
     return tuple(
         f"the file of {part.name}: {problem}"
         for part, file in zip(score.parts, encoded.files, strict=True)

@@ -32,6 +32,7 @@ from retune.check.receiver import (
     MPE_CONFIGURATION,
     SETTINGS,
     TUNING_BANK,
+    TUNING_PARAMETERS,
     TUNING_PROGRAM,
     Receiver,
 )
@@ -49,6 +50,7 @@ from retune.check.sounding import (
     Stored,
     Table,
 )
+from retune.check.timeline import ends_of_ticks
 from retune.constants import BEND_CENTRE, CHANNELS_PER_PORT, SYSTEM_BYTES
 
 __all__ = ["decode_clip", "is_clip"]
@@ -181,6 +183,7 @@ def _registered(
         receiver.set_range(place, lane, 100.0 * (data >> 25) + (data >> 18 & 0x7F))
     elif number == PER_NOTE_RANGE:
         reading.per_note.range.add(lane, place, 100.0 * data / (1 << 25))
+        _other_parameter(reading, place, tick, lane, 0x2, number, data)
     elif number == FINE:
         receiver.channels[lane].fine_cents = (data - CENTRE_32) / CENTRE_32 * 100.0
         receiver.retune(place, lane)
@@ -201,6 +204,8 @@ def _other_parameter(
 ) -> None:
     """A parameter that is not about pitch: registered (2) or assignable (3), in relative form (4, 5; 7.4.8)."""
     registered, value = status in (0x2, 0x4), data >> 18
+    if registered and number in TUNING_PARAMETERS:
+        return  # a step of what has no smaller unit than itself
     entered = reading.receiver.channels[lane].data  # a device reset clears it
     if status in (0x4, 0x5):
         step = (data - (1 << 32) if data >> 31 else data) >> 18
@@ -275,7 +280,7 @@ def _notes(reading: _Reading, ticks_of_place: IntArray) -> tuple[Table, Table, T
         off=off,
         end=end,
         end_ticks=ticks_of_place[end],
-        percussion=reading.receiver.percussion(lanes, on),
+        percussion=reading.receiver.percussion(lanes, ends_of_ticks(ticks_of_place, on)),
     )
     reading.per_note.attach(spans, pitches[begun])
     curve = pitch_curve(reading.receiver, spans, ticks_of_place, reading.per_note)

@@ -33,6 +33,7 @@ from retune.check.sounding import (
     Table,
 )
 from retune.check.stream import Stream
+from retune.check.timeline import ends_of_ticks
 from retune.constants import CHANNELS_PER_PORT
 from retune.score.model import Score
 
@@ -217,7 +218,10 @@ def _notes(receiver: Receiver, events: Stream, end_tick: int) -> tuple[Table, Sp
     notes["program"] = receiver.programs(lanes, on)
     receiver.note_settings(notes, lanes, on)
     notes["unreleased"] = ~released
-    notes["percussion"] = receiver.percussion(lanes, on)
+    notes["percussion"] = receiver.percussion(lanes, ends_of_ticks(events.ticks, on))
+    known, changes = receiver.manager.between(lanes, on, end)
+    notes["known_until_tick"] = np.iinfo(np.int64).max
+    np.minimum.at(notes["known_until_tick"], known, events.ticks[changes])
     spans = Spans(
         lanes=lanes,
         keys=keys,

@@ -81,9 +81,11 @@ class InForce:
         """Programs with the banks in force when they were chosen."""
         lanes, places = np.divmod(receiver.program.keys, receiver.program.places)
         values = receiver.program.values.copy()
+        told = values >= 0
         for bank, shift in zip(_BANKS, (14, 7), strict=True):
             if bank in self.told:
-                values += self.told[bank].at(lanes, places) * (1 << shift)
+                values[told] += (self.told[bank].at(lanes, places) * (1 << shift))[told]
+        self._timeline(PROGRAM_AND_BANK).default = receiver.program.default
         self.extend(PROGRAM_AND_BANK, lanes, places, values.astype(np.int64))
         self.told[PROGRAM_AND_BANK].freeze()
 
@@ -103,8 +105,11 @@ class InForce:
             table = np.zeros(len(notes), dtype=IN_FORCE_DTYPE)
             table["note"], table["code"], table["tick"] = notes, code, ticks[places]
             table["value"] = for_code.values(notes, places)
+            start = timeline.default
+            if code == PROGRAM_AND_BANK:  # a channel that is told nothing has program 0
+                table["value"], start = np.maximum(table["value"], 0), 0.0
             kept = lasting[notes] & (table["tick"] < release_ticks[notes])
-            found.append(_changes(table[kept], timeline.default))
+            found.append(_changes(table[kept], start))
         return np.concatenate(found) if found else np.zeros(0, dtype=IN_FORCE_DTYPE)
 
 
@@ -116,7 +121,7 @@ class _OfCode:
     ) -> None:
         self.code, self.own, self.of_zone, self.managers = code, timeline, timeline, managers
         self.lanes, self.on, self.off = spans.lanes, spans.on, spans.off
-        self.members: BoolArray = managers >= 0
+        self.members: BoolArray = (managers >= 0) & (code < PARAMETERS)  # parameters are told to each member
         if code == PRESSURE_OF_NOTE:
             self.lanes = spans.lanes * 128 + spans.keys
         self.pressure, self.member_lanes = pressure, spans.lanes
@@ -155,7 +160,7 @@ class _OfCode:
         elif self.code == PRESSURE_OF_CHANNEL:
             values[rows] = zone
         elif self.code == PROGRAM_AND_BANK:  # MPE 2.3.3
-            values[rows] = np.where(zone > 0, zone, values[rows])
+            values[rows] = np.where(zone >= 0, zone, values[rows])
         else:
             later = self.own.latest(managers[rows], at) > self.own.latest(lanes[rows], at)
             values[rows] = np.where(later, zone, values[rows])

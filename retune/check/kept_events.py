@@ -34,7 +34,16 @@ _KINDS = {
     PARAMETER: "parameter",
 }
 _TEXTS = frozenset(
-    ("text", "copyright", "instrument_name", "lyrics", "marker", "cue_marker", "program_name", "device_name")
+    (
+        "text",
+        "copyright",
+        "instrument_name",
+        "lyrics",
+        "marker",
+        "cue_marker",
+        "program_name",
+        "device_name",
+    )
 )
 
 
@@ -92,9 +101,12 @@ def _implied_in_clip(score: Score, track_names: tuple[str, ...]) -> frozenset[St
     clock, quarter_us = score.clock, float(DEFAULT_TEMPO_US)
     if clock.smpte:
         quarter_us = float(clock.seconds_per_tick[0]) * max(round(clock.ticks_per_quarter), 1) * 1e6
-    names = (("text", readable(name)) for name in track_names)
+    names = [(0, 0, ("text", readable(name))) for name in track_names]
+    for track in score.tracks:
+        further = zip(track.ticks.tolist(), track.messages, strict=True)
+        names += [(tick, 0, ("text", readable(m.name))) for tick, m in further if m.type == "track_name"]
     meter, tempo = ("time_signature", *DEFAULT_METER), ("set_tempo", ("tempo", round(quarter_us)))
-    return frozenset((0, 0, content) for content in (*names, meter, tempo))
+    return frozenset((*names, (0, 0, meter), (0, 0, tempo)))
 
 
 def _in_clip(stored: tuple[Stored, ...]) -> list[Stored]:

@@ -28,6 +28,8 @@ def changed_settings(both: Comparison, problems: list[str]) -> int:
     matched = np.zeros(len(both.score.notes), dtype=bool)
     matched[mine] = True
     before = before[matched[before["note"]]]
+    known_until = both.original.notes["known_until_tick"]
+    before, after = (rows[rows["tick"] < known_until[rows["note"]]] for rows in (before, after))
     before, after = (rows[~_is_zone_pressure(both, rows)] for rows in (before, after))
     gone, more = unequal(
         *([rows[name] for name in ("note", "code", "tick", "value")] for rows in (before, after))

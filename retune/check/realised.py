@@ -8,7 +8,7 @@ import numpy as np
 
 from retune.arrays import distinct
 from retune.check.comparison import Comparison
-from retune.check.sounding import FloatArray, IntArray, Table
+from retune.check.sounding import BoolArray, FloatArray, IntArray, Table
 from retune.tuning.model import Tuning
 
 
@@ -25,8 +25,8 @@ class Realised(NamedTuple):
 def realised(both: Comparison, tuning: Tuning) -> Realised:
     """Compare all matched notes with their offsets.
 
-    Notes without offsets (percussion) are to keep their own pitch; what a part plays once its channel has become a
-    drum kit is not judged.
+    Notes without offsets (percussion) are to keep their own pitch; what a channel plays that has become a drum kit, but
+    has notes with offsets, is not judged.
     """
     score, place = both.score, both.place
     heard = both.decoded.curve
@@ -41,9 +41,7 @@ def realised(both: Comparison, tuning: Tuning) -> Realised:
     error = sounds.at(notes, starts) - meant.at(notes, starts)
     if own is not None:
         error -= own.at(notes, starts)
-    drums = np.zeros(len(score.notes), dtype=bool)
-    drums[tuning.offsets["note"]] = True
-    drums &= both.original.notes["percussion"]
+    drums = both.original.notes["percussion"] & _on_tuned_channels(both, tuning)
     error = np.where(drums[notes], 0.0, np.abs(error))
     down = starts < score.notes["release_tick"][notes]
     length = np.where(down, ends - starts, 0)
@@ -57,6 +55,14 @@ def realised(both: Comparison, tuning: Tuning) -> Realised:
         worst_tick=int(starts[worst]),
         worst_tail_cents=float(error[~down].max(initial=0.0)),
     )
+
+
+def _on_tuned_channels(both: Comparison, tuning: Tuning) -> BoolArray:
+    """(n_notes,) True for notes of channels that have notes with offsets."""
+    notes = both.original.notes
+    lanes = notes["port"].astype(np.int64) << 4 | notes["channel"]
+    result: BoolArray = np.isin(lanes, lanes[distinct(tuning.offsets["note"])])
+    return result
 
 
 class _Steps:
@@ -83,9 +89,9 @@ def _stretches(
     """(note, start, end) between any two steps of a note, from its onset to the end of its sound."""
     mine, theirs = both.pairs
     end = np.zeros(len(both.score.notes), dtype=np.int64)
-    sounds_until = (notes["sounding_end_tick"] for notes in (both.score.notes, both.original.notes))
-    heard_until = both.decoded.notes["sounding_end_tick"][theirs]
-    end[mine] = np.minimum.reduce([*(until[mine] for until in sounds_until), heard_until])
+    until = [notes["sounding_end_tick"][mine] for notes in (both.score.notes, both.original.notes)]
+    until += [both.original.notes["known_until_tick"][mine], both.decoded.notes["sounding_end_tick"][theirs]]
+    end[mine] = np.minimum.reduce(until)
     steps = [sounds.keys, meant.keys, mine * span + both.score.notes["release_tick"][mine]]
     if own is not None:
         steps.append(own.keys)

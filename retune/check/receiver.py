@@ -32,7 +32,8 @@ MPE_MANAGER_RANGE_CENTS = 200.0  # MPE 2.2.5
 GM2_RHYTHM_BANK, GM2_MELODY_BANK = 120, 121  # GM2 RP-024 2.4: bank MSB 78 and 79 hex
 XG_DRUM_BANKS = (126, 127)  # from memory, not checked
 GM, GM2, GS, XG = range(4)  # formats a reset switches on
-BY_CHANNEL, MELODY, RHYTHM = -1.0, 0.0, 1.0  # what a channel is: what its number says until it is told
+UNTOLD = -1.0
+BY_CHANNEL, MELODY, RHYTHM = UNTOLD, 0.0, 1.0  # what a channel is: what its number says until it is told
 LOWER_MANAGER, UPPER_MANAGER = 0, 15  # MPE 2.2.1
 
 CC_BANK, CC_DATA_MSB, CC_DATA_LSB, CC_INCREMENT, CC_DECREMENT = 0, 6, 38, 96, 97  # p. 17, table III
@@ -53,7 +54,8 @@ HEEDED_CONTROLLERS = (
     CC_POLY_ON,
 )
 
-NULL = (127, 127)  # p. 17: no parameter chosen
+NOT_CHOSEN = 127
+NULL = (NOT_CHOSEN, NOT_CHOSEN)  # p. 17: no parameter chosen; nor is one of which half is given
 BEND_RANGE, FINE, COARSE, TUNING_PROGRAM, TUNING_BANK, MPE_CONFIGURATION = (
     (0, 0),  # p. 18
     (0, 1),  # p. 18
@@ -78,6 +80,7 @@ class Channel:
     coarse_cents: float = 0.0
     tuning: tuple[int, int] = (0, 0)  # bank, program
     range_cents: float = DEFAULT_RANGE_CENTS
+    plain_range: list[int] = field(default_factory=lambda: [2, 0])  # MSB, LSB to who knows no zones
 
 
 class Receiver:
@@ -95,10 +98,11 @@ class Receiver:
         self.range = Timeline(DEFAULT_RANGE_CENTS, places)
         self.tuning = Timeline(0.0, places)  # RPN 1, RPN 2 and master tuning together [cents]
         self.manager = Timeline(-1.0, places)  # lane of the manager of a member channel
-        self.program = Timeline(0.0, places)
+        self.program = Timeline(UNTOLD, places)
         self.bank = Timeline(0.0, places)  # bank MSB
         self.format = Timeline(GM, places)  # by port
-        self.rhythm = Timeline(BY_CHANNEL, places)
+        self.rhythm = Timeline(BY_CHANNEL, places)  # by messages of the GS format
+        self.kit = Timeline(BY_CHANNEL, places)  # by the bank of the program
         self.sustain = Timeline(0.0, places)
         self.sostenuto = Timeline(0.0, places)
         self.all_off = Timeline(1.0, places)  # 0 at every All Notes Off and All Sound Off
@@ -109,12 +113,12 @@ class Receiver:
         self._zero_at_reset = (
             self.bend,
             self.tuning,
-            self.program,
             self.bank,
             self.sustain,
             self.sostenuto,
             self.mono,
         )
+        self._pedals: dict[tuple[int, int], tuple[int, float]] = {}  # (controller, lane) → place, state
         self.in_force = InForce(places)
         self.plain_range = Timeline(DEFAULT_RANGE_CENTS, places)  # for a receiver that knows no zones
         self.parameters: list[tuple[int, int, int, int]] = []  # place, lane, number, 14-bit value
@@ -124,9 +128,7 @@ class Receiver:
     def control(self, place: int, lane: int, controller: int, value: int) -> None:
         """A control change of `HEEDED_CONTROLLERS` or `SETTINGS`."""
         if controller in (CC_SUSTAIN, CC_SOSTENUTO):
-            pedal = self.sustain if controller == CC_SUSTAIN else self.sostenuto
-            for member in self.zone_of(lane):
-                pedal.add(member, place, float(value >= PEDAL_DOWN))
+            self.press(place, lane, controller, float(value >= PEDAL_DOWN))
         elif controller in SETTINGS:
             self.settings[controller].add(lane, place, value)
         elif controller == CC_BANK:
@@ -154,24 +156,35 @@ class Receiver:
         elif controller in (CC_RPN_LSB, CC_NRPN_LSB):
             now = controller == CC_RPN_LSB
             channel.chosen = (now, (msb if now == registered else 127, value))
-        elif channel.chosen[1] != NULL:
-            data = channel.data.setdefault(channel.chosen, list(_START_DATA.get((msb, lsb), [0, 0])))
+        elif NOT_CHOSEN not in channel.chosen[1]:
+            start = _START_DATA.get((msb, lsb), [0, 0]) if registered else [0, 0]
+            data = channel.data.setdefault(channel.chosen, list(start))
             _enter(data, controller, value, channel.chosen)
+            if channel.chosen == (True, BEND_RANGE):
+                _enter(channel.plain_range, controller, value, channel.chosen)
+                self.plain_range.add(lane, place, _range_cents(channel.plain_range))
             self.parameter_changed(place, lane, channel.chosen, data, controller)
+            for member in self.zone_of(lane)[1:] if not self._tunes(channel.chosen) else ():
+                data = self.channels[member].data.setdefault(channel.chosen, list(start))
+                _enter(data, controller, value, channel.chosen)
+                self.in_force.add(PARAMETERS + _number(channel.chosen), member, place, data[0] << 7 | data[1])
+
+    def _tunes(self, parameter: Parameter) -> bool:
+        return parameter[0] and parameter[1] in TUNING_PARAMETERS
 
     def parameter_changed(
         self, place: int, lane: int, parameter: Parameter, data: list[int], controller: int
     ) -> None:
         """Obey a parameter that decides pitch; keep any other as an event."""
-        registered, (msb, lsb) = parameter
-        number = (registered << 14) | msb << 7 | lsb
+        _, (msb, lsb) = parameter
+        number = _number(parameter)
         channel = self.channels[lane]
         whole = data[0] << 7 | data[1]
-        if not registered or (msb, lsb) not in TUNING_PARAMETERS:
+        if not self._tunes(parameter):
             self.parameters.append((place, lane, number, whole))
             self.in_force.add(PARAMETERS + number, lane, place, whole)
         elif (msb, lsb) == BEND_RANGE:
-            self.set_range(place, lane, 100.0 * data[0] + data[1])
+            self.set_range(place, lane, _range_cents(data))
         elif (msb, lsb) == FINE:
             channel.fine_cents = (whole - 8192) * 100.0 / 8192
             self.retune(place, lane)
@@ -189,9 +202,9 @@ class Receiver:
     def set_range(self, place: int, lane: int, cents: float) -> None:
         """RPN 0; on a member channel it holds for all members of the zone (MPE 2.2.5)."""
         manager = self.manager_of(lane)
-        self.plain_range.add(lane, place, cents)
         for member in [lane] if manager is None else self.members(manager):
             self.channels[member].range_cents = cents
+            self.channels[member].data[True, BEND_RANGE] = [int(cents) // 100, int(cents) % 100]
             self.range.add(member, place, cents)
 
     def retune(self, place: int, lane: int) -> None:
@@ -206,9 +219,15 @@ class Receiver:
         self.in_force.reset_controllers(place, lane)
         self.bend.add(lane, place, 0.0)
         self.channels[lane].chosen = (True, NULL)
+        for pedal in (CC_SUSTAIN, CC_SOSTENUTO):
+            self.press(place, lane, pedal, 0.0)
+
+    def press(self, place: int, lane: int, controller: int, is_down: float) -> None:
+        """A pedal goes down or up, for the whole zone on its manager."""
+        pedal = self.sustain if controller == CC_SUSTAIN else self.sostenuto
+        self._pedals[controller, lane] = (place, is_down)
         for member in self.zone_of(lane):
-            self.sustain.add(member, place, 0.0)
-            self.sostenuto.add(member, place, 0.0)
+            pedal.add(member, place, is_down)
 
     # --- zones of MPE ------------------------------------------------------------------------------
 
@@ -249,12 +268,23 @@ class Receiver:
         for member in self._port_lanes(port):
             manager = self.manager_of(member)
             if manager != before[member]:
-                self.manager.add(member, place, -1.0 if manager is None else manager)
+                self.manager.add(member, place, UNTOLD if manager is None else manager)
                 self.bend.add(member, place, 0.0)
-                self.range.add(member, place, DEFAULT_RANGE_CENTS)
-        self.range.add(lane, place, MPE_MANAGER_RANGE_CENTS)
+                self._start_range(place, member, DEFAULT_RANGE_CENTS)
+                self._join_pedals(place, member, manager)
+        self._start_range(place, lane, MPE_MANAGER_RANGE_CENTS)
         for member in self.members(lane):
-            self.range.add(member, place, MPE_MEMBER_RANGE_CENTS)
+            self._start_range(place, member, MPE_MEMBER_RANGE_CENTS)
+
+    def _start_range(self, place: int, lane: int, cents: float) -> None:
+        self.range.add(lane, place, cents)
+        self.channels[lane].data[True, BEND_RANGE] = [int(cents) // 100, 0]
+
+    def _join_pedals(self, place: int, lane: int, manager: int | None) -> None:
+        """Pedals of a channel that changes its zone: of its own and the manager's state the later one."""
+        for controller, pedal in ((CC_SUSTAIN, self.sustain), (CC_SOSTENUTO, self.sostenuto)):
+            told = [self._pedals.get((controller, of), (-1, 0.0)) for of in (lane, manager) if of is not None]
+            pedal.add(lane, place, max(told)[1])
 
     def _port_lanes(self, port: int) -> range:
         return range(port * CHANNELS_PER_PORT, (port + 1) * CHANNELS_PER_PORT)
@@ -267,7 +297,9 @@ class Receiver:
         if system is not None:
             self.reset_device(place, port, system)
             return False
-        if _is_gs_data(data) and data[5] >> 4 == 1 and data[6] == 0x15:  # "use for rhythm part"
+        if (
+            _is_gs_data(data) and data[4] == 0x40 and data[5] >> 4 == 1 and data[6] == 0x15
+        ):  # "use for rhythm part"
             lane = port * CHANNELS_PER_PORT + _gs_channel(data[5] & 15)
             self.rhythm.add(lane, place, RHYTHM if data[7] else MELODY)
             return False
@@ -294,6 +326,9 @@ class Receiver:
             self.channels[lane] = Channel()
             for timeline in self._zero_at_reset:
                 timeline.add(lane, place, 0.0)
+            for controller in (CC_SUSTAIN, CC_SOSTENUTO):
+                self._pedals.pop((controller, lane), None)
+            self.program.add(lane, place, UNTOLD)
             for number, start in SETTINGS.items():
                 self.settings[number].add(lane, place, start)
             self.rhythm.add(lane, place, BY_CHANNEL)
@@ -307,6 +342,7 @@ class Receiver:
         """End the collecting; afterwards the timelines can be asked."""
         for timeline in (
             *self._zero_at_reset,
+            self.program,
             *self.settings.values(),
             self.range,
             self.plain_range,
@@ -319,12 +355,13 @@ class Receiver:
         self._latch_banks()
         self.in_force.freeze(self)
         self.rhythm.freeze()
+        self.kit.freeze()
         self.tables.freeze()
 
     def _latch_banks(self) -> None:
         """A bank makes a channel rhythm or melody when a program is chosen from it (GM2 RP-024 2.4).
 
-        On channel 10 the melody bank counts only where GM2 is on.
+        On channel 10 the melody bank counts only where GM2 is on. Of other banks nothing is said there.
         """
         if not self.bank.changes or not self.program.changes:
             return
@@ -333,14 +370,18 @@ class Receiver:
         rhythm = (bank == GM2_RHYTHM_BANK) | ((system == XG) & np.isin(bank, XG_DRUM_BANKS))
         other_channel = lanes % CHANNELS_PER_PORT != PERCUSSION_CHANNEL
         told = rhythm | ((bank == GM2_MELODY_BANK) & ((system == GM2) | other_channel))
-        self.rhythm.extend(lanes[told], places[told], rhythm[told].astype(np.float64))
+        self.kit.extend(lanes, places, np.where(told, rhythm, BY_CHANNEL))
 
     def programs(self, lanes: IntArray, places: IntArray) -> IntArray:
-        """Program of each lane; the manager's for members of a zone, if it has one (MPE 2.3.3)."""
-        own = self.program.at(lanes, places)
+        """Program of each lane; the manager's for members of a zone, if it has been told one (MPE 2.3.3)."""
+        programs = self.program.at(self.chooser(lanes, places), places)
+        return np.maximum(programs, 0.0).astype(np.int64)
+
+    def chooser(self, lanes: IntArray, places: IntArray) -> IntArray:
+        """The lane whose programs count: the manager's, if it has been told one, else the own."""
         managers = self.manager.at(lanes, places).astype(np.int64)
-        of_zone = np.where(managers >= 0, self.program.at(np.maximum(managers, 0), places), 0.0)
-        return np.where(of_zone > 0, of_zone, own).astype(np.int64)
+        of_zone = (managers >= 0) & (self.program.at(np.maximum(managers, 0), places) != UNTOLD)
+        return np.where(of_zone, managers, lanes)
 
     def setting(self, number: int, lanes: IntArray, places: IntArray) -> IntArray:
         """Value of a controller of `SETTINGS`; in a zone the manager's or the member's own, the later one."""
@@ -366,13 +407,25 @@ class Receiver:
     def percussion(self, lanes: IntArray, places: IntArray) -> BoolArray:
         """Channel 10 outside an MPE zone (GM1 p. 2), and what banks and messages make of any channel.
 
-        A zone has the program of its manager, and so its bank (MPE 2.3.3).
+        A zone has the program of its manager, and so its bank, if the manager has been told one (MPE 2.3.3). Of bank
+        and message the bank counts.
         """
         managers = self.manager.at(lanes, places)
         tenth = (lanes % CHANNELS_PER_PORT == PERCUSSION_CHANNEL) & (managers < 0)
-        told = self.rhythm.at(np.where(managers < 0, lanes, managers).astype(np.int64), places)
+        told = self.kit.at(self.chooser(lanes, places), places)
+        told = np.where(told == BY_CHANNEL, self.rhythm.at(lanes, places), told)
         result: BoolArray = np.where(told == BY_CHANNEL, tenth, told == RHYTHM)
         return result
+
+
+def _number(parameter: Parameter) -> int:
+    registered, (msb, lsb) = parameter
+    return registered << 14 | msb << 7 | lsb
+
+
+def _range_cents(data: list[int]) -> float:
+    """Bend range of its data: semitones and cents (p. 18)."""
+    return 100.0 * data[0] + min(data[1], 99)
 
 
 def _enter(data: list[int], controller: int, value: int, parameter: Parameter) -> None:
@@ -397,18 +450,18 @@ def _enter(data: list[int], controller: int, value: int, parameter: Parameter) -
 
 def _system_on(data: tuple[int, ...]) -> int | None:
     """Format a reset switches on: GM, GM2 (RP-003, RP-024); GS and XG are from memory, not checked."""
-    if len(data) == 4 and data[0] == 0x7E and data[2:] in ((9, 1), (9, 3)):
+    if len(data) == 4 and data[0] == 0x7E and data[2:] in ((9, 1), (9, 2), (9, 3)):
         return GM2 if data[3] == 3 else GM
-    if _is_gs_data(data) and data[5:8] == (0, 0x7F, 0):
+    if _is_gs_data(data) and data[4:7] in ((0x40, 0, 0x7F), (0, 0, 0x7F)):
         return GS
-    if len(data) == 7 and data[0] == 0x43 and data[1] >> 4 == 1 and data[2:] == (0x4C, 0, 0, 0x7E, 0):
+    if len(data) == 7 and data[0] == 0x43 and data[2:] in ((0x4C, 0, 0, 0x7E, 0), (0x4C, 0, 0, 0x7F, 0)):
         return XG
     return None
 
 
 def _is_gs_data(data: tuple[int, ...]) -> bool:
-    """41 dd 42 12 40, two bytes of address, a value, a checksum (from memory, not checked)."""
-    return len(data) == 9 and data[0] == 0x41 and data[2:5] == (0x42, 0x12, 0x40)
+    """41 dd 42 12, three bytes of address, a value, a checksum (from memory, not checked)."""
+    return len(data) == 9 and data[0] == 0x41 and data[2:4] == (0x42, 0x12)
 
 
 def _gs_channel(block: int) -> int:

@@ -37,6 +37,7 @@ HEARD_DTYPE = np.dtype(
         ("member", np.bool_),  # of an MPE zone
         ("zone_range", np.bool_),  # bent, by a range that only a receiver of zones knows
         ("unreleased", np.bool_),  # no note-off of its own
+        ("known_until_tick", np.int64),  # where its channel joins or leaves a zone, which may silence it
     ]
 )
 """One row a note, in the order the notes start (tick, then track, then place in the track)."""

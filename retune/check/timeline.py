@@ -106,3 +106,9 @@ def expand(first: IntArray, counts: IntArray) -> tuple[IntArray, IntArray]:
 def column(values: ArrayLike) -> IntArray:
     """A column of whole numbers."""
     return np.asarray(values, dtype=np.int64)
+
+
+def ends_of_ticks(ticks: IntArray, places: IntArray) -> IntArray:
+    """Last place of the tick of each place: what makes a channel a drum kit counts for the notes of its tick."""
+    result: IntArray = np.searchsorted(ticks, ticks[places], side="right") - 1
+    return result

@@ -26,6 +26,7 @@ from retune.score import moved
 
 CC_PORTAMENTO_FROM = 84  # next note-on of the channel: MIDI 1.0 Detailed Specification 4.2.1 p. 16
 CC_VELOCITY_PREFIX = 88  # next note message of the channel: high resolution velocity, CA-031 (from memory)
+CC_LOCAL_CONTROL = 122  # MIDI 1.0 Detailed Specification 4.2.1 p. 20
 ONE_SHOT = frozenset((CC_PORTAMENTO_FROM, CC_VELOCITY_PREFIX))
 _PEDALS = frozenset((64, 66, 67, 68, 69))  # GM2 3.3; 69 is hold 2 of MIDI 1.0
 _TO_ALL_LINES = frozenset((CC_ALL_SOUND_OFF, CC_RESET_ALL_CONTROLLERS, CC_ALL_NOTES_OFF, 124, 125, 126, 127))
@@ -113,6 +114,8 @@ class Conductor:
             self.setting(voice, PRESSURE, event.message.value, event.message, after)
         elif kind == "polytouch":
             self.follow_key(voice, event, after)
+        elif voice.home.owner is not voice:  # a release too many: it would end a note of the channel's guest
+            self.file.leave_out(event.track, event.index)
         if voice.home.owner is not voice:
             self.restore(voice.home, after)
 
@@ -128,6 +131,8 @@ class Conductor:
             self.data_entry(voice, event, after)
         elif number in _TO_ALL_LINES:
             self.mode(voice, number, event.message, after)
+        elif number == CC_LOCAL_CONTROL:
+            pass  # about the keyboard of the device, whatever sounds on its channels
         elif number in ONE_SHOT:
             line = self.next_line(event)
             if line is not None and line is not voice.home:
@@ -166,7 +171,7 @@ class Conductor:
         """Data entry for a parameter: each copy is a group of its own, never mixed with other groups."""
         selection = voice.bend.selection
         number, value = event.message.control, event.message.value
-        if selection[1] == build.RPN_NULL:
+        if not build.is_chosen(selection):
             return
         data = [] if number == build.CC_DATA_MSB else voice.parameters.get(selection, [])
         voice.parameters[selection] = [*data, (number, value)]

@@ -18,6 +18,7 @@ from retune.encode.messages import (
     DATA_ENTRY,
     RPN_BEND_RANGE,
     RPN_NULL,
+    is_chosen,
 )
 from retune.encode.timeline import OtherEvent
 from retune.score.model import IntArray, Score
@@ -155,6 +156,7 @@ def read_habits(
             for instrument in instruments:
                 if instrument.port == event.port:
                     states[instrument.index].reset()
+                    habits[instrument.index].is_mono = False
             continue
         index = index_of[event.port, event.channel]
         state, habit = states[index], habits[index]
@@ -176,4 +178,4 @@ def _take_control(habit: Habits, state: BendState, number: int, is_early: bool) 
         if number in (CC_MONO_ON, CC_POLY_ON):
             habit.is_mono = number == CC_MONO_ON and (is_early or habit.is_mono)
     elif number in DATA_ENTRY and state.selection not in KNOWN_PARAMETERS:
-        habit.has_parameters |= state.selection != NO_SELECTION
+        habit.has_parameters |= is_chosen(state.selection)

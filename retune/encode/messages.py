@@ -8,12 +8,12 @@ be legal: channels 0–15, data 0–127, bend values 0–16383.
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import cast
 
 import mido
 from mido.messages.messages import SysexData
 
 from retune.constants import BEND_CENTRE
+from retune.score.resets import reset_of
 
 _new = mido.Message.__new__
 _Message = mido.Message
@@ -72,6 +72,11 @@ def select_parameter(channel: int, kind: str, number: tuple[int, int]) -> list[m
     return [control(channel, msb, number[0]), control(channel, lsb, number[1])]
 
 
+def is_chosen(selection: tuple[str, tuple[int, int]]) -> bool:
+    """True if a parameter is selected: both halves of its number have been given, and none is that of null."""
+    return RPN_NULL[0] not in selection[1]
+
+
 def set_parameter(
     channel: int,
     number: tuple[int, int],
@@ -99,14 +104,5 @@ def bend_range(
 
 
 def is_reset(message: mido.Message) -> bool:
-    """True for a sysex that puts a device back to its start: GM, GM2, GS, XG.
-
-    GM1 System On RP-003 p. 3, GM2 System On RP-024 4.9 and GM Off; the makers' own resets are from memory,
-    unchecked.
-    """
-    data = cast("tuple[int, ...]", message.data)
-    if len(data) >= 4 and data[0] == 0x7E:
-        return data[2] == 0x09 and data[3] in (0x01, 0x02, 0x03)
-    if len(data) >= 8 and data[0] == 0x41 and data[2:4] == (0x42, 0x12):
-        return data[4:7] in ((0x40, 0x00, 0x7F), (0x00, 0x00, 0x7F))
-    return len(data) >= 7 and data[0] == 0x43 and data[2:6] in ((0x4C, 0, 0, 0x7E), (0x4C, 0, 0, 0x7F))
+    """True for a sysex that puts a device back to its start: GM, GM2, GS, XG."""
+    return bool(reset_of(message.data))

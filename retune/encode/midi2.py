@@ -352,7 +352,7 @@ def _parameter(group: int, channel: int, state: _Channel, number: int, value: in
     A step from a value that is not known is relative (4, 5; 7.4.8).
     """
     selection = kind, (msb, lsb) = state.state.selection
-    if (msb, lsb) == build.RPN_NULL:
+    if not build.is_chosen(selection):
         return
     status = 2 if kind == "rpn" else 3
     known = state.values.get(selection, STARTS.get(selection))

@@ -97,7 +97,9 @@ def _place_in_zones(music: Music, zone_of: dict[int, Zone], *, keep_10_free: boo
     lanes: dict[int, dict[int, Lane]] = {}
     for index in music.tuned:
         zone = zone_of[index]
-        members = [c for c in zone.members if c != PERCUSSION_CHANNEL or not keep_10_free] or zone.members
+        kits = {c for port, c in music.score.rhythm_channels if port == zone.port}
+        kits |= {PERCUSSION_CHANNEL} if keep_10_free else set()
+        members = [c for c in zone.members if c not in kits] or zone.members
         demand = demand_of(music, rested, [index])
         make = partial(_zone_lanes, index, members)
         placed, used = place_notes(demand, music.wanted, make, n, {index: float(music.steps[index])})

@@ -233,6 +233,8 @@ class _Sweep:
 
 def _added(offsets: np.ndarray, courses: dict[int, list[tuple[int, float]]]) -> np.ndarray:
     """OFFSET_DTYPE rows with courses added to them; cut where either changes."""
+    if not len(offsets):
+        return offsets  # nothing but drums
     rows: list[tuple[int, int, int, float]] = []
     first: IntArray = np.searchsorted(offsets["note"], distinct(offsets["note"]))
     for begin, end in zip(first.tolist(), [*first.tolist()[1:], len(offsets)], strict=True):

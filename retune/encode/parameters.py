@@ -14,7 +14,6 @@ from retune.constants import CC_RESET_ALL_CONTROLLERS, CONTROLLER_STARTS
 from retune.encode import messages as build
 from retune.encode.instruments import BendState, Selection
 from retune.encode.lines import PRESSURE, RESET
-from retune.encode.timeline import OtherEvent
 
 BEND_RANGE: Selection = ("rpn", build.RPN_BEND_RANGE)
 FINE: Selection = ("rpn", (0, 1))
@@ -23,13 +22,14 @@ STARTS = {BEND_RANGE: (2, 0), FINE: (64, 0), COARSE: (64, 0)}  # p. 18; General 
 _CENTS_IN_RANGE = 100
 _FIRST_MODE = 120  # p. 20: from here on controllers are commands, not values
 _BANKS = (build.CC_BANK_MSB, build.CC_BANK_LSB)
+_NO_SETTINGS = frozenset((84, 88, 98, 99, 100, 101))  # for the next note only (p. 16), and selections
 
 Program = tuple[int, int, int]
 """Bank MSB, bank LSB, program."""
 
 
 class ChannelState(BendState):
-    """Selection, bend, tuning parameters (MSB, LSB), program and controllers (and pressure), with their ranks."""
+    """Selection, bend, tuning parameters (MSB, LSB), program, controllers and pressure, with their ranks."""
 
     __slots__ = ("bank", "program", "settings", "values")
 
@@ -41,26 +41,24 @@ class ChannelState(BendState):
         self.program: Program | None = None
         self.settings: dict[int, tuple[int, int]] = {}  # controller -> rank, value
 
-    def take(self, event: OtherEvent) -> None:
+    def take(self, message: mido.Message, rank: int) -> None:
         """Take any channel message."""
-        message = event.message
         if message.type == "pitchwheel":
             self.value = message.pitch
         elif message.type == "program_change":
             self.program = (*self.bank, message.program)
         elif message.type == "aftertouch":
-            self.settings[PRESSURE] = (event.rank, message.value)
+            self.settings[PRESSURE] = (rank, message.value)
         elif message.type == "control_change":
-            self.control(message.control, message.value)
-            self._set(event.rank, message.control, message.value)
+            self._control(message.control, message.value, rank)
 
-    def control(self, number: int, value: int) -> None:
-        """Take a control change that selects or sets a parameter, or resets them all."""
-        if number in build.DATA_ENTRY and self.selection in STARTS:
+    def _control(self, number: int, value: int, rank: int) -> None:
+        if number not in build.DATA_ENTRY:
+            self.control(number, value)
+            self._set(rank, number, value)
+        elif self.selection in STARTS:
             self.values[self.selection] = entered(self.selection, self.values[self.selection], number, value)
             self.msb, self.lsb = self.values[BEND_RANGE]
-        else:
-            super().control(number, value)
 
     def _set(self, rank: int, number: int, value: int) -> None:
         if number in _BANKS:
@@ -69,32 +67,16 @@ class ChannelState(BendState):
             for reset in RESET:
                 if reset < _FIRST_MODE or reset == PRESSURE:
                     self.settings[reset] = (rank, CONTROLLER_STARTS.get(reset, 0))
-        elif number < _FIRST_MODE and number not in build.DATA_ENTRY:
+        elif number < _FIRST_MODE and number not in _NO_SETTINGS:
             self.settings[number] = (rank, value)
 
     def set_range(self, msb: int, lsb: int = 0) -> None:
         """Set the bend range [semitones, cents] from outside the channel."""
         self.values[BEND_RANGE] = self.msb, self.lsb = msb, lsb
 
-    def differences(self, manager: ChannelState, channel: int, *, back: bool = False) -> list[mido.Message]:
-        """What makes this channel sound like its manager, or, `back`, like itself again.
-
-        In a zone the later of two settings counts, and the manager's program (M1-100-UM v1.1, 2.3.1, 2.3.3).
-        """
-        messages = []
-        wanted = (self.program or (0, 0, 0)) if back else manager.program
-        if manager.program is not None and wanted is not None and manager.program != self.program:
-            messages = [build.control(channel, *pair) for pair in zip(_BANKS, wanted, strict=False)]
-            messages.append(build.program(channel, wanted[2]))
-        for number, (rank, value) in manager.settings.items():
-            own_rank, own = self.settings.get(number, (-1, CONTROLLER_STARTS.get(number, 0)))
-            if rank > own_rank and value != own:
-                now = own if back else value
-                is_pressure = number == PRESSURE
-                messages.append(
-                    build.pressure(channel, now) if is_pressure else build.control(channel, number, now)
-                )
-        return messages
+    def setting(self, number: int) -> int:
+        """Value of a controller or the pressure."""
+        return self.settings[number][1] if number in self.settings else CONTROLLER_STARTS.get(number, 0)
 
 
 def entered(selection: Selection, data: tuple[int, int], number: int, value: int) -> tuple[int, int]:
@@ -103,7 +85,7 @@ def entered(selection: Selection, data: tuple[int, int], number: int, value: int
     if number == build.CC_DATA_MSB:
         return value, 0
     if number == build.CC_DATA_LSB:
-        return msb, value
+        return msb, min(value, _CENTS_IN_RANGE - 1) if selection == BEND_RANGE else value
     step = 1 if number == build.CC_DATA_UP else -1
     if selection == COARSE:
         return min(max(msb + step, 0), 127), lsb

@@ -19,10 +19,10 @@ def plain(score: Score, tuning: Tuning, options: Options) -> tuple[Score, Tuning
 
     Where octave tables do not reach as far as single note tunings of the input, these stay in the file.
     """
-    score, error = dissolved(score)
     without, whole = absorbed(score, tuning)
     if options.encoding == "mts-octave" and _reach(whole) > max(OCTAVE_REACH_CENTS, _reach(tuning)):
         without, whole = absorbed(score, tuning, keys=False)
+    without, error = dissolved(without)
     return without, whole, error
 
 

@@ -93,6 +93,11 @@ class FileRewrite:
         rewrite.leaves_out = True
         self._further.setdefault((port, track), []).append((int(rewrite.track.ticks[index]), message))
 
+    def leave_out(self, track: int, index: int) -> None:
+        """Leave out a message of the input."""
+        self.tracks[track].messages[index] = None
+        self.tracks[track].leaves_out = True
+
     def encoded(self) -> EncodedFile:
         """The bytes; further ports come behind the tracks of the input, in their order."""
         tracks = [track.build() for track in self.tracks]

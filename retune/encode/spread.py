@@ -146,7 +146,8 @@ class _Channels:
     def make(self) -> Lanes:
         """All channels, nothing placed yet: unused ones first, then those with events but no notes."""
         lanes = [Lane(number=channel) for channel in range(CHANNELS_PER_PORT)]
-        quiet, taken = [], {PERCUSSION_CHANNEL, *(c for port, c in self.reserved if port == self.port)}
+        reserved = {*self.reserved, *self.music.score.rhythm_channels}
+        quiet, taken = [], {PERCUSSION_CHANNEL, *(c for port, c in reserved if port == self.port)}
         for instrument in self.music.instruments:
             if instrument.port == self.port:
                 lane = lanes[instrument.channel]
@@ -172,10 +173,15 @@ class _Channels:
             pool=pool,
             quota=quotas(self.demand, self.music.wanted, list(homes), len(pool)),
             busy_ranks=self._busy_ranks(homes),
-            mono=frozenset(i.index for i in self.mine if habits[i.index].is_mono),
+            mono=frozenset(i.index for i in self.mine if self._has_one_channel(i)),
             private=frozenset(i.index for i in self.mine if habits[i.index].has_parameters),
             more=more if self.ports else None,
         )
+
+    def _has_one_channel(self, instrument: Instrument) -> bool:
+        """True in mono mode, and for what becomes a drum kit by a message for its channel."""
+        address = (instrument.port, instrument.channel)
+        return self.music.habits[instrument.index].is_mono or address in self.music.score.rhythm_channels
 
     def _is_kept(self, instrument: Instrument) -> bool:
         """True if a channel without notes gets messages whose effect on a guest could not be undone."""

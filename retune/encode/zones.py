@@ -7,8 +7,9 @@ Lower by default, because many devices know only that (A.2).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from retune.constants import CHANNELS_PER_PORT, PERCUSSION_CHANNEL
 from retune.encode.instruments import Instrument
@@ -16,7 +17,7 @@ from retune.encode.music import Music
 from retune.encode.quota import most_at_once, needed_channels
 from retune.encode.relabel import Address
 from retune.encode.spread import demand_of, rested_ticks
-from retune.errors import Remark
+from retune.errors import OptionError, Remark
 
 LOWER, UPPER = 0, CHANNELS_PER_PORT - 1  # manager channels, zero-based
 
@@ -57,6 +58,8 @@ def plan_zones(music: Music, *, further: bool = False, keep_10_free: bool = True
     Two sounds get a zone each; with more, the two that need most members do, and the others keep conventional
     channels or, with `further`, get zones on further ports where whole tracks can go there.
     """
+    lay_out = partial(_lay_out, keep_10_free=keep_10_free, rhythm_channels=music.score.rhythm_channels)
+    _refuse_moving_drums(music)
     zones: list[Zone] = []
     addresses: dict[Address, Address] = {}
     left_over: list[Instrument] = []
@@ -66,7 +69,7 @@ def plan_zones(music: Music, *, further: bool = False, keep_10_free: bool = True
         inner, rest = groups[:2], groups[2:]
         while further and (movable := [g for g in rest if _has_own_tracks(music, g)][:2]):
             rest = [g for g in rest if g not in movable]
-            laid = _lay_out(next_port, movable, _needs(music, movable), [], {}, keep_10_free=keep_10_free)
+            laid = lay_out(next_port, movable, _needs(music, movable), [], {})
             zones += laid.zones
             for (_, channel), target in laid.addresses.items():
                 addresses[port, channel] = target
@@ -81,10 +84,20 @@ def plan_zones(music: Music, *, further: bool = False, keep_10_free: bool = True
         others.sort(key=lambda i: not i.parts)
         demand = demand_of(music, rested_ticks(music.score), [i.index for i in outside])
         needs = {i.index: needed_channels(demand, music.wanted, [i.index])[0] for i in outside}
-        laid = _lay_out(port, inner, _needs(music, inner), others, needs, keep_10_free=keep_10_free)
+        laid = lay_out(port, inner, _needs(music, inner), others, needs)
         zones += laid.zones
         addresses.update(laid.addresses)
     return Zones(zones=tuple(zones), addresses=addresses, remarks=_remarks(left_over))
+
+
+def _refuse_moving_drums(music: Music) -> None:
+    """What a message makes a drum kit is a channel, not a part: it cannot make room for a zone."""
+    for i in music.instruments:
+        if i.parts and i.channel != PERCUSSION_CHANNEL and (i.port, i.channel) in music.score.rhythm_channels:
+            raise OptionError(
+                f"{i.name}: a message of the file makes channel {i.channel + 1} a drum kit, which is in the way of "
+                "MPE zones; use another --encoding"
+            )
 
 
 def _others(music: Music, port: int, moved_away: set[int], inner: Sequence[Group]) -> list[Instrument]:
@@ -168,6 +181,7 @@ def _lay_out(
     conventional: dict[int, int],
     *,
     keep_10_free: bool,
+    rhythm_channels: Collection[Address],
 ) -> Zones:
     """Zones for one or two groups, and room for the others: as many channels as `conventional` says, or one.
 
@@ -186,13 +200,16 @@ def _lay_out(
             addresses[port, instrument.channel] = (port, zone.manager)
     staying = {i.channel for i in others if i.parts and i.channel not in taken}
     quiet = {i.channel for i in others if not i.parts}
-    free = [c for c in range(CHANNELS_PER_PORT) if c not in taken | staying | {PERCUSSION_CHANNEL}]
+    drum_kits = {PERCUSSION_CHANNEL, *(channel for at, channel in rhythm_channels if at == port)}
+    free = [c for c in range(CHANNELS_PER_PORT) if c not in taken | staying | drum_kits]
     free.sort(key=quiet.__contains__)
     members = [c for zone in zones for c in zone.members if c != PERCUSSION_CHANNEL]
     for instrument in others:
         if instrument.channel in taken:  # those without notes come last, and share a channel
             target = (free or members).pop(0) if instrument.parts else (free or members)[-1]
             addresses[port, instrument.channel] = (port, target)
+            if instrument.parts:  # nothing else may be sent there
+                taken.add(target)
     return Zones(zones=zones, addresses=addresses, remarks=())
 
 

@@ -134,6 +134,9 @@ class Score:
     end_tick: int
     title: str = ""
     remarks: tuple[Remark, ...] = field(default=())
+    rhythm_channels: frozenset[tuple[int, int]] = (
+        frozenset()
+    )  # (port, channel) that GS messages ever make drum kits
 
     def where(self, tick: int) -> str:
         """A place a person can find: "bar 17, beat 3"."""

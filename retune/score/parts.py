@@ -18,17 +18,15 @@ import mido
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.constants import PERCUSSION_CHANNEL
-from retune.score.columns import CC_BANK_MSB, CC_DATA_MSB, CC_RPN_MSB, SETUP_CONTROLS
+from retune.constants import CHANNELS_PER_PORT, PERCUSSION_CHANNEL
+from retune.score.columns import CC_BANK_MSB, CC_DATA_MSB, CC_RPN_LSB, CC_RPN_MSB, SETUP_CONTROLS
 from retune.score.model import IntArray, Part
+from retune.score.resets import is_gs, reset_of
+from retune.score.zones import LOWER, MPE_CONFIGURATION, UPPER, Zones
 
 _GM2_RHYTHM_BANK, _GM2_MELODY_BANK = 120, 121  # RP-024
 _XG_DRUM_BANKS = (126, 127)  # from memory
-_LOWER, _UPPER = _MANAGERS = (0, 15)  # manager channels, zero-based: M1-100-UM v1.1, 2.2.1
-_MPE_CONFIGURATION = (0, 6)  # registered parameter, the same
-_GM_SYSTEM = (0x7E, 0x09)  # RP-003 p. 3, RP-024 4.9: F0 7E dd 09 xx F7
-_GS_DATA_SET = (0x41, 0x42, 0x12)  # from memory: F0 41 dd 42 12 <address> <data> <checksum> F7
-_XG_SYSTEM_ON = (0x4C, 0x00, 0x00, 0x7E, 0x00)  # from memory: F0 43 1n 4C 00 00 7E 00 F7
+_NULL = (127, 127)  # no parameter: MIDI 1.0 Detailed Specification 4.2.1 p. 17
 
 
 class SetupEvent(NamedTuple):
@@ -45,11 +43,14 @@ class SetupEvent(NamedTuple):
 class _Port:
     """What the set-up events so far have made of the sixteen channels of a port."""
 
-    program: list[int] = field(default_factory=lambda: [0] * 16)
-    bank: list[int] = field(default_factory=lambda: [0] * 16)
-    is_drums: list[bool] = field(default_factory=lambda: [c == PERCUSSION_CHANNEL for c in range(16)])
+    program: list[int | None] = field(default_factory=lambda: [None] * CHANNELS_PER_PORT)
+    bank: list[int] = field(default_factory=lambda: [0] * CHANNELS_PER_PORT)
+    kit: list[bool | None] = field(
+        default_factory=lambda: [None] * CHANNELS_PER_PORT
+    )  # by the program's bank
+    rhythm: list[bool | None] = field(default_factory=lambda: [None] * CHANNELS_PER_PORT)  # by GS messages
     system: str = ""
-    members: dict[int, int] = field(default_factory=dict)  # manager → members of its zone
+    zones: Zones = field(default_factory=Zones)
     chosen: dict[int, tuple[int, int]] = field(default_factory=dict)  # channel → registered parameter
 
     def apply(self, message: mido.Message) -> None:
@@ -63,60 +64,43 @@ class _Port:
             self._apply_parameter(message.channel, message.control, message.value)
 
     def sound(self, channel: int) -> tuple[int, bool]:
-        """Program of a channel, and whether it is a drum kit."""
-        lower, upper = (self.members.get(manager, 0) for manager in _MANAGERS)
-        if 1 <= channel <= lower or _UPPER - upper <= channel < _UPPER:
-            manager = _LOWER if channel <= lower else _UPPER
-            return self.program[manager] or self.program[channel], False
-        return self.program[channel], self.is_drums[channel]
+        """Program of a channel, and whether it is a drum kit: in a zone the manager's, if it was told one."""
+        manager = self.zones.manager_of(channel)
+        chooser = channel if manager is None or self.program[manager] is None else manager
+        told = (self.kit[chooser], self.rhythm[channel], manager is None and channel == PERCUSSION_CHANNEL)
+        return self.program[chooser] or 0, next(is_drums for is_drums in told if is_drums is not None)
 
     def _apply_parameter(self, channel: int, number: int, value: int) -> None:
-        msb, lsb = self.chosen.get(channel, (127, 127))
+        msb, lsb = self.chosen.get(channel, _NULL)
         if number == CC_DATA_MSB:
-            if (msb, lsb) == _MPE_CONFIGURATION and channel in _MANAGERS:
-                self._configure(channel, value)
-        else:
+            if (msb, lsb) == MPE_CONFIGURATION and channel in (LOWER, UPPER):
+                self.zones.configure(channel, value)
+        elif number in (CC_RPN_MSB, CC_RPN_LSB):
             self.chosen[channel] = (value, lsb) if number == CC_RPN_MSB else (msb, value)
-
-    def _configure(self, manager: int, count: int) -> None:
-        """The later of two zones wins where they would overlap (M1-100-UM v1.1, 2.2.2)."""
-        self.members[manager] = min(count, _UPPER)
-        if count:
-            other = _UPPER - manager
-            room = _UPPER - 1 - self.members[manager]
-            self.members[other] = max(0, min(self.members.get(other, 0), room))
+        else:
+            self.chosen[channel] = _NULL  # another parameter, or by CC121 none
 
     def _apply_program(self, channel: int, program: int) -> None:
         self.program[channel] = program
         bank = self.bank[channel]
+        self.kit[channel] = None
         if bank == _GM2_RHYTHM_BANK or (self.system == "xg" and bank in _XG_DRUM_BANKS):
-            self.is_drums[channel] = True
+            self.kit[channel] = True
         elif bank == _GM2_MELODY_BANK and (self.system == "gm2" or channel != PERCUSSION_CHANNEL):
-            self.is_drums[channel] = False
+            self.kit[channel] = False
 
     def _apply_sysex(self, data: Sequence[int]) -> None:
-        if len(data) == 4 and (data[0], data[2]) == _GM_SYSTEM and data[3] in (1, 3):
-            self._reset("gm2" if data[3] == 3 else "gm")
-        elif len(data) == 7 and data[0] == 0x43 and tuple(data[2:7]) == _XG_SYSTEM_ON:
-            self._reset("xg")
-        elif len(data) == 9 and (data[0], data[2], data[3]) == _GS_DATA_SET and data[4] == 0x40:
-            self._apply_gs(data[5], data[6], data[7])
-
-    def _apply_gs(self, middle: int, low: int, value: int) -> None:
-        if (middle, low) == (0x00, 0x7F):
-            self._reset("gs")
-        elif middle >> 4 == 1 and low == 0x15:
-            block = middle & 15  # block 0 is channel 10, blocks 1-9 channels 1-9, blocks A-F channels 11-16
-            self.is_drums[9 if block == 0 else block - 1 if block <= 9 else block] = value > 0
+        system = reset_of(data)
+        if system:
+            self._reset(system)
+        elif is_gs(data) and data[4] == 0x40 and data[5] >> 4 == 1 and data[6] == 0x15:
+            block = data[5] & 15  # block 0 is channel 10, blocks 1-9 channels 1-9, blocks A-F channels 11-16
+            self.rhythm[9 if block == 0 else block - 1 if block <= 9 else block] = data[7] > 0
 
     def _reset(self, system: str) -> None:
         fresh = _Port()
-        self.program, self.bank, self.is_drums, self.system = (
-            fresh.program,
-            fresh.bank,
-            fresh.is_drums,
-            system,
-        )
+        self.program, self.bank, self.kit, self.rhythm = fresh.program, fresh.bank, fresh.kit, fresh.rhythm
+        self.system = system
         self.chosen.clear()
 
 
@@ -156,6 +140,17 @@ def build_parts(
         )
         for part, (track, port, channel) in enumerate(keys.tolist())
     )
+
+
+def rhythm_channels(setup: Iterable[SetupEvent]) -> frozenset[tuple[int, int]]:
+    """Ports and channels that GS messages ever make drum kits: whatever programs they get then."""
+    ports: dict[int, _Port] = {}
+    found: set[tuple[int, int]] = set()
+    for event in sorted(setup, key=lambda event: (event.tick, event.track, event.event)):
+        state = ports.setdefault(event.port, _Port())
+        state.apply(event.message)
+        found.update((event.port, channel) for channel, is_drums in enumerate(state.rhythm) if is_drums)
+    return frozenset(found)
 
 
 def _part_name(track_name: str, track: int, port: int, channel: int, shared: bool) -> str:

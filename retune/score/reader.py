@@ -17,7 +17,7 @@ from retune.score.meters import MeterEvent, build_meters
 from retune.score.model import Score, Track
 from retune.score.notes import read_notes
 from retune.score.parse import parse
-from retune.score.parts import SetupEvent, build_parts, is_setup
+from retune.score.parts import SetupEvent, build_parts, is_setup, rhythm_channels
 from retune.score.releases import Mend, NoteEvents, settle_releases
 from retune.score.repair import MOST_NOTES_AT_ONCE, refuse_crowd, repair
 from retune.score.text import readable
@@ -137,6 +137,7 @@ def _assemble(
         notes=table.notes,
         end_tick=end_tick,
         title=names[0],
+        rhythm_channels=rhythm_channels(settings.setup),
     )
     found = (*remarks, *settings.remarks(score), *_release_remarks(score, settled.mends))
     return dataclasses.replace(score, remarks=found)

@@ -31,6 +31,11 @@ SILENT = {
     ),
     ("drop", "cc6"): (("bend", "mts"), "a range of 2 semitones, tuning bank 0: as receivers start"),
     ("channel", "cc6"): (("bend", "mts"), "the same"),
+    **{
+        (what, of): (("bend", "mts"), "the same: a parameter of which one half is not given is none")
+        for what in ("drop", "channel", "control")
+        for of in ("cc100", "cc101")
+    },
 }
 """What was done to what → encodings in which nobody hears it, and why."""
 

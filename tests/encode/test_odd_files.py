@@ -1,0 +1,265 @@
+"""Files that once ended with exit status 1, or a traceback, found by changing real files at random.
+
+Each is as small as it would go, and converts in every encoding: what is written decodes as intended. What standards
+say of a case is named beside it.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from retune.constants import CHANNELS_PER_PORT
+from retune.errors import InputError, OptionError
+from retune.options import ENCODINGS, Options
+from retune.pipeline import convert
+from retune.score import read_score
+from tests.encode.build import Event, file_of, in_order, note
+
+Tracks = list[list[Event]]
+
+
+def cc(tick: int, number: int, value: int, channel: int = 0) -> Event:
+    return tick, f"control_change channel={channel} control={number} value={value}"
+
+
+def rpn(tick: int, msb: int, lsb: int, channel: int, *data: tuple[int, int]) -> list[Event]:
+    return [
+        cc(tick, 101, msb, channel),
+        cc(tick, 100, lsb, channel),
+        *(cc(tick, *pair, channel) for pair in data),
+    ]
+
+
+def nrpn(tick: int, number: int, channel: int, *data: tuple[int, int]) -> list[Event]:
+    return [
+        cc(tick, 99, 0, channel),
+        cc(tick, 98, number, channel),
+        *(cc(tick, *pair, channel) for pair in data),
+    ]
+
+
+def zone(tick: int, members: int, manager: int = 0) -> list[Event]:
+    return rpn(tick, 0, 6, manager, (6, members))
+
+
+def program(tick: int, number: int, channel: int = 0) -> Event:
+    return tick, f"program_change channel={channel} program={number}"
+
+
+def bend(tick: int, value: int, channel: int = 0) -> Event:
+    return tick, f"pitchwheel channel={channel} pitch={value}"
+
+
+def drums(tick: int, block: int) -> Event:
+    """A "use for rhythm part" message of the GS format (from memory); block 2 is channel 2."""
+    return tick, f"sysex 41 10 42 12 40 {16 + block:02X} 15 01 18"
+
+
+CHORD = in_order(note(480, 960, 60), note(480, 960, 64), note(480, 960, 67))
+ODD: dict[str, Tracks] = {
+    "a member is told a program, which is its manager's to choose (MPE 2.3.3)": [
+        [*zone(0, 7, 15), program(0, 70, 15), program(0, 5, 12), *note(48, 96, 57, 12)]
+    ],
+    "a bank for a member": [
+        [*zone(0, 8), cc(0, 0, 121, 7), program(0, 0), *note(720, 900, 64, 7), cc(1000, 6, 2, 2)]
+    ],
+    "a rhythm bank for a member (RP-024 2.4)": [
+        [
+            *zone(0, 8),
+            program(0, 36),
+            *note(0, 90, 69, 3),
+            cc(0, 0, 120, 3),
+            program(0, 5, 3),
+            *note(99, 190, 69, 3),
+        ]
+    ],
+    "the later zone takes channel 10 (MPE 2.2.2)": [
+        [*zone(0, 15), *zone(0, 7, 15), program(0, 99), *note(0, 480, 60, 9)]
+    ],
+    "a pedal held on a manager whose member leaves (MPE 2.2.3)": [
+        [*zone(0, 15), cc(100, 64, 127), *zone(438, 5, 15), *note(480, 900, 60, 13)]
+    ],
+    "a controller after the zone": [
+        [*note(0, 400, 62, 1), *zone(0, 15, 15), cc(48, 5, 64, 15)],
+    ],
+    "a bend range by its LSB alone, for a member (MPE 2.2.5)": [
+        [*zone(0, 15), *rpn(2, 0, 0, 1, (38, 0)), bend(3, -27, 2), *note(4, 300, 48, 2)]
+    ],
+    "the same, after another member's range": [
+        [
+            *zone(0, 15),
+            *rpn(0, 0, 0, 13, (6, 2)),
+            *rpn(0, 0, 0, 15, (38, 0)),
+            bend(0, 53, 1),
+            *note(0, 720, 67, 1),
+        ]
+    ],
+    "a bend range of 110 cents more (MIDI 1.0 p. 18: cents)": [
+        [*note(0, 90, 65, 1), *rpn(0, 0, 0, 3, (38, 110)), bend(0, -497, 3), *note(0, 96, 69, 3)]
+    ],
+    "data for a parameter of which one half is given (MIDI 1.0 p. 17)": [
+        [*zone(0, 8), cc(0, 101, 127), cc(0, 38, 0), cc(9, 101, 0), cc(9, 6, 0), *note(99, 200, 67, 8)],
+        [cc(0, 101, 0, 1), cc(0, 6, 3, 1), *note(0, 400, 60, 1), *note(0, 400, 64, 1)],
+    ],
+    "a parameter told to a zone that ends": [
+        [
+            *zone(0, 15),
+            *nrpn(0, 0, 0, (6, 24)),
+            *zone(192, 7),
+            *note(384, 900, 69, 12),
+            *note(384, 900, 73, 12),
+        ]
+    ],
+    "a zone message on a channel that manages none (MPE 2.2.1)": [
+        [*note(60, 400, 55, 3), *note(60, 400, 59, 3), *rpn(126, 0, 6, 3, (6, 14)), *note(130, 300, 62, 3)]
+    ],
+    "steps of a zone message": [
+        [*rpn(58, 0, 6, 9, (97, 2)), *rpn(60, 0, 4, 9, (97, 2), (96, 0)), *note(60, 200, 62, 10)]
+    ],
+    "NRPN 0 by its LSB": [[*note(0, 480, 70, 1), *nrpn(500, 0, 1, (38, 24)), *nrpn(600, 0, 1, (96, 24))]],
+    "RPN 7": [[*note(24, 90, 64, 13), *rpn(24, 0, 7, 4, (6, 48))]],
+    "names of a track in the middle": [
+        [(0, "meta track_name name=Alto"), *note(0, 90, 60), (91, "meta track_name name=Tenor")]
+    ],
+    "local control (MIDI 1.0 p. 20)": [
+        [*note(0, 700, 57), *note(0, 700, 64), cc(12, 122, 64), *note(72, 800, 57), *note(720, 900, 69)]
+    ],
+    "General MIDI off": [
+        [(85, "sysex 7E 7F 09 02")],
+        [
+            program(0, 89, 1),
+            *note(0, 80, 69, 1),
+            *note(90, 200, 67, 1),
+            *note(90, 300, 71, 1),
+            *note(200, 300, 62, 1),
+        ],
+    ],
+    "an octave table for the channel that a member of channel 10 moves to": [
+        [
+            *zone(0, 15),
+            (438, "sysex 7E 7F 08 08 00 00 01 37 35 4B 52 49 73 36 4F 44 5F 3E 46"),
+            *note(960, 1400, 64, 9),
+        ]
+    ],
+    "drums by message on a channel that notes might borrow": [
+        [drums(12, 2), *note(60, 400, 60), *note(60, 400, 63), *note(60, 400, 69, 5)]
+    ],
+    "mono mode that a reset ends": [
+        [cc(0, 126, 1, 1), (5, "sysex 7E 7F 09 03"), *note(137, 300, 42, 1), *note(137, 300, 38, 1)]
+    ],
+    "a release too many on a channel that a part borrows": [
+        [
+            *note(0, 900, 60, 0),
+            *note(0, 900, 64, 0),
+            *note(0, 900, 67, 0),
+            *(
+                (600, f"note_off channel={c} note={key} velocity=0")
+                for c in range(1, 16)
+                for key in (60, 64, 67)
+            ),
+        ]
+    ],
+    "two parts on a channel, of which one is drums": [
+        [*note(1760, 1900, 65, 6)],
+        [*note(336, 1900, 50, 6), cc(728, 0, 120, 6), program(728, 0, 6)],
+    ],
+    "settings on a channel without notes that a part moves to": [
+        [cc(0, 100, 127, 8)],
+        [
+            *note(0, 1920, 57, 2),
+            cc(0, 69, 100, 6),
+            *note(960, 1920, 60, 3),
+            bend(960, 641, 4),
+            *note(960, 1920, 63, 4),
+            bend(960, 721, 12),
+            *note(960, 1920, 70, 12),
+        ],
+    ],
+    "a note in front of the zone it is in at its tick": [
+        [*note(72, 200, 64, 9)],
+        [*zone(72, 14, 15)],
+    ],
+}
+
+
+@pytest.mark.parametrize("encoding", ENCODINGS)
+@pytest.mark.parametrize("name", ODD)
+def test_odd_files_convert(name, encoding):
+    tracks = [sorted(track, key=lambda event: event[0]) for track in ODD[name]]
+    data = file_of([*tracks, CHORD])
+    assert convert(data, Options(encoding=encoding)).checked.problems == ()
+    assert convert(data, Options(encoding=encoding), per_part=True).checked.problems == ()
+
+
+@pytest.mark.parametrize("encoding", ENCODINGS)
+def test_tables_and_nothing_but_drums(encoding):
+    data = file_of([[(0, "sysex 7F 7F 08 02 00 01 43 42 7C 55"), *note(0, 90, 67, 9)]])
+    assert convert(data, Options(encoding=encoding)).checked.problems == ()
+
+
+MADE_DRUMS = {
+    "in a zone": [*zone(0, 9), program(0, 70, 1), drums(0, 2), *note(60, 400, 60, 1), *note(60, 400, 63, 2)],
+    "in the middle of a part": [
+        *note(0, 100, 57, 1),
+        drums(120, 2),
+        *note(480, 960, 62, 1),
+        *note(480, 960, 65, 1),
+    ],
+}
+
+
+@pytest.mark.parametrize("encoding", ENCODINGS)
+@pytest.mark.parametrize("name", MADE_DRUMS)
+def test_drums_by_message_stay_where_they_are(name, encoding):
+    """Only `mpe` may have no room for them."""
+    data = file_of([in_order(MADE_DRUMS[name]), CHORD])
+    if encoding == "mpe":
+        with pytest.raises(OptionError, match="makes channel 2 a drum kit, which is in the way"):
+            convert(data, Options(encoding=encoding))
+    else:
+        assert convert(data, Options(encoding=encoding)).checked.problems == ()
+
+
+def test_manager_and_member_share_out_what_they_are_told():
+    """MPE 2.3.1, 2.3.3: written with bends, each note has the manager's program and the later controller."""
+    line = [
+        *zone(0, 3),
+        program(0, 41),
+        cc(0, 7, 90),
+        cc(10, 7, 50, 1),
+        program(10, 5, 1),
+        *note(100, 200, 60, 1),
+        cc(300, 7, 80),
+        *note(400, 500, 62, 1),
+    ]
+    out = read_score(convert(file_of([line, CHORD]), Options()).files[0].data)
+    told: dict[int, list[int]] = {channel: [0, 100] for channel in range(CHANNELS_PER_PORT)}
+    heard = []
+    for message in out.tracks[0].messages:
+        if message.type == "program_change":
+            told[message.channel][0] = message.program
+        elif message.type == "control_change" and message.control == 7:
+            told[message.channel][1] = message.value
+        elif message.type == "note_on":
+            heard.append((message.note, *told[message.channel]))
+    assert heard == [(60, 41, 50), (62, 41, 80)]
+
+
+FULL = [event for channel in (0, *range(1, 16)) for event in note(10, 400, 40 + channel, channel)]
+
+
+@pytest.mark.parametrize(
+    ("track", "why"),
+    [
+        (
+            [*note(36, 60, 62, 9), *zone(60, 14), *note(84, 99, 69, 9)],
+            "bar 1, beat 1.07: .* member of an MPE zone by turns",
+        ),
+        ([*zone(0, 15), *FULL], "no other channel is free"),
+    ],
+)
+def test_what_no_file_without_zones_can_say_is_refused(track, why):
+    """Channel 10 is drums without a zone (GM1 p. 2), and all channels of a port are in use."""
+    data = file_of([sorted(track, key=lambda event: event[0])])
+    with pytest.raises(InputError, match=why):
+        convert(data, Options())
