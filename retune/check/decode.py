@@ -84,15 +84,14 @@ def sounding_of_stream(events: Stream) -> Sounding:
 
 def _feed(receiver: Receiver, events: Stream) -> tuple[Table, tuple[Stored, ...], bool]:
     """Give the receiver everything but notes; returns channel events, stored events, whether any tunes."""
-    controls, control_rows = _columns(events, stream.CONTROL, CONTROL), events.rows(stream.CONTROL)
-    programs = _columns(events, stream.PROGRAM, PROGRAM)
+    controls, control_rows = _columns(events, stream.CONTROL, CONTROL)
+    programs, program_rows = _columns(events, stream.PROGRAM, PROGRAM)
     bends = events.rows(stream.BEND)
     wheels = events.values(bends).astype(np.float64)
     heeded = _HEEDED[controls["number"]]
-    metas = events.rows(stream.OTHER, stream.SYSEX)
+    metas = events.rows(stream.SYSEX, stream.OTHER)
     stored = _run(receiver, events, np.sort(np.concatenate([control_rows[heeded], metas])))
     receiver.bend.extend(events.ports[bends] * CHANNELS_PER_PORT + events.channels(bends), bends, wheels)
-    program_rows = events.rows(stream.PROGRAM)
     lanes = events.ports[program_rows] * CHANNELS_PER_PORT + programs["channel"]
     receiver.program.extend(lanes, program_rows, programs["value"].astype(np.float64))
     lanes = events.ports[control_rows] * CHANNELS_PER_PORT + controls["channel"]
@@ -101,14 +100,13 @@ def _feed(receiver: Receiver, events: Stream) -> tuple[Table, tuple[Stored, ...]
         if len(rows):
             timeline.extend(lanes[rows], control_rows[rows], controls["value"][rows].astype(np.float64))
     _feed_in_force(receiver, controls, control_rows, lanes)
-    pressures = _columns(events, stream.CHANNEL_PRESSURE, CHANNEL_PRESSURE)
-    presses = _columns(events, stream.KEY_PRESSURE, KEY_PRESSURE)
-    for table, kind, code in (
-        (pressures, stream.CHANNEL_PRESSURE, PRESSURE_OF_CHANNEL),
-        (presses, stream.KEY_PRESSURE, PRESSURE_OF_NOTE),
+    pressures, pressure_rows = _columns(events, stream.CHANNEL_PRESSURE, CHANNEL_PRESSURE)
+    presses, press_rows = _columns(events, stream.KEY_PRESSURE, KEY_PRESSURE)
+    for table, rows, code in (
+        (pressures, pressure_rows, PRESSURE_OF_CHANNEL),
+        (presses, press_rows, PRESSURE_OF_NOTE),
     ):
         if len(table):
-            rows = events.rows(kind)
             lanes = events.ports[rows] * CHANNELS_PER_PORT + table["channel"]
             lanes = lanes * 128 + table["number"] if code == PRESSURE_OF_NOTE else lanes
             receiver.in_force.extend(code, lanes, rows, table["value"])
@@ -164,14 +162,16 @@ def _content(message: mido.MetaMessage) -> tuple[object, ...]:
     return (message.type, *sorted(values))
 
 
-def _columns(events: Stream, kind: int, code: int) -> Table:
-    """EVENT_DTYPE rows of one kind of channel message."""
+def _columns(events: Stream, kind: int, code: int) -> tuple[Table, IntArray]:
+    """EVENT_DTYPE rows of one kind of channel message, and their rows among all events."""
     rows = events.rows(kind)
     table = np.zeros(len(rows), dtype=EVENT_DTYPE)
+    if not len(rows):
+        return table, rows
     table["tick"], table["track"], table["kind"] = events.ticks[rows], events.tracks[rows], code
     table["channel"], table["number"] = events.channels(rows), events.numbers(rows)
     table["value"] = events.values(rows)
-    return table
+    return table, rows
 
 
 def _parameters(receiver: Receiver, events: Stream) -> Table:

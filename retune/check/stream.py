@@ -58,11 +58,11 @@ class Stream(NamedTuple):
         """Number of rows."""
         return len(self.which)
 
-    def rows(self, *kinds: int) -> IntArray:
-        """Rows of the given kinds, in order."""
-        wanted = np.zeros(OTHER + 1, dtype=bool)
-        wanted[list(kinds)] = True
-        return np.flatnonzero(wanted[self.kinds])
+    def rows(self, first: int, last: int | None = None) -> IntArray:
+        """Rows of a kind, or of the kinds from `first` to `last`, in order."""
+        if last is None:
+            return np.flatnonzero(self.kinds == first)
+        return np.flatnonzero((self.kinds >= first) & (self.kinds <= last))
 
     def pick(self, rows: IntArray) -> Messages:
         """The messages of the given rows."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from retune.check.sounding import FloatArray, IntArray
+from retune.check.sounding import BoolArray, FloatArray, IntArray
 
 _NONE = np.zeros(0, dtype=np.int64)
 
@@ -42,10 +42,11 @@ class Timeline:
         if not self._lanes and not self._blocks:
             self.keys, self.values = np.zeros(0, dtype=np.int64), np.zeros(0)
             return self
-        parts = [*self._blocks, tuple(map(np.asarray, (self._lanes, self._at, self._values)))]
-        lanes = np.concatenate([part[0] for part in parts]).astype(np.int64)
-        at = np.concatenate([part[1] for part in parts]).astype(np.int64)
-        values = np.concatenate([part[2] for part in parts]).astype(np.float64)
+        if self._lanes:
+            self._blocks.append(
+                (column(self._lanes), column(self._at), np.array(self._values, dtype=np.float64))
+            )
+        lanes, at, values = (np.concatenate(part) for part in zip(*self._blocks, strict=True))
         keys = lanes * self.places + at
         order = np.argsort(keys, kind="stable")
         self.keys, self.values = keys[order], values[order]
@@ -58,10 +59,9 @@ class Timeline:
 
     def at(self, lanes: IntArray, places: IntArray) -> FloatArray:
         """Values in force on `lanes` just after the events at `places`."""
-        result = np.full(np.broadcast(lanes, places).shape, self.default)
+        result = np.full(len(places), self.default)
         if self.changes:
-            k = np.searchsorted(self.keys, lanes * self.places + places, side="right") - 1
-            known = (k >= 0) & (self.keys[k] // self.places == lanes)
+            k, known = self._last(lanes * self.places, places)
             result[known] = self.values[k[known]]
         return result
 
@@ -69,10 +69,15 @@ class Timeline:
         """Place of the last change of each lane at or before a place, -1 before the first."""
         result = np.full(len(lanes), -1)
         if self.changes:
-            k = np.searchsorted(self.keys, lanes * self.places + places, side="right") - 1
-            known = (k >= 0) & (self.keys[k] // self.places == lanes)
-            result[known] = self.keys[k[known]] % self.places
+            base = lanes * self.places
+            k, known = self._last(base, places)
+            result[known] = self.keys[k[known]] - base[known]
         return result
+
+    def _last(self, base: IntArray, places: IntArray) -> tuple[IntArray, BoolArray]:
+        """Index of the last change at or before each place, and whether it is one of the lane that begins at `base`."""
+        k = np.searchsorted(self.keys, base + places, side="right") - 1
+        return k, (k >= 0) & (self.keys[k] >= base)
 
     def between(self, lanes: IntArray, after: IntArray, before: IntArray) -> tuple[IntArray, IntArray]:
         """(row, place) of every change on `lanes[row]` strictly between the two places."""
@@ -87,12 +92,14 @@ class Timeline:
     def next_below(self, lanes: IntArray, places: IntArray, bound: float) -> IntArray:
         """Place of the first later change to a value below `bound` on each lane; -1 if none comes."""
         low = self.keys[self.values < bound]
-        if not len(low):
-            return np.full(len(lanes), -1)
-        k = np.searchsorted(low, lanes * self.places + places, side="right")
-        found = np.append(low, -1)[np.minimum(k, len(low))]
-        same = (found >= 0) & (found // self.places == lanes)
-        return np.where(same, found % self.places, -1)
+        result = np.full(len(lanes), -1)
+        if len(low):
+            base = lanes * self.places
+            k = np.searchsorted(low, base + places, side="right")
+            found = np.append(low, -1)[k] - base
+            comes = (found >= 0) & (found < self.places)
+            result[comes] = found[comes]
+        return result
 
 
 def expand(first: IntArray, counts: IntArray) -> tuple[IntArray, IntArray]:

@@ -7,6 +7,8 @@ above it stays). A note a tritone from another is taken for the seventh of a cho
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -57,6 +59,7 @@ def _meets(beside: IntArray, key: IntArray, intervals: tuple[int, ...]) -> NDArr
     return result
 
 
+@cache
 def _rests() -> NDArray[np.bool_]:
     """(4096,) True for the sets of pitch classes that lie within a chord of `RESTS_IN`."""
     sets = np.arange(4096)
