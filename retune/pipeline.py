@@ -200,5 +200,7 @@ def _problems_apart(score: Score, tuning: Tuning, encoded: Encoded) -> tuple[str
         f"the file of {part.name}: {problem}"
         for part, file in zip(score.parts, encoded.files, strict=True)
         for alone, tuned in [extract_part(score, tuning, part)]
-        for problem in check(alone, replace(encoded, files=(file,)), intended=tuned).problems
+        for problem in check(
+            replace(alone, remarks=score.remarks), replace(encoded, files=(file,)), intended=tuned
+        ).problems
     )

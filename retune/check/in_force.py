@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE, PROGRAM_AND_BANK = 128, 129, 130  # codes behind those of controllers
 PARAMETERS = 1 << 15  # codes of parameters begin here
+PARAMETER_STARTS = {PARAMETERS + (1 << 14 | 5): 64.0}
+"""Values at the start, where they are known: modulation depth range (RPN 5), half a semitone (GM2 RP-024 3.4)."""
 _RESET = (*RESET_BY_121, PRESSURE_OF_CHANNEL)
 _BANKS = (0, 32)  # heeded by the next program change (GM2 RP-024 3.2)
 _ONE_SHOT = (84, 88)  # for a single note message: MIDI 1.0 p. 16; CA-031 (from memory)
@@ -38,9 +40,8 @@ class InForce:
 
     def _timeline(self, code: int) -> Timeline:
         if code not in self.told:
-            self.told[code] = Timeline(
-                -1.0 if code >= PARAMETERS else CONTROLLER_STARTS.get(code, 0), self.places
-            )
+            start = PARAMETER_STARTS.get(code, -1.0) if code >= PARAMETERS else CONTROLLER_STARTS.get(code, 0)
+            self.told[code] = Timeline(start, self.places)
         return self.told[code]
 
     def add(self, code: int, lane: int, place: int, value: int) -> None:

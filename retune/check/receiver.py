@@ -64,8 +64,9 @@ BEND_RANGE, FINE, COARSE, TUNING_PROGRAM, TUNING_BANK, MPE_CONFIGURATION = (
     (0, 4),  # the same
     (0, 6),  # MPE 2.2.1
 )
+MODULATION_RANGE = (0, 5)  # GM2 RP-024 3.4: half a semitone
 TUNING_PARAMETERS = (BEND_RANGE, FINE, COARSE, TUNING_PROGRAM, TUNING_BANK, MPE_CONFIGURATION)
-_START_DATA = {BEND_RANGE: [2, 0], FINE: [64, 0], COARSE: [64, 0]}
+_START_DATA = {BEND_RANGE: [2, 0], FINE: [64, 0], COARSE: [64, 0], MODULATION_RANGE: [0, 64]}
 
 Parameter = tuple[bool, tuple[int, int]]  # registered or not, (MSB, LSB)
 

@@ -103,6 +103,11 @@ def bend_range(
     return set_parameter(channel, RPN_BEND_RANGE, data, then=then)
 
 
+def is_device_control(message: mido.Message) -> bool:
+    """True for a sysex about a device as a whole: master volume, balance, tuning (CA-025)."""
+    return len(message.data) > 3 and (message.data[0], message.data[2]) == (0x7F, 0x04)
+
+
 def is_reset(message: mido.Message) -> bool:
     """True for a sysex that puts a device back to its start: GM, GM2, GS, XG."""
     return bool(reset_of(message.data))

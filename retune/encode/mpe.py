@@ -37,6 +37,7 @@ from retune.encode.rewrite import FileRewrite, Place
 from retune.encode.share import place_notes
 from retune.encode.spread import Spread, channels_used, demand_of, rested_ticks, spread_notes
 from retune.encode.timeline import OtherEvent
+from retune.encode.whole_groups import with_whole_groups
 from retune.encode.zones import Zone, plan_zones
 from retune.options import Options
 from retune.score.model import Score
@@ -58,7 +59,9 @@ def encode_mpe(score: Score, tuning: Tuning, options: Options) -> Encoded:
     plan = plan_zones(
         original, further=options.when_full == "ports", keep_10_free=options.keep_channel_10_free
     )
-    score = relabel(score, plan.addresses)
+    silent = [(i.port, i.channel) for i in original.instruments if not i.parts]
+    shared = {address: plan.addresses.get(address, address) for address in silent}
+    score = relabel(with_whole_groups(score, shared), plan.addresses)
     managers = {(zone.port, zone.manager): zone for zone in plan.zones}
     music, ranges = read_bends(score, tuning, options, managed=managers)
     zone_of = {

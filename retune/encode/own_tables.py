@@ -20,7 +20,14 @@ from retune.arrays import distinct
 from retune.constants import CHANNELS_PER_PORT
 from retune.encode.edit import edited
 from retune.encode.instruments import BendState
-from retune.encode.messages import CC_DATA_MSB, DATA_ENTRY, RPN_TUNING_BANK, RPN_TUNING_PROGRAM, is_reset
+from retune.encode.messages import (
+    CC_DATA_MSB,
+    CC_RPN_LSB,
+    DATA_ENTRY,
+    RPN_TUNING_BANK,
+    RPN_TUNING_PROGRAM,
+    is_reset,
+)
 from retune.encode.timeline import read_timeline
 from retune.score.model import IntArray, Score
 from retune.tuning.model import OFFSET_DTYPE, Tuning
@@ -104,6 +111,8 @@ def absorbed(score: Score, tuning: Tuning, *, keys: bool = True) -> tuple[Score,
 
 
 def _has_tables(score: Score, *, keys: bool) -> bool:
+    if keys and any(_chooses_table(message) for track in score.tracks for message in track.messages):
+        return True  # another table than ours
     changes = (
         read_change(message.data)
         for track in score.tracks
@@ -111,6 +120,15 @@ def _has_tables(score: Score, *, keys: bool) -> bool:
         if message.type == "sysex"
     )
     return any(change is not None and (keys or change.channels is not None) for change in changes)
+
+
+def _chooses_table(message: mido.Message) -> bool:
+    """True if a message may select the tuning program or bank."""
+    return bool(
+        message.type == "control_change"
+        and message.control == CC_RPN_LSB
+        and message.value in (RPN_TUNING_PROGRAM[1], RPN_TUNING_BANK[1])
+    )
 
 
 class _Sweep:

@@ -12,6 +12,7 @@ import numpy as np
 
 from retune.arrays import distinct
 from retune.constants import CHANNELS_PER_PORT
+from retune.encode import messages as build
 from retune.encode.conduct import CC_PORTAMENTO_FROM, ONE_SHOT, Conductor
 from retune.encode.lines import Line, Voice
 from retune.encode.model import EncodedFile
@@ -66,7 +67,7 @@ class Performance:
 
     def __init__(self, file: FileRewrite, spread: Spread, port: int, make: MakeConductor) -> None:
         """`make` gets file, voices, lines and the finder of one-shot controllers' channels, and `port`."""
-        self.file, self.spread, self.music = file, spread, spread.music
+        self.file, self.spread, self.music, self.port = file, spread, spread.music, port
         lanes = self.lanes = spread.lanes[port]
         self.lines = {
             n: Line(channel=n % CHANNELS_PER_PORT, port=spread.port_of(port, n)) for n in sorted(lanes)
@@ -160,9 +161,28 @@ class Performance:
                 todo.append((int(off[note]), int(row["release_tick"]), -1, end, track, stop, 0))
         todo += [(e.rank, e.tick, -1, partial(self.conductor.pass_on, e), 0, 0, 0) for e in self.events]
         todo += self._moves()
+        todo += self._for_devices()
         todo += self.setups()
         todo.sort(key=itemgetter(0, 1))
         return todo
+
+    def _for_devices(self) -> Iterator[Task]:
+        """Master volume, balance and tuning, copied to the devices on further ports."""
+        ports = {line.port for line in self.lines.values() if line.port >= 0}
+        if not ports:
+            return
+        timeline, score = self.music.timeline, self.music.score
+        for number, track in enumerate(score.tracks):
+            port = 0
+            for index, message in enumerate(track.messages):
+                if message.type == "midi_port":
+                    port = message.port
+                elif port == self.port and message.type == "sysex" and build.is_device_control(message):
+                    rank = int(timeline.rank[int(timeline.first_of_track[number]) + index])
+                    place = Place(int(track.ticks[index]), number, index)
+                    for port in sorted(ports):
+                        copy = partial(self.file.insert, message, place, port)
+                        yield rank, place.tick, -1, copy, number, index, 0
 
     def _mover(self, track: int, index: int, line: Line) -> Callable[[], None]:
         message = self.file.tracks[track].track.messages[index]

@@ -46,6 +46,7 @@ class Timeline(NamedTuple):
     """Ranks of the events of a score. Note arrays are (n_notes,); ranks count in twos."""
 
     sorted_ticks: IntArray  # (n_events,) ticks of all events in playing order
+    sorted_keys: IntArray  # (n_events,) the same as tick · n_tracks + track
     rank: IntArray  # (n_events,) of the events of track 0, then track 1, …
     first_of_track: IntArray  # (n_tracks + 1,) where each track starts in `rank`
     on: IntArray  # rank of the note-on
@@ -57,7 +58,7 @@ class Timeline(NamedTuple):
         """Where something that happens at `ticks` in a track goes: (position in the track, odd rank).
 
         Before the first note-on of the tick, so that it follows the note-offs stored before; behind
-        everything else if the track has no note-on there.
+        everything else if the track has no note-on there, and behind what the tracks before it have there.
         """
         own = score.tracks[track].ticks
         left = np.searchsorted(own, ticks, side="left")
@@ -70,7 +71,8 @@ class Timeline(NamedTuple):
             found = (ons[k] >= left) & (ons[k] < right)
             position[found] = ons[k][found]
         base = int(self.first_of_track[track])
-        ranks = 2 * np.searchsorted(self.sorted_ticks, ticks, side="left") - 1
+        n_tracks = len(self.first_of_track) - 1
+        ranks = 2 * np.searchsorted(self.sorted_keys, ticks * n_tracks + track, side="left") - 1
         before, behind = position < right, (position == right) & (right > left)
         ranks[before] = self.rank[base + position[before]] - 1
         ranks[behind] = self.rank[base + right[behind] - 1] + 1
@@ -89,6 +91,7 @@ def read_timeline(score: Score) -> Timeline:
     base = first[notes["track"]]
     on = rank[base + notes["on_event"]]
     sorted_ticks = ticks[order]
+    sorted_keys = sorted_ticks * len(lengths) + np.repeat(np.arange(len(lengths)), lengths)[order]
     off = 2 * np.searchsorted(sorted_ticks, notes["release_tick"], side="right") - 1
     closed = notes["off_event"] >= 0
     off[closed] = rank[(base + notes["off_event"])[closed]]
@@ -97,7 +100,7 @@ def read_timeline(score: Score) -> Timeline:
     held = notes["sounding_end_tick"] > notes["release_tick"]
     if held.any():
         end[held] = _lift_ranks(score, others, sorted_ticks, held)
-    return Timeline(sorted_ticks, rank, first, on, off, end, others)
+    return Timeline(sorted_ticks, sorted_keys, rank, first, on, off, end, others)
 
 
 def _other_events(score: Score, rank: IntArray, first: IntArray) -> tuple[OtherEvent, ...]:

@@ -159,6 +159,26 @@ ODD: dict[str, Tracks] = {
             ),
         ]
     ],
+    "another tuning bank than ours (MTS p. 3)": [
+        [*note(0, 300, 59, 2), *note(0, 300, 62, 2), *rpn(48, 0, 4, 2, (6, 12))],
+    ],
+    "tracks that tune one channel at one tick": [
+        [*note(0, 12, 53, 14)],
+        [*note(12, 60, 59)],
+        [*note(0, 48, 60), *note(0, 48, 67), *note(0, 48, 70), *note(0, 48, 57)],
+    ],
+    "parameters of two channels without notes": [
+        [*note(0, 900, 57), cc(0, 101, 25, 15), cc(0, 101, 127, 8), *note(0, 900, 60, 2)],
+        [cc(0, 100, 29, 15), cc(0, 38, 127, 15)],
+    ],
+    "modulation depth by its LSB (GM2 3.4)": [
+        [*note(192, 576, 67), *rpn(192, 0, 5, 2, (38, 24))],
+        [*note(0, 300, 62, 15), *note(48, 300, 63, 15)],
+        [*note(144, 300, 67, 14), *note(144, 300, 70, 14)],
+    ],
+    "a release too many on the manager of channel 10": [
+        [*zone(0, 15), *note(0, 108, 60, 9), (48, "note_off channel=0 note=60 velocity=64")]
+    ],
     "two parts on a channel, of which one is drums": [
         [*note(1760, 1900, 65, 6)],
         [*note(336, 1900, 50, 6), cc(728, 0, 120, 6), program(728, 0, 6)],
@@ -263,3 +283,22 @@ def test_what_no_file_without_zones_can_say_is_refused(track, why):
     data = file_of([sorted(track, key=lambda event: event[0])])
     with pytest.raises(InputError, match=why):
         convert(data, Options())
+
+
+def test_master_tuning_reaches_further_ports():
+    """CA-025: it is for a device, and each port has one."""
+    keys = ((48, 52, 55), (53, 57, 60), (50, 55, 59), (45, 48, 52))
+    chords = [
+        note(480 * k, 480 * k + 900, key + channel, channel)
+        for channel in range(8)
+        for k in range(4)
+        for key in keys[k]
+    ]
+    data = file_of([in_order([(45, "sysex 7F 7F 04 04 00 41")], *chords)])
+    done = convert(data, Options(when_full="ports"))
+    assert done.checked.problems == ()
+    score = read_score(done.files[0].data)
+    ports = {m.port for t in score.tracks for m in t.messages if m.type == "midi_port"}
+    tunings = [m for t in score.tracks for m in t.messages if m.type == "sysex"]
+    assert len(ports) > 0
+    assert len(tunings) == 1 + len(ports)
