@@ -51,7 +51,16 @@ class Conversion:
         """Everything about the conversion as JSON-able values (worked out when asked for)."""
         from retune.report import conversion_report
 
-        return conversion_report(self)
+        analysis = self.analysis
+        return conversion_report(
+            analysis.score,
+            analysis.harmony,
+            explained(analysis, self.tuning),
+            analysis.options,
+            files=self.files,
+            checked=self.checked,
+            remarks=self.remarks,
+        )
 
 
 @without_collector

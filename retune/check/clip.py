@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from retune.check.curve import Spans, pitch_curve, sounding_ends
+from retune.check.curve import pitch_curve, sounding_ends
 from retune.check.in_force import PARAMETERS, PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE
 from retune.check.packets import (
     FLEX,
@@ -50,7 +50,7 @@ from retune.check.sounding import (
     Stored,
     Table,
 )
-from retune.check.timeline import ends_of_ticks
+from retune.check.timeline import Spans, ends_of_ticks
 from retune.constants import BEND_CENTRE, CHANNELS_PER_PORT, SYSTEM_BYTES
 
 __all__ = ["decode_clip", "is_clip"]
@@ -273,34 +273,21 @@ def _notes(reading: _Reading, ticks_of_place: IntArray) -> tuple[Table, Table, T
     off = np.where(released, places[releases] if len(rows) else 0, last)
     lanes, keys = lanes[begun], keys[begun]
     end = sounding_ends(reading.receiver, lanes, on, off, last)
-    spans = Spans(
-        lanes=lanes,
-        keys=keys,
-        on=on,
-        off=off,
-        end=end,
-        end_ticks=ticks_of_place[end],
-        percussion=reading.receiver.percussion(lanes, ends_of_ticks(ticks_of_place, on)),
-    )
+    notes = np.zeros(len(on), dtype=HEARD_DTYPE)
+    reading.receiver.note_settings(notes, lanes, on)
+    notes["percussion"] = reading.receiver.percussion(lanes, ends_of_ticks(ticks_of_place, on))
+    spans = Spans(lanes, keys, on, off, end, ticks_of_place[end], notes["percussion"])
     reading.per_note.attach(spans, pitches[begun])
     curve = pitch_curve(reading.receiver, spans, ticks_of_place, reading.per_note)
     shift = reading.per_note.key_shift()
     curve["cents"] -= 100.0 * shift[curve["note"]]
-    notes = np.zeros(len(on), dtype=HEARD_DTYPE)
     notes["onset_tick"], notes["release_tick"] = ticks_of_place[on], ticks_of_place[off]
     notes["sounding_end_tick"] = spans.end_ticks
     notes["key"], notes["velocity"] = keys + shift, velocities[begun]
     reading.pressed_keys = _pressed_keys(reading, spans, notes["key"])
     notes["release_velocity"] = np.where(released, velocities[releases] if len(rows) else 0, 64)
-    notes["channel"], notes["port"] = lanes % CHANNELS_PER_PORT, lanes // CHANNELS_PER_PORT
-    notes["program"] = reading.receiver.programs(lanes, on)
-    reading.receiver.note_settings(notes, lanes, on)
-    notes["percussion"] = spans.percussion
     notes["unreleased"] = ~released
-    rows_in_force = reading.receiver.in_force.rows(
-        reading.receiver, spans, ticks_of_place, notes["release_tick"]
-    )
-    return notes, curve, rows_in_force
+    return notes, curve, reading.receiver.rows_in_force(spans, ticks_of_place, notes["release_tick"])
 
 
 def _pressed_keys(reading: _Reading, spans: Spans, keys: IntArray) -> list[tuple[int, int]]:

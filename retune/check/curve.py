@@ -2,27 +2,16 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple, Protocol
+from typing import Protocol
 
 import numpy as np
 
 from retune.check.receiver import Receiver
 from retune.check.sounding import CURVE_DTYPE, BoolArray, FloatArray, IntArray, Table
+from retune.check.timeline import Spans
 from retune.constants import BEND_CENTRE
 
 SAME_CENTS = 1e-9  # pitches nearer than this are one pitch
-
-
-class Spans(NamedTuple):
-    """Where each note lies in the file (places are ranks of events, see `timeline`)."""
-
-    lanes: IntArray
-    keys: IntArray
-    on: IntArray  # place of the note-on
-    off: IntArray  # place of the note-off
-    end: IntArray  # place where the sound ends
-    end_ticks: IntArray
-    percussion: BoolArray
 
 
 def sounding_ends(receiver: Receiver, lanes: IntArray, on: IntArray, off: IntArray, last: int) -> IntArray:
@@ -135,7 +124,7 @@ def _breaks(receiver: Receiver, spans: Spans, of_notes: PitchOfNotes | None) -> 
     lanes, on, end = spans.lanes, spans.on, spans.end
     own = (receiver.bend, receiver.range, receiver.tuning, receiver.manager)
     found = [(np.arange(len(lanes)), on), *(timeline.between(lanes, on, end) for timeline in own)]
-    managers = receiver.manager.at(lanes, on).astype(np.int64)
+    managers = receiver.managers(lanes, on)
     members = np.flatnonzero(managers >= 0)
     if len(members):
         for timeline in (receiver.bend, receiver.range):
@@ -158,7 +147,7 @@ def _channel_cents(receiver: Receiver, spans: Spans, notes: IntArray, places: In
     A member's own controls stop acting on a note at its note-off, the manager's go on (MPE 2.2.6, A.4.1).
     """
     lanes = spans.lanes[notes]
-    managers = receiver.manager.at(lanes, spans.on[notes]).astype(np.int64)
+    managers = receiver.managers(lanes, spans.on[notes])
     member = managers >= 0
     own = np.where(member, np.minimum(places, spans.off[notes]), places)
     cents = receiver.bend.at(lanes, own) * receiver.range.at(lanes, own) / BEND_CENTRE

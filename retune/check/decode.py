@@ -14,7 +14,7 @@ import numpy as np
 
 from retune.arrays import distinct
 from retune.check import clip, stream
-from retune.check.curve import Spans, pitch_curve, sounding_ends
+from retune.check.curve import pitch_curve, sounding_ends
 from retune.check.in_force import IS_KEPT, PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE
 from retune.check.pairing import pair_notes
 from retune.check.receiver import HEEDED_CONTROLLERS, PARAMETER_CONTROLLERS, Receiver
@@ -33,7 +33,7 @@ from retune.check.sounding import (
     Table,
 )
 from retune.check.stream import Stream
-from retune.check.timeline import ends_of_ticks
+from retune.check.timeline import Spans, ends_of_ticks
 from retune.constants import CHANNELS_PER_PORT
 from retune.score.model import Score
 
@@ -73,7 +73,7 @@ def sounding_of_stream(events: Stream) -> Sounding:
         ticks_per_quarter=events.ticks_per_quarter,
         notes=notes,
         curve=pitch_curve(receiver, spans, ticks_of_place),
-        in_force=receiver.in_force.rows(receiver, spans, ticks_of_place, notes["release_tick"]),
+        in_force=receiver.rows_in_force(spans, ticks_of_place, notes["release_tick"]),
         events=channel_events,
         stored=stored,
         track_names=events.track_names,
@@ -213,22 +213,11 @@ def _notes(receiver: Receiver, events: Stream, end_tick: int) -> tuple[Table, Sp
     notes["key"], notes["velocity"] = keys, velocities[begun]
     plain = events.kinds[rows] == stream.NOTE_OFF  # a note-on of velocity 0 counts as velocity 64 (p. A-1)
     notes["release_velocity"] = np.where(released & plain[releases], velocities[releases], 64)
-    notes["channel"], notes["port"] = lanes % CHANNELS_PER_PORT, lanes // CHANNELS_PER_PORT
     notes["track"] = events.tracks[on]
-    notes["program"] = receiver.programs(lanes, on)
     receiver.note_settings(notes, lanes, on)
     notes["unreleased"] = ~released
     notes["percussion"] = receiver.percussion(lanes, ends_of_ticks(events.ticks, on))
     known, changes = receiver.manager.between(lanes, on, end)
     notes["known_until_tick"] = np.iinfo(np.int64).max
     np.minimum.at(notes["known_until_tick"], known, events.ticks[changes])
-    spans = Spans(
-        lanes=lanes,
-        keys=keys,
-        on=on,
-        off=off,
-        end=end,
-        end_ticks=end_ticks,
-        percussion=notes["percussion"],
-    )
-    return notes, spans
+    return notes, Spans(lanes, keys, on, off, end, end_ticks, notes["percussion"])

@@ -5,17 +5,11 @@ A part spread over channels needs all of it on each of them; that the event is s
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from retune.check.sounding import IN_FORCE_DTYPE, BoolArray, FloatArray, IntArray, Table
-from retune.check.timeline import Timeline
+from retune.check.timeline import Spans, Timeline
 from retune.constants import CHANNELS_PER_PORT, CONTROLLER_STARTS, RESET_BY_121
-
-if TYPE_CHECKING:
-    from retune.check.curve import Spans
-    from retune.check.receiver import Receiver
 
 PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE, PROGRAM_AND_BANK = 128, 129, 130  # codes behind those of controllers
 PARAMETERS = 1 << 15  # codes of parameters begin here
@@ -61,8 +55,8 @@ class InForce:
         """A reset of everything on a port."""
         self._device_resets.append((place, port))
 
-    def freeze(self, receiver: Receiver) -> None:
-        """End the collecting."""
+    def freeze(self, program: Timeline) -> None:
+        """End the collecting; `program` is the timeline of programs."""
         ports = np.array(self._device_resets, dtype=np.int64).reshape(-1, 2)
         fresh = np.repeat(ports[:, 1] * CHANNELS_PER_PORT, CHANNELS_PER_PORT) + np.tile(
             np.arange(CHANNELS_PER_PORT), len(ports)
@@ -75,27 +69,27 @@ class InForce:
             if code in _RESET:
                 _put_back(timeline, by_121[:, 1], by_121[:, 0])
             timeline.freeze()
-        if receiver.program.changes:
-            self._add_banks(receiver)
+        if program.changes:
+            self._add_banks(program)
 
-    def _add_banks(self, receiver: Receiver) -> None:
+    def _add_banks(self, program: Timeline) -> None:
         """Programs with the banks in force when they were chosen."""
-        lanes, places = np.divmod(receiver.program.keys, receiver.program.places)
-        values = receiver.program.values.copy()
+        lanes, places = np.divmod(program.keys, program.places)
+        values = program.values.copy()
         told = values >= 0
         for bank, shift in zip(_BANKS, (14, 7), strict=True):
             if bank in self.told:
                 values[told] += (self.told[bank].at(lanes, places) * (1 << shift))[told]
-        self._timeline(PROGRAM_AND_BANK).default = receiver.program.default
+        self._timeline(PROGRAM_AND_BANK).default = program.default
         self.extend(PROGRAM_AND_BANK, lanes, places, values.astype(np.int64))
         self.told[PROGRAM_AND_BANK].freeze()
 
-    def rows(self, receiver: Receiver, spans: Spans, ticks: IntArray, release_ticks: IntArray) -> Table:
+    def rows(self, spans: Spans, managers: IntArray, ticks: IntArray, release_ticks: IntArray) -> Table:
         """IN_FORCE_DTYPE rows of all notes, from onset to release; what is as at the start has no row.
 
-        `ticks` are those of all places. Notes of no length have no rows.
+        `managers` are lanes of the managers of the notes, -1 for none, `ticks` those of all places. Notes of no
+        length have no rows.
         """
-        managers = receiver.manager.at(spans.lanes, spans.on).astype(np.int64)
         lasting = release_ticks > ticks[spans.on]
         found = []
         for code, timeline in sorted(self.told.items()):

@@ -7,9 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from retune.check.curve import Spans
 from retune.check.sounding import FloatArray, IntArray
-from retune.check.timeline import Timeline
+from retune.check.timeline import Spans, Timeline
 
 DEFAULT_RANGE_CENTS = 4800.0  # per-note bend, 48 semitones (from memory, not checked)
 _UNSET = -1.0  # no pitch 7.25 in force

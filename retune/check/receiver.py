@@ -13,7 +13,7 @@ import numpy as np
 from retune.check.in_force import PARAMETERS, InForce
 from retune.check.mts import TuningTables, read_tuning
 from retune.check.sounding import BoolArray, IntArray, Table
-from retune.check.timeline import Timeline
+from retune.check.timeline import Spans, Timeline
 from retune.constants import (
     CC_ALL_NOTES_OFF,
     CC_ALL_SOUND_OFF,
@@ -354,7 +354,7 @@ class Receiver:
         ):
             timeline.freeze()
         self._latch_banks()
-        self.in_force.freeze(self)
+        self.in_force.freeze(self.program)
         self.rhythm.freeze()
         self.kit.freeze()
         self.tables.freeze()
@@ -373,6 +373,14 @@ class Receiver:
         told = rhythm | ((bank == GM2_MELODY_BANK) & ((system == GM2) | other_channel))
         self.kit.extend(lanes, places, np.where(told, rhythm, BY_CHANNEL))
 
+    def managers(self, lanes: IntArray, places: IntArray) -> IntArray:
+        """Lane of the manager in whose zone each lane is a member, -1 for none."""
+        return self.manager.at(lanes, places).astype(np.int64)
+
+    def rows_in_force(self, spans: Spans, ticks: IntArray, release_ticks: IntArray) -> Table:
+        """IN_FORCE_DTYPE rows of all notes; `ticks` are those of all places (see `InForce.rows`)."""
+        return self.in_force.rows(spans, self.managers(spans.lanes, spans.on), ticks, release_ticks)
+
     def programs(self, lanes: IntArray, places: IntArray) -> IntArray:
         """Program of each lane; the manager's for members of a zone, if it has been told one (MPE 2.3.3)."""
         programs = self.program.at(self.chooser(lanes, places), places)
@@ -380,7 +388,7 @@ class Receiver:
 
     def chooser(self, lanes: IntArray, places: IntArray) -> IntArray:
         """The lane whose programs count: the manager's, if it has been told one, else the own."""
-        managers = self.manager.at(lanes, places).astype(np.int64)
+        managers = self.managers(lanes, places)
         of_zone = (managers >= 0) & (self.program.at(np.maximum(managers, 0), places) != UNTOLD)
         return np.where(of_zone, managers, lanes)
 
@@ -388,7 +396,7 @@ class Receiver:
         """Value of a controller of `SETTINGS`; in a zone the manager's or the member's own, the later one."""
         timeline = self.settings[number]
         values = timeline.at(lanes, places)
-        managers = self.manager.at(lanes, places).astype(np.int64)
+        managers = self.managers(lanes, places)
         members = np.flatnonzero(managers >= 0) if timeline.changes else managers[:0]
         if len(members):
             own, at = lanes[members], places[members]
@@ -397,11 +405,13 @@ class Receiver:
         return values.astype(np.int64)
 
     def note_settings(self, notes: Table, lanes: IntArray, places: IntArray) -> None:
-        """Fill in the HEARD_DTYPE columns of controllers in force at the note-ons."""
+        """Fill in the HEARD_DTYPE columns of the channels, and of what is in force at the note-ons (`places`)."""
+        notes["channel"], notes["port"] = lanes % CHANNELS_PER_PORT, lanes // CHANNELS_PER_PORT
+        notes["program"] = self.programs(lanes, places)
         for name, number in (("volume", CC_VOLUME), ("pan", CC_PAN), ("expression", CC_EXPRESSION)):
             notes[name] = self.setting(number, lanes, places)
         notes["sustain"] = self.sustain.at(lanes, places) > 0
-        notes["member"] = self.manager.at(lanes, places) >= 0
+        notes["member"] = self.managers(lanes, places) >= 0
         ranges = self.range.at(lanes, places), self.plain_range.at(lanes, places)
         notes["zone_range"] = notes["member"] & (ranges[0] != ranges[1]) & (self.bend.at(lanes, places) != 0)
 
@@ -411,7 +421,7 @@ class Receiver:
         A zone has the program of its manager, and so its bank, if the manager has been told one (MPE 2.3.3). Of bank
         and message the bank counts.
         """
-        managers = self.manager.at(lanes, places)
+        managers = self.managers(lanes, places)
         tenth = (lanes % CHANNELS_PER_PORT == PERCUSSION_CHANNEL) & (managers < 0)
         told = self.kit.at(self.chooser(lanes, places), places)
         told = np.where(told == BY_CHANNEL, self.rhythm.at(lanes, places), told)

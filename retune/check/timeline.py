@@ -1,9 +1,12 @@
 """Values that change at events: what was in force on a lane (a channel, a key) at a place in the file.
 
-A place is the rank of an event in playing order, so that two events of one tick keep their order.
+A place is the rank of an event in playing order, so that two events of one tick keep their order. `Spans` says between
+which places notes lie.
 """
 
 from __future__ import annotations
+
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,6 +14,18 @@ from numpy.typing import ArrayLike
 from retune.check.sounding import BoolArray, FloatArray, IntArray
 
 _NONE = np.zeros(0, dtype=np.int64)
+
+
+class Spans(NamedTuple):
+    """Where each note lies in the file."""
+
+    lanes: IntArray
+    keys: IntArray
+    on: IntArray  # place of the note-on
+    off: IntArray  # place of the note-off
+    end: IntArray  # place where the sound ends
+    end_ticks: IntArray
+    percussion: BoolArray
 
 
 class Timeline:

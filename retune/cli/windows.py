@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from retune.report import place_values
 from retune.rows import window_rows
 
 if TYPE_CHECKING:
     from retune.pipeline import Analysis
     from retune.tuning import Tuning
-    from retune.tuning.model import Compromise
 
 FORMAT = 1
 """Number of the JSON's own format, raised when its structure changes."""
@@ -25,20 +25,9 @@ def analysis_values(analysis: Analysis, tuning: Tuning) -> dict[str, Any]:
         "title": score.title,
         "windows": window_rows(analysis, tuning),
         "parts": part_values(analysis),
-        "compromises": [_place_values(analysis, found) for found in tuning.compromises],
-        "shifts": [_place_values(analysis, found) for found in tuning.shifts],
+        "compromises": place_values(tuning.compromises, score),
+        "shifts": place_values(tuning.shifts, score),
         "remarks": [str(remark) for remark in all_remarks(analysis, tuning)],
-    }
-
-
-def _place_values(analysis: Analysis, found: Compromise) -> dict[str, Any]:
-    bar, beat = analysis.score.meters.bar_beat(found.tick)
-    return {
-        "bar": int(bar),
-        "beat": round(float(beat), 6),
-        "window": found.window,
-        "cents": round(found.cents, 3),
-        "reason": found.reason,
     }
 
 

@@ -11,7 +11,7 @@ import mido
 import pytest
 
 from retune.options import Options
-from retune.pipeline import analyze, tune
+from retune.pipeline import analyze, convert, tune
 from tests.cli.run import HYMN, SAMPLES, process, run
 
 WINDOW_NAMES = {
@@ -65,6 +65,16 @@ def test_json_is_what_the_library_says(hymn):
         tuning.displacement_cents.tolist(), abs=1e-3
     )
     assert len(hymn["compromises"]) == len(tuning.compromises)
+
+
+def test_places_are_told_as_the_report_tells_them(hymn):
+    report = convert((SAMPLES / "evening_hymn.mid").read_bytes(), name=HYMN).report
+    assert report["compromises"] == hymn["compromises"] != []
+    assert report["shifts"] == hymn["shifts"]
+    place = hymn["compromises"][0]
+    assert place["where"] == f"bar {place['bar']}, beat {place['beat']:g}"
+    assert place["notes"]
+    assert all(isinstance(note, int) for note in place["notes"])
 
 
 def test_options_reach_the_stages():
