@@ -7,19 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from retune.cli.shared import (
-    json_option,
-    options_from,
-    print_json,
-    print_remarks,
-    print_written,
-    quiet_option,
-    read_plan_file,
-    tuning_options,
-)
+from retune.cli.options import input_argument, json_option, options_from, quiet_option, tuning_options
+from retune.cli.printing import print_json, print_remarks, print_written
 from retune.cli.tables import cents, table
+from retune.cli.tuned import analyzed_input
 from retune.errors import OutputError
-from retune.files import STANDARD_STREAM, read_input, refuse_overwriting, write_output
+from retune.files import STANDARD_STREAM, refuse_overwriting, write_output
 from retune.wording import count
 
 if TYPE_CHECKING:
@@ -33,7 +26,7 @@ SHOWN_PLACES = 10
 
 
 @click.command("analyze")
-@click.argument("input_path", metavar="INPUT")
+@input_argument
 @json_option
 @click.option(
     "--plan",
@@ -75,18 +68,16 @@ def command(
     options = options_from(values)
     if explain_bar is not None and (as_json or new_plan_path is not None):
         raise click.UsageError("--explain prints text alone; it goes without --json and --plan")
-    plan = read_plan_file(plan_path, beside=input_path)
     if new_plan_path is not None:
         _may_write(input_path, new_plan_path, overwrite)
-    data = read_input(input_path)
-    from retune.pipeline import analyze, tune
-
-    analysis = analyze(data, options, name=input_path, plan=plan)
+    analysis = analyzed_input(input_path, options, plan_path)
     if explain_bar is not None:
         from retune.cli.explain import explanation_text
 
         click.echo(explanation_text(analysis, explain_bar), nl=False)
         return
+    from retune.pipeline import tune
+
     tuning = tune(analysis)
     from retune.cli.windows import all_remarks, analysis_values
 

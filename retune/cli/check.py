@@ -6,16 +6,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from retune.cli.shared import (
-    DEFAULT,
-    PrimeLimit,
-    json_option,
-    options_from,
-    print_json,
-    print_remarks,
-    quiet_option,
-)
+from retune.cli.options import DEFAULT, json_option, options_from, quiet_option
+from retune.cli.printing import print_json, print_remarks
 from retune.cli.tables import table
+from retune.cli.values import PrimeLimit
 from retune.collector import without_collector
 from retune.files import read_input
 from retune.wording import count, plain

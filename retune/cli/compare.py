@@ -6,19 +6,18 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from retune.cli.shared import (
+from retune.cli.options import (
+    input_argument,
     json_option,
     options_from,
     plan_option,
-    print_json,
-    print_remarks,
-    print_written,
     quiet_option,
-    read_plan_file,
     tuning_options,
 )
+from retune.cli.printing import print_json, print_remarks, print_written
 from retune.cli.tables import cents, table
-from retune.files import read_input, refuse_overwriting, write_output
+from retune.cli.tuned import analyzed_input
+from retune.files import refuse_overwriting, write_output
 
 if TYPE_CHECKING:
     from retune.compare import Comparison, TuningFigures
@@ -41,7 +40,7 @@ NOTHING = "–"
 
 
 @click.command("compare")
-@click.argument("input_path", metavar="INPUT")
+@input_argument
 @json_option
 @click.option(
     "--plot",
@@ -69,17 +68,14 @@ def command(
     their largest and last distance from equal temperament. All in cents.
     """
     options = options_from(values)
-    plan = read_plan_file(plan_path, beside=input_path)
     if plot_path is not None:
         from retune.compare.plot import plot_kind
 
         kind = plot_kind(plot_path)
         refuse_overwriting((input_path,), (plot_path,))
-    data = read_input(input_path)
+    analysis = analyzed_input(input_path, options, plan_path)
     from retune.compare import compare
-    from retune.pipeline import analyze
 
-    analysis = analyze(data, options, name=input_path, plan=plan)
     comparison = compare(analysis)
     print_remarks((*analysis.score.remarks, *analysis.harmony.remarks), name=input_path, quiet=quiet)
     if plot_path is not None:

@@ -11,18 +11,16 @@ import click
 from retune.cli.depfile import depfile, refuse_unspeakable
 from retune.cli.idle import idle_options
 from retune.cli.many import Batch, batch_from, batch_options, convert_many
-from retune.cli.shared import (
+from retune.cli.options import (
     encoding_options,
     json_option,
     plan_option,
-    print_json,
-    print_remarks,
     quiet_option,
     read_plan_file,
     settings_from,
-    to_json,
     tuning_options,
 )
+from retune.cli.printing import print_json, print_remarks, to_json
 from retune.errors import OutputError
 from retune.files import (
     STANDARD_STREAM,

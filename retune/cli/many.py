@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from retune.cli.depfile import depfile, refuse_unspeakable
-from retune.cli.shared import Function, print_json, with_options
+from retune.cli.options import Function, with_options
+from retune.cli.printing import print_json
 from retune.cli.tables import table
 from retune.errors import OutputError, SomeFilesFailed
 from retune.files import STANDARD_STREAM, check_target, write_output

@@ -6,16 +6,20 @@ from typing import Any
 
 import click
 
-from retune.cli.excerpt import ending
-from retune.cli.shared import (
-    Word,
+from retune.cli.options import (
+    ending,
+    input_argument,
     options_from,
+    output_option,
+    part_option,
     plan_option,
-    print_written,
     quiet_option,
+    title_option,
     tuning_options,
 )
+from retune.cli.printing import print_written
 from retune.cli.tuned import heading, tuned_input
+from retune.cli.values import Word
 from retune.errors import OptionError
 from retune.files import STANDARD_STREAM, refuse_overwriting, write_output
 
@@ -23,28 +27,15 @@ KINDS = ("html", "csv", "md", "musicxml")
 
 
 @click.command("parts")
-@click.argument("input_path", metavar="INPUT")
-@click.option(
-    "-o",
-    "--output",
-    "output_path",
-    metavar="OUTPUT",
-    required=True,
-    help="Where to write: .html to print, .csv, .md, .musicxml; - for standard output. Has no default.",
-)
+@input_argument
+@output_option("Where to write: .html to print, .csv, .md, .musicxml; - for standard output. Has no default.")
 @click.option(
     "--as",
     "kind",
     type=Word(KINDS),
     help="What to write, where the ending of OUTPUT does not say it. Default: the ending.",
 )
-@click.option(
-    "--part",
-    "parts",
-    multiple=True,
-    metavar="PART",
-    help="A part to write: its name or number; repeatable. Default: all parts.",
-)
+@part_option("A part to write: its name or number; repeatable. Default: all parts.")
 @click.option(
     "--mark-from",
     "mark_from_cents",
@@ -69,9 +60,7 @@ KINDS = ("html", "csv", "md", "musicxml")
     help="How many chords to list for slow tuning in rehearsal. Default: 8.",
 )
 @click.option("--ratios", is_flag=True, help="Show the ratio of each note to the root of its chord.")
-@click.option(
-    "--title", metavar="TEXT", help="Heading of the sheets. Default: the title in the file, or its name."
-)
+@title_option("Heading of the sheets")
 @plan_option
 @quiet_option
 @tuning_options

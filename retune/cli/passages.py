@@ -6,18 +6,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from retune.cli.shared import (
+from retune.cli.options import (
+    input_argument,
     json_option,
     options_from,
     plan_option,
-    print_json,
-    print_remarks,
     quiet_option,
-    read_plan_file,
     tuning_options,
 )
+from retune.cli.printing import print_json, print_remarks
 from retune.cli.tables import cents, table
-from retune.files import read_input
+from retune.cli.tuned import analyzed_input
 from retune.wording import count
 
 if TYPE_CHECKING:
@@ -31,7 +30,7 @@ CAUTION = (
 
 
 @click.command("passages")
-@click.argument("input_path", metavar="INPUT")
+@input_argument
 @click.option(
     "--tolerance",
     "tolerance_cents",
@@ -67,12 +66,9 @@ def command(
     strings of a guitar.
     """
     options = options_from(values)
-    plan = read_plan_file(plan_path, beside=input_path)
-    data = read_input(input_path)
+    analysis = analyzed_input(input_path, options, plan_path)
     from retune.passages import find_passages
-    from retune.pipeline import analyze
 
-    analysis = analyze(data, options, name=input_path, plan=plan)
     print_remarks((*analysis.score.remarks, *analysis.harmony.remarks), name=input_path, quiet=quiet)
     found = find_passages(
         analysis.score,

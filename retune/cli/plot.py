@@ -6,31 +6,28 @@ from typing import Any
 
 import click
 
-from retune.cli.excerpt import Bars, ending
-from retune.cli.shared import (
-    Word,
+from retune.cli.options import (
+    bars_option,
+    ending,
+    input_argument,
     options_from,
+    output_option,
     plan_option,
-    print_written,
     quiet_option,
+    title_option,
     tuning_options,
 )
+from retune.cli.printing import print_written
 from retune.cli.tuned import heading, tuned_input
+from retune.cli.values import Word
 from retune.files import refuse_overwriting, write_output
 
 ENDINGS = ("svg", "png", "pdf")
 
 
 @click.command("plot")
-@click.argument("input_path", metavar="INPUT")
-@click.option(
-    "-o",
-    "--output",
-    "output_path",
-    metavar="OUTPUT",
-    required=True,
-    help="Where to write: .svg, .png or .pdf; - for SVG on standard output. Has no default.",
-)
+@input_argument
+@output_option("Where to write: .svg, .png or .pdf; - for SVG on standard output. Has no default.")
 @click.option(
     "--kind",
     type=Word(("roll", "drift", "beats")),
@@ -38,8 +35,8 @@ ENDINGS = ("svg", "png", "pdf")
     help="roll: every note in the colour of its offset; drift: where the roots sit over time; beats: the longest "
     "chord before and after, its spectrum and how loud it is over time. Default: roll.",
 )
-@click.option("--bars", type=Bars(), help="Draw only this bar or range of bars, such as 5-8. Default: all.")
-@click.option("--title", metavar="TEXT", help="Heading. Default: the title in the file, or its name.")
+@bars_option("Draw")
+@title_option("Heading")
 @plan_option
 @quiet_option
 @tuning_options

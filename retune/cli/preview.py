@@ -9,16 +9,20 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from retune.cli.excerpt import Bars, ending
-from retune.cli.shared import (
-    Word,
+from retune.cli.options import (
+    bars_option,
+    ending,
+    input_argument,
     options_from,
+    output_option,
+    part_option,
     plan_option,
-    print_written,
     quiet_option,
     tuning_options,
 )
+from retune.cli.printing import print_written
 from retune.cli.tuned import heading, tuned_input
+from retune.cli.values import Word
 from retune.errors import OptionError, Remark
 from retune.files import STANDARD_STREAM, read_input, refuse_overwriting, write_output
 from retune.wording import bars_words
@@ -39,14 +43,9 @@ def _sounds() -> tuple[str, ...]:
 
 
 @click.command("preview")
-@click.argument("input_path", metavar="INPUT")
-@click.option(
-    "-o",
-    "--output",
-    "output_path",
-    metavar="OUTPUT",
-    required=True,
-    help="Where to write: .wav, .flac, or .html for a page; - for WAV on standard output. Has no default.",
+@input_argument
+@output_option(
+    "Where to write: .wav, .flac, or .html for a page; - for WAV on standard output. Has no default."
 )
 @click.option(
     "--hear",
@@ -55,13 +54,7 @@ def _sounds() -> tuple[str, ...]:
     help="The retuned music, the original, or both: `ab` plays each phrase as it was (after one click) and "
     "retuned (after two), equally loud. Default: retuned.",
 )
-@click.option(
-    "--part",
-    "parts",
-    multiple=True,
-    metavar="PART",
-    help="Hear this part: its name or number; repeatable. Default: all parts.",
-)
+@part_option("Hear this part: its name or number; repeatable. Default: all parts.")
 @click.option(
     "--with",
     "beside",
@@ -70,7 +63,7 @@ def _sounds() -> tuple[str, ...]:
     help="What sounds with --part: nothing, a low drone on the roots of the chords, or the rest of the parts, "
     "softer. Default: nothing.",
 )
-@click.option("--bars", type=Bars(), help="Hear only this bar or range of bars, such as 5-8. Default: all.")
+@bars_option("Hear")
 @click.option(
     "--times",
     type=click.IntRange(1, 1000),

@@ -1,11 +1,12 @@
-"""What `preview`, `parts` and `plot` begin with: a piece read, analysed and tuned, and how it is called."""
+"""What commands begin with: a piece read and analysed, perhaps tuned, and how it is called."""
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from retune.cli.shared import print_remarks, read_plan_file
+from retune.cli.options import read_plan_file
+from retune.cli.printing import print_remarks
 from retune.files import read_input
 
 if TYPE_CHECKING:
@@ -13,6 +14,18 @@ if TYPE_CHECKING:
     from retune.options import Options
     from retune.pipeline import Analysis
     from retune.tuning import Tuning
+
+
+def analyzed_input(path: str, options: Options, plan_path: str | None) -> Analysis:
+    """Read and analyse the piece in a file (`-`: standard input).
+
+    Raises what reading and `retune.pipeline.analyze` raise.
+    """
+    plan = read_plan_file(plan_path, beside=path)
+    data = read_input(path)
+    from retune.pipeline import analyze
+
+    return analyze(data, options, name=path, plan=plan)
 
 
 def tuned_input(
@@ -27,14 +40,12 @@ def tuned_input(
     """Read, analyse and tune the piece in a file (`-`: standard input), and print what there is to remark.
 
     `explain`: say in the tuning where purity gave way; `also`: remarks to print beside those of the stages.
-    Raises what reading and `retune.pipeline.analyze` raise.
+    Raises what `analyzed_input` raises.
     """
-    plan = read_plan_file(plan_path, beside=path)
-    data = read_input(path)
+    analysis = analyzed_input(path, options, plan_path)
     from retune.cli.windows import all_remarks
-    from retune.pipeline import analyze, tune
+    from retune.pipeline import tune
 
-    analysis = analyze(data, options, name=path, plan=plan)
     tuning = tune(analysis, explain=explain)
     print_remarks((*all_remarks(analysis, tuning), *also), name=path, quiet=quiet)
     return analysis, tuning

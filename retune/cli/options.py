@@ -1,8 +1,9 @@
-"""Options, reading and printing that several commands share.
+"""Options that several commands share, and the files they name.
 
 A command takes its options by the decorators below and makes one `Options` of them with `options_from`:
 
     @click.command()
+    @input_argument
     @tuning_options
     @encoding_options
     @plan_option
@@ -13,92 +14,26 @@ A command takes its options by the decorators below and makes one `Options` of t
 from __future__ import annotations
 
 import dataclasses
-import json
-import math
-import sys
-from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from retune.cli.values import Bars, Limit, PrimeLimit, Word
+from retune.errors import OptionError
 from retune.files import STANDARD_STREAM
-from retune.options import CHORDS, ENCODINGS, PRIME_LIMITS, WHEN_FULL, Options
+from retune.options import CHORDS, ENCODINGS, WHEN_FULL, Options
 from retune.settings import settings_here, with_temperament_files
-from retune.wording import nearest, plain
+from retune.wording import plain
 
 if TYPE_CHECKING:
-    from retune.errors import Remark
     from retune.plan import Plan
     from retune.settings import Settings
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
 DEFAULT = Options()
-SHOWN_REMARKS = 5  # of one kind; reports and manifests have them all
-
-
-class Word(click.ParamType):  # type: ignore[type-arg]
-    """A value out of a short list; a mistyped one is answered with the nearest."""
-
-    name = "word"
-
-    def __init__(self, legal: Sequence[str] | Callable[[], Sequence[str]]) -> None:
-        self._legal = legal
-
-    @property
-    def legal(self) -> tuple[str, ...]:
-        """The legal words; a list that needs an import is fetched only here."""
-        return tuple(self._legal() if callable(self._legal) else self._legal)
-
-    def get_metavar(self, param: click.Parameter, ctx: click.Context | None = None) -> str:
-        """Return the legal words as help shows them."""
-        return "|".join(self.legal)
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        """Return the value if it is legal."""
-        if value in self.legal:
-            return str(value)
-        hint = nearest(str(value), self.legal)
-        return self.fail(f"{value!r} is not one of {', '.join(self.legal)}{hint}", param, ctx)
-
-
-class Limit(click.ParamType):  # type: ignore[type-arg]
-    """A number of cents of 0 or more, or `none`."""
-
-    name = "cents|none"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """Return the limit [cents], `inf` for none."""
-        if isinstance(value, float):
-            return value
-        if value == "none":
-            return math.inf
-        try:
-            number = float(value)
-        except ValueError:
-            number = math.nan
-        if not 0.0 <= number < math.inf:
-            self.fail(f"{value!r} is not a number of cents of 0 or more, or none", param, ctx)
-        return number
-
-
-class PrimeLimit(click.ParamType):  # type: ignore[type-arg]
-    """A prime limit for ratios."""
-
-    name = "prime limit"
-
-    legal = tuple(map(str, PRIME_LIMITS))
-
-    def get_metavar(self, param: click.Parameter, ctx: click.Context | None = None) -> str:
-        """Return the legal numbers as help shows them."""
-        return "|".join(self.legal)
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
-        """Return the prime limit as a number."""
-        if str(value) not in self.legal:
-            self.fail(f"{value!r} is not one of {', '.join(self.legal)}", param, ctx)
-        return int(value)
 
 
 def preset_names() -> tuple[str, ...]:
@@ -202,14 +137,39 @@ _ENCODING = (
     ),
 )
 
-_PLAN = click.option(
+input_argument = click.argument("input_path", metavar="INPUT")
+plan_option = click.option(
     "--plan",
     "plan_path",
     metavar="FILE",
     help="Obey this plan, a TOML file as `retune analyze --plan FILE` writes it. Default: none.",
 )
-_QUIET = click.option("--quiet", "-q", is_flag=True, help="Print no remarks and no table; errors still show.")
-_JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON on stdout instead of a table.")
+quiet_option = click.option(
+    "--quiet", "-q", is_flag=True, help="Print no remarks and no table; errors still show."
+)
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON on stdout instead of a table.")
+
+
+def output_option(help_text: str) -> Callable[[Function], Function]:
+    """Add -o OUTPUT, which must be given and arrives as `output_path`."""
+    return click.option("-o", "--output", "output_path", metavar="OUTPUT", required=True, help=help_text)
+
+
+def part_option(help_text: str) -> Callable[[Function], Function]:
+    """Add --part PART, which may be given several times; all arrive as `parts`."""
+    return click.option("--part", "parts", multiple=True, metavar="PART", help=help_text)
+
+
+def bars_option(verb: str) -> Callable[[Function], Function]:
+    """Add --bars, which arrives as first and last bar; `verb` says what is done with them."""
+    help_text = f"{verb} only this bar or range of bars, such as 5-8. Default: all."
+    return click.option("--bars", type=Bars(), help=help_text)
+
+
+def title_option(heading: str) -> Callable[[Function], Function]:
+    """Add --title TEXT; `heading` says what it is."""
+    help_text = f"{heading}. Default: the title in the file, or its name."
+    return click.option("--title", metavar="TEXT", help=help_text)
 
 
 def with_options(options: Iterable[Callable[[Any], Any]], function: Function) -> Function:
@@ -227,21 +187,6 @@ def tuning_options(function: Function) -> Function:
 def encoding_options(function: Function) -> Function:
     """Add --encoding --bend-range --glide --when-full --keep-channel-10-free."""
     return with_options(_ENCODING, function)
-
-
-def plan_option(function: Function) -> Function:
-    """Add --plan FILE, which arrives as `plan_path`."""
-    return with_options((_PLAN,), function)
-
-
-def quiet_option(function: Function) -> Function:
-    """Add --quiet."""
-    return with_options((_QUIET,), function)
-
-
-def json_option(function: Function) -> Function:
-    """Add --json, which arrives as `as_json`."""
-    return with_options((_JSON,), function)
 
 
 def settings_from(values: dict[str, Any]) -> Settings:
@@ -274,37 +219,14 @@ def read_plan_file(path: str | None, *, beside: str) -> Plan | None:
     return plan.read_plan_file(path)
 
 
-def to_json(content: Any) -> bytes:
-    """Return a value as one line of JSON in UTF-8; numbers that are not finite have no place in it."""
-    compact = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-    try:
-        return compact.encode(content).encode() + b"\n"
-    except UnicodeEncodeError:  # a file name that is not Unicode: JSON can escape it
-        return json.dumps(content, separators=(",", ":"), allow_nan=False).encode() + b"\n"
-
-
-def print_json(content: Any) -> None:
-    """Print a value as one JSON document on stdout, in UTF-8 whatever the terminal speaks."""
-    click.echo(to_json(content), nl=False)
-
-
-def print_remarks(remarks: Iterable[Remark], *, name: str = "", quiet: bool = False) -> None:
-    """Print each remark as one line on stderr; of a long row of one kind only the first, and how many follow."""
-    if quiet:
-        return
-    prefix = f"{plain(name)}: " if name else ""
-    remarks = tuple(remarks)
-    number_of, shown = Counter(remark.code for remark in remarks), Counter[str]()
-    for remark in remarks:
-        shown[remark.code] += 1
-        if shown[remark.code] <= SHOWN_REMARKS:
-            print(f"retune: {prefix}{plain(str(remark))}", file=sys.stderr)
-        elif shown[remark.code] == SHOWN_REMARKS + 1:
-            more = number_of[remark.code] - SHOWN_REMARKS
-            print(f"retune: {prefix}and {more} more like these ({remark.code})", file=sys.stderr)
-
-
-def print_written(path: str, *, quiet: bool = False) -> None:
-    """Say on stdout that a file was written, unless stdout is what was written to."""
-    if not quiet and path != STANDARD_STREAM:
-        click.echo(f"written: {plain(path)}")
+def ending(path: str, legal: tuple[str, ...], *, for_stdout: str | None = None) -> str:
+    """Return the ending of a file name, one of `legal`; raises `OptionError` for any other."""
+    if path == STANDARD_STREAM and for_stdout is not None:
+        return for_stdout
+    if not path:
+        raise OptionError("the name of an output is empty; say where to write")
+    found = Path(path).suffix.lower().lstrip(".")
+    if found not in legal:
+        endings = ", ".join(f".{name}" for name in legal)
+        raise OptionError(f"{plain(path)}: the ending says what to write; use one of {endings}")
+    return found
