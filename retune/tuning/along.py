@@ -28,10 +28,10 @@ AHEAD = 1_500  # unknowns that are looked ahead; with 500 some notes came out 2 
 def minimise_along(problem: Problem, when: Ints, *, stretch: int = STRETCH, ahead: int = AHEAD) -> Solution:
     """The minimiser of a problem whose rows link what is near in time; `when` is (size,) in any unit.
 
-    One problem if it is short, or if notes may move within a limit: such a limit ties a note's pieces together
-    however far they lie apart.
+    One problem if it is short; or if notes may move within a limit, which ties a note's pieces together however far
+    they lie apart; or where drift is free: what then draws the piece home is so weak that it reaches from end to end.
     """
-    if problem.size <= stretch + 2 * ahead or len(problem.limit):
+    if problem.size <= stretch + 2 * ahead or len(problem.limit) or _drifts_freely(problem):
         return minimise(problem)
     order = np.argsort(when, kind="stable")
     rank = np.empty(problem.size, dtype=np.int64)
@@ -48,6 +48,12 @@ def minimise_along(problem: Problem, when: Ints, *, stretch: int = STRETCH, ahea
         x[order[start:end]] = solution.x[: end - start]
         settled &= solution.settled
     return Solution(x, settled=settled)
+
+
+def _drifts_freely(problem: Problem) -> bool:
+    """Whether a row links an unknown that no bounds hold."""
+    free = ~np.isfinite(problem.upper - problem.lower) & (problem.pull < GROUND_PULL)
+    return bool((free[problem.first] | free[problem.second]).any())
 
 
 def _excerpt(problem: Problem, place: Ints, seen: Ints, rows: Ints, decided: Floats) -> Problem:

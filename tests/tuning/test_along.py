@@ -1,5 +1,7 @@
 """Long pieces are solved in stretches, and come out as if they had been solved whole."""
 
+import math
+
 import numpy as np
 import pytest
 
@@ -47,7 +49,11 @@ def test_a_madrigal_in_many_stretches_is_the_madrigal_whole():
     assert pieced.x == pytest.approx(whole.x, abs=1e-3)
 
 
-def test_notes_that_may_move_within_a_limit_are_solved_whole():
-    setup = setup_of(real_file("monteverdi/madrigal.3.1"), Options(hold_limit_cents=10.0))
+@pytest.mark.parametrize(
+    "options", [Options(hold_limit_cents=10.0), Options(drift_limit_cents=math.inf)], ids=["hold", "drift"]
+)
+def test_what_reaches_from_end_to_end_is_solved_whole(options):
+    """Notes that may move within a limit, and a piece that nothing but a weak pull draws home."""
+    setup = setup_of(real_file("monteverdi/madrigal.3.1"), options)
     pieced = minimise_along(setup.problem, setup.when, stretch=200, ahead=200)
     assert np.array_equal(pieced.x, minimise(setup.problem).x)
