@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf
 
+from retune.constants import A4_HZ, OCTAVE_CENTS
 from retune.errors import OptionError
 
 ENCODINGS = ("bend", "mpe", "mts", "mts-octave", "midi2")
@@ -12,7 +13,7 @@ CLIP_SUFFIX = ".midi2"  # of a MIDI 2.0 clip (M2-116-U), which no reader of MIDI
 PRIME_LIMITS = (3, 5, 7, 11, 13)
 WHEN_FULL = ("share", "ports", "files")
 CHORDS = ("find", "markers")
-MOST_LIMIT_CENTS = 1200.0  # an octave: further than any tuning of twelve notes could ask for
+MOST_LIMIT_CENTS = OCTAVE_CENTS  # further than any tuning of twelve notes could ask for
 MOST_LINE_WEIGHT = 1000.0  # beyond, squared sums lose the digits that tell chords apart
 MOST_GLIDE_MS = 10_000.0  # longer than any note is heard to move
 
@@ -33,7 +34,7 @@ class Options:
     hold_limit_cents: float = 1.0
     purity_first: bool = False  # chords exactly pure whatever lines must do (see tuning presets)
     line_weight: float = 1.0  # how much still lines count beside pure chords, 1 = as chosen by experiment
-    reference_hz: float = 440.0
+    reference_hz: float = A4_HZ
     home: str = "mean"  # "mean", "tonic", or a note name such as "A"
     fixed: tuple[str, ...] = ()
     temperaments: tuple[tuple[str, str], ...] = ()  # (name of a file as in `fixed`, its text)

@@ -24,10 +24,9 @@ from retune.check.sounding import (
     Stored,
     Table,
 )
-from retune.constants import CONTROLLER_STARTS
+from retune.constants import CONTROLLER_STARTS, FIRST_MODE_MESSAGE
 
 _SIDES: tuple[Literal["left", "right"], ...] = ("left", "right")
-_FIRST_MODE_MESSAGE = 120  # MIDI 1.0 p. 20: from here on controllers are commands, not values
 
 
 def added_events(before: Table, unknown: Table) -> Table:
@@ -53,7 +52,7 @@ def _what(events: Table) -> IntArray:
 def _in_force(known: Table, asked: Table) -> BoolArray:
     """Whether a value is the one at the start, or in force on a channel of the original; all of one number."""
     kind, number = int(asked["kind"][0]), int(asked["number"][0])
-    if kind == CONTROL and number >= _FIRST_MODE_MESSAGE:
+    if kind == CONTROL and number >= FIRST_MODE_MESSAGE:
         return np.zeros(len(asked), dtype=bool)
     if kind == PARAMETER:  # entered in steps of one byte or less, so only an unknown number tells
         return np.full(len(asked), len(known) > 0)

@@ -24,18 +24,7 @@ from retune.check.packets import (
 )
 from retune.check.pairing import pair_notes
 from retune.check.per_note import PerNote
-from retune.check.receiver import (
-    BEND_RANGE,
-    COARSE,
-    FINE,
-    HEEDED_CONTROLLERS,
-    MPE_CONFIGURATION,
-    SETTINGS,
-    TUNING_BANK,
-    TUNING_PARAMETERS,
-    TUNING_PROGRAM,
-    Receiver,
-)
+from retune.check.receiver import HEEDED_CONTROLLERS, SETTINGS, TUNING_PARAMETERS, Receiver
 from retune.check.sounding import (
     CHANNEL_PRESSURE,
     CONTROL,
@@ -51,7 +40,17 @@ from retune.check.sounding import (
     Table,
 )
 from retune.check.timeline import Spans, ends_of_ticks
-from retune.constants import BEND_CENTRE, CHANNELS_PER_PORT, SYSTEM_BYTES
+from retune.constants import (
+    BEND_CENTRE,
+    CHANNELS_PER_PORT,
+    RPN_BEND_RANGE,
+    RPN_COARSE_TUNING,
+    RPN_FINE_TUNING,
+    RPN_MPE_CONFIGURATION,
+    RPN_TUNING_BANK,
+    RPN_TUNING_PROGRAM,
+    SYSTEM_BYTES,
+)
 
 __all__ = ["decode_clip", "is_clip"]
 
@@ -179,23 +178,23 @@ def _registered(
 ) -> None:
     """A registered controller: MIDI 1.0's RPN in one message (7.4.7)."""
     receiver = reading.receiver
-    if number == BEND_RANGE:
+    if number == RPN_BEND_RANGE:
         receiver.set_range(place, lane, 100.0 * (data >> 25) + (data >> 18 & 0x7F))
     elif number == PER_NOTE_RANGE:
         reading.per_note.range.add(lane, place, 100.0 * data / (1 << 25))
         _other_parameter(reading, place, tick, lane, 0x2, number, data)
-    elif number == FINE:
+    elif number == RPN_FINE_TUNING:
         receiver.channels[lane].fine_cents = (data - CENTRE_32) / CENTRE_32 * 100.0
         receiver.retune(place, lane)
-    elif number == COARSE:
+    elif number == RPN_COARSE_TUNING:
         receiver.channels[lane].coarse_cents = ((data >> 25) - 64) * 100.0
         receiver.retune(place, lane)
-    elif number in (TUNING_PROGRAM, TUNING_BANK):
+    elif number in (RPN_TUNING_PROGRAM, RPN_TUNING_BANK):
         bank, program = receiver.channels[lane].tuning
         value = data >> 25
-        receiver.channels[lane].tuning = (bank, value) if number == TUNING_PROGRAM else (value, program)
+        receiver.channels[lane].tuning = (bank, value) if number == RPN_TUNING_PROGRAM else (value, program)
         receiver.tables.select(place, lane, *receiver.channels[lane].tuning)
-    elif number != MPE_CONFIGURATION:  # it carries tuning, in files too, and is no event of its own
+    elif number != RPN_MPE_CONFIGURATION:  # it carries tuning, in files too, and is no event of its own
         _other_parameter(reading, place, tick, lane, 0x2, number, data)
 
 

@@ -9,14 +9,13 @@ import numpy as np
 
 from retune.check.sounding import IN_FORCE_DTYPE, BoolArray, FloatArray, IntArray, Table
 from retune.check.timeline import Spans, Timeline
-from retune.constants import CHANNELS_PER_PORT, CONTROLLER_STARTS, RESET_BY_121
+from retune.constants import BANK_CONTROLLERS, CHANNELS_PER_PORT, CONTROLLER_STARTS, RESET_BY_121
 
 PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE, PROGRAM_AND_BANK = 128, 129, 130  # codes behind those of controllers
 PARAMETERS = 1 << 15  # codes of parameters begin here
 PARAMETER_STARTS = {PARAMETERS + (1 << 14 | 5): 64.0}
 """Values at the start, where they are known: modulation depth range (RPN 5), half a semitone (GM2 RP-024 3.4)."""
 _RESET = (*RESET_BY_121, PRESSURE_OF_CHANNEL)
-_BANKS = (0, 32)  # heeded by the next program change (GM2 RP-024 3.2)
 _ONE_SHOT = (84, 88)  # for a single note message: MIDI 1.0 p. 16; CA-031 (from memory)
 _NOT_IN_FORCE = frozenset((6, 38, 96, 97, 98, 99, 100, 101, *_ONE_SHOT, *range(120, 128)))
 IS_KEPT = np.array([number not in _NOT_IN_FORCE for number in range(128)])
@@ -77,7 +76,7 @@ class InForce:
         lanes, places = np.divmod(program.keys, program.places)
         values = program.values.copy()
         told = values >= 0
-        for bank, shift in zip(_BANKS, (14, 7), strict=True):
+        for bank, shift in zip(BANK_CONTROLLERS, (14, 7), strict=True):
             if bank in self.told:
                 values[told] += (self.told[bank].at(lanes, places) * (1 << shift))[told]
         self._timeline(PROGRAM_AND_BANK).default = program.default
@@ -93,7 +92,7 @@ class InForce:
         lasting = release_ticks > ticks[spans.on]
         found = []
         for code, timeline in sorted(self.told.items()):
-            if code in _BANKS or not timeline.changes:
+            if code in BANK_CONTROLLERS or not timeline.changes:
                 continue
             for_code = _OfCode(code, timeline, spans, managers, self.told.get(PRESSURE_OF_CHANNEL))
             notes, places = for_code.breaks()

@@ -12,6 +12,7 @@ import numpy as np
 from retune.check.sounding import FloatArray, IntArray
 from retune.check.timeline import Timeline
 from retune.constants import CHANNELS_PER_PORT
+from retune.units import fine_tuning_cents
 
 _NO_CHANGE = (127, 127, 127)  # p. 1
 _KEYS = 128
@@ -89,7 +90,7 @@ def _offsets(body: tuple[int, ...], fine: bool) -> tuple[float, ...] | None:
     if len(body) < (24 if fine else 12):
         return None
     if fine:
-        return tuple(((body[i] << 7 | body[i + 1]) - 8192) * 100.0 / 8192 for i in range(0, 24, 2))
+        return tuple(fine_tuning_cents(body[i] << 7 | body[i + 1]) for i in range(0, 24, 2))
     return tuple(float(value - 64) for value in body[:12])
 
 

@@ -17,36 +17,59 @@ from retune.check.timeline import Spans, Timeline
 from retune.constants import (
     CC_ALL_NOTES_OFF,
     CC_ALL_SOUND_OFF,
+    CC_BANK_MSB,
+    CC_DATA_INCREMENT,
+    CC_DATA_LSB,
+    CC_DATA_MSB,
+    CC_EXPRESSION,
+    CC_MONO_ON,
+    CC_NRPN_LSB,
+    CC_NRPN_MSB,
+    CC_PAN,
+    CC_POLY_ON,
     CC_RESET_ALL_CONTROLLERS,
+    CC_RPN_LSB,
+    CC_RPN_MSB,
     CC_SOSTENUTO,
     CC_SUSTAIN,
+    CC_VOLUME,
     CHANNELS_PER_PORT,
+    DATA_CONTROLLERS,
     DEFAULT_BEND_RANGE_SEMITONES,
+    GM2_MELODY_BANK,
+    GM2_RHYTHM_BANK,
+    MPE_MANAGER_RANGE_SEMITONES,
+    MPE_MEMBER_RANGE_SEMITONES,
     PEDAL_DOWN,
     PERCUSSION_CHANNEL,
+    RPN_BEND_RANGE,
+    RPN_COARSE_TUNING,
+    RPN_FINE_TUNING,
+    RPN_MODULATION_RANGE,
+    RPN_MPE_CONFIGURATION,
+    RPN_NULL,
+    RPN_TUNING_BANK,
+    RPN_TUNING_PROGRAM,
+    SELECTING_CONTROLLERS,
+    XG_DRUM_BANKS,
 )
+from retune.units import fine_tuning_cents
 
 DEFAULT_RANGE_CENTS = 100.0 * DEFAULT_BEND_RANGE_SEMITONES
-MPE_MEMBER_RANGE_CENTS = 4800.0  # MPE 2.2.5
-MPE_MANAGER_RANGE_CENTS = 200.0  # MPE 2.2.5
-GM2_RHYTHM_BANK, GM2_MELODY_BANK = 120, 121  # GM2 RP-024 2.4: bank MSB 78 and 79 hex
-XG_DRUM_BANKS = (126, 127)  # from memory, not checked
+MPE_MEMBER_RANGE_CENTS = 100.0 * MPE_MEMBER_RANGE_SEMITONES
+MPE_MANAGER_RANGE_CENTS = 100.0 * MPE_MANAGER_RANGE_SEMITONES
 GM, GM2, GS, XG = range(4)  # formats a reset switches on
 UNTOLD = -1.0
 BY_CHANNEL, MELODY, RHYTHM = UNTOLD, 0.0, 1.0  # what a channel is: what its number says until it is told
 LOWER_MANAGER, UPPER_MANAGER = 0, 15  # MPE 2.2.1
 
-CC_BANK, CC_DATA_MSB, CC_DATA_LSB, CC_INCREMENT, CC_DECREMENT = 0, 6, 38, 96, 97  # p. 17, table III
-CC_NRPN_LSB, CC_NRPN_MSB, CC_RPN_LSB, CC_RPN_MSB = 98, 99, 100, 101  # p. 17
-PARAMETER_CONTROLLERS = (CC_DATA_MSB, CC_DATA_LSB, CC_INCREMENT, CC_DECREMENT, 98, 99, 100, 101)
-CC_MONO_ON, CC_POLY_ON = 126, 127  # p. 20
-CC_VOLUME, CC_PAN, CC_EXPRESSION = 7, 10, 11
+PARAMETER_CONTROLLERS = (*DATA_CONTROLLERS, *SELECTING_CONTROLLERS)
 SETTINGS = {CC_VOLUME: 100, CC_PAN: 64, CC_EXPRESSION: 127}  # values at the start: GM2 RP-024 3.3
 SILENCERS = (CC_ALL_SOUND_OFF, CC_ALL_NOTES_OFF)  # p. 20
 HEEDED_CONTROLLERS = (
     *PARAMETER_CONTROLLERS,
     *SILENCERS,
-    CC_BANK,
+    CC_BANK_MSB,
     CC_SUSTAIN,
     CC_SOSTENUTO,
     CC_RESET_ALL_CONTROLLERS,
@@ -54,19 +77,21 @@ HEEDED_CONTROLLERS = (
     CC_POLY_ON,
 )
 
-NOT_CHOSEN = 127
-NULL = (NOT_CHOSEN, NOT_CHOSEN)  # p. 17: no parameter chosen; nor is one of which half is given
-BEND_RANGE, FINE, COARSE, TUNING_PROGRAM, TUNING_BANK, MPE_CONFIGURATION = (
-    (0, 0),  # p. 18
-    (0, 1),  # p. 18
-    (0, 2),  # p. 18
-    (0, 3),  # MIDI Tuning Updated Specification p. 3
-    (0, 4),  # the same
-    (0, 6),  # MPE 2.2.1
+NOT_CHOSEN = RPN_NULL[0]  # nor is a parameter chosen of which half is given
+TUNING_PARAMETERS = (
+    RPN_BEND_RANGE,
+    RPN_FINE_TUNING,
+    RPN_COARSE_TUNING,
+    RPN_TUNING_PROGRAM,
+    RPN_TUNING_BANK,
+    RPN_MPE_CONFIGURATION,
 )
-MODULATION_RANGE = (0, 5)  # GM2 RP-024 3.4: half a semitone
-TUNING_PARAMETERS = (BEND_RANGE, FINE, COARSE, TUNING_PROGRAM, TUNING_BANK, MPE_CONFIGURATION)
-_START_DATA = {BEND_RANGE: [2, 0], FINE: [64, 0], COARSE: [64, 0], MODULATION_RANGE: [0, 64]}
+_START_DATA = {
+    RPN_BEND_RANGE: [DEFAULT_BEND_RANGE_SEMITONES, 0],
+    RPN_FINE_TUNING: [64, 0],
+    RPN_COARSE_TUNING: [64, 0],
+    RPN_MODULATION_RANGE: [0, 64],  # half a semitone
+}
 
 Parameter = tuple[bool, tuple[int, int]]  # registered or not, (MSB, LSB)
 
@@ -75,7 +100,7 @@ Parameter = tuple[bool, tuple[int, int]]  # registered or not, (MSB, LSB)
 class Channel:
     """What a channel remembers between events."""
 
-    chosen: Parameter = (True, NULL)
+    chosen: Parameter = (True, RPN_NULL)
     data: dict[Parameter, list[int]] = field(default_factory=dict)
     fine_cents: float = 0.0
     coarse_cents: float = 0.0
@@ -132,7 +157,7 @@ class Receiver:
             self.press(place, lane, controller, float(value >= PEDAL_DOWN))
         elif controller in SETTINGS:
             self.settings[controller].add(lane, place, value)
-        elif controller == CC_BANK:
+        elif controller == CC_BANK_MSB:
             self.bank.add(lane, place, value)
         elif controller in SILENCERS:
             for member in self.zone_of(lane):
@@ -161,7 +186,7 @@ class Receiver:
             start = _START_DATA.get((msb, lsb), [0, 0]) if registered else [0, 0]
             data = channel.data.setdefault(channel.chosen, list(start))
             _enter(data, controller, value, channel.chosen)
-            if channel.chosen == (True, BEND_RANGE):
+            if channel.chosen == (True, RPN_BEND_RANGE):
                 _enter(channel.plain_range, controller, value, channel.chosen)
                 self.plain_range.add(lane, place, _range_cents(channel.plain_range))
             self.parameter_changed(place, lane, channel.chosen, data, controller)
@@ -184,20 +209,20 @@ class Receiver:
         if not self._tunes(parameter):
             self.parameters.append((place, lane, number, whole))
             self.in_force.add(PARAMETERS + number, lane, place, whole)
-        elif (msb, lsb) == BEND_RANGE:
+        elif (msb, lsb) == RPN_BEND_RANGE:
             self.set_range(place, lane, _range_cents(data))
-        elif (msb, lsb) == FINE:
-            channel.fine_cents = (whole - 8192) * 100.0 / 8192
+        elif (msb, lsb) == RPN_FINE_TUNING:
+            channel.fine_cents = fine_tuning_cents(whole)
             self.retune(place, lane)
-        elif (msb, lsb) == COARSE:
+        elif (msb, lsb) == RPN_COARSE_TUNING:
             channel.coarse_cents = (data[0] - 64) * 100.0
             self.retune(place, lane)
-        elif (msb, lsb) == MPE_CONFIGURATION:
+        elif (msb, lsb) == RPN_MPE_CONFIGURATION:
             if controller == CC_DATA_MSB:
                 self.configure_zone(place, lane, data[0])
         else:
             bank, program = channel.tuning
-            channel.tuning = (bank, data[0]) if (msb, lsb) == TUNING_PROGRAM else (data[0], program)
+            channel.tuning = (bank, data[0]) if (msb, lsb) == RPN_TUNING_PROGRAM else (data[0], program)
             self.tables.select(place, lane, *channel.tuning)
 
     def set_range(self, place: int, lane: int, cents: float) -> None:
@@ -205,7 +230,7 @@ class Receiver:
         manager = self.manager_of(lane)
         for member in [lane] if manager is None else self.members(manager):
             self.channels[member].range_cents = cents
-            self.channels[member].data[True, BEND_RANGE] = [int(cents) // 100, int(cents) % 100]
+            self.channels[member].data[True, RPN_BEND_RANGE] = [int(cents) // 100, int(cents) % 100]
             self.range.add(member, place, cents)
 
     def retune(self, place: int, lane: int) -> None:
@@ -219,7 +244,7 @@ class Receiver:
         self.settings[CC_EXPRESSION].add(lane, place, SETTINGS[CC_EXPRESSION])
         self.in_force.reset_controllers(place, lane)
         self.bend.add(lane, place, 0.0)
-        self.channels[lane].chosen = (True, NULL)
+        self.channels[lane].chosen = (True, RPN_NULL)
         for pedal in (CC_SUSTAIN, CC_SOSTENUTO):
             self.press(place, lane, pedal, 0.0)
 
@@ -279,7 +304,7 @@ class Receiver:
 
     def _start_range(self, place: int, lane: int, cents: float) -> None:
         self.range.add(lane, place, cents)
-        self.channels[lane].data[True, BEND_RANGE] = [int(cents) // 100, 0]
+        self.channels[lane].data[True, RPN_BEND_RANGE] = [int(cents) // 100, 0]
 
     def _join_pedals(self, place: int, lane: int, manager: int | None) -> None:
         """Pedals of a channel that changes its zone: of its own and the manager's state the later one."""
@@ -307,7 +332,7 @@ class Receiver:
         if len(data) == 6 and data[0] == 0x7F and data[2:4] in ((4, 3), (4, 4)):  # CA-025
             value = data[5] << 7 | data[4]
             fine = data[3] == 3
-            cents = (value - 8192) * 100.0 / 8192 if fine else (data[5] - 64) * 100.0
+            cents = fine_tuning_cents(value) if fine else (data[5] - 64) * 100.0
             self.master_cents[port][0 if fine else 1] = cents
             for lane in self._port_lanes(port):
                 self.retune(place, lane)
@@ -450,11 +475,11 @@ def _enter(data: list[int], controller: int, value: int, parameter: Parameter) -
     elif controller == CC_DATA_LSB:
         data[1] = value
     else:
-        step = 1 if controller == CC_INCREMENT else -1
-        if parameter == (True, COARSE):
+        step = 1 if controller == CC_DATA_INCREMENT else -1
+        if parameter == (True, RPN_COARSE_TUNING):
             data[0] = min(max(data[0] + step, 0), 127)
             return
-        unit = 100 if parameter == (True, BEND_RANGE) else 128
+        unit = 100 if parameter == (True, RPN_BEND_RANGE) else 128
         whole = min(max(data[0] * unit + min(data[1], unit - 1) + step, 0), 128 * unit - 1)
         data[:] = divmod(whole, unit)
 

@@ -15,7 +15,7 @@ from retune.cli.options import (
     tuning_options,
 )
 from retune.cli.printing import print_json, print_remarks, print_written
-from retune.cli.tables import cents, table
+from retune.cli.tables import NOTHING, cents, table
 from retune.cli.tuned import analyzed_input
 from retune.files import refuse_overwriting, write_output
 
@@ -36,7 +36,6 @@ HEADERS = (
     "roughness",
     "worst bars",
 )
-NOTHING = "–"
 
 
 @click.command("compare")

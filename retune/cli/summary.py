@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from retune.cli.tables import cents, table
+from retune.cli.tables import NOTHING, cents, table
 from retune.wording import count, plain
 
 if TYPE_CHECKING:
@@ -13,7 +13,6 @@ if TYPE_CHECKING:
     from retune.check import Figures
     from retune.pipeline import Conversion
 
-NOTHING = "–"
 SHOWN_BARS = 3
 
 

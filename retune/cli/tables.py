@@ -9,6 +9,8 @@ from retune.wording import plain
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+NOTHING = "–"  # where there is no figure
+
 
 def table(headers: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> str:
     """Return rows under their headers, a line each; the columns in `right` (from 0) stand to the right."""

@@ -14,13 +14,12 @@ from math import ceil
 import mido
 import numpy as np
 
-from retune.constants import BEND_CENTRE, BEND_MAX
+from retune.constants import BEND_CENTRE, BEND_MAX, CC_DATA_LSB, CC_DATA_MSB, RPN_BEND_RANGE
 from retune.encode import messages as build
 from retune.encode.conduct import Conductor
 from retune.encode.instruments import Habits
 from retune.encode.lines import Line, Voice
 from retune.encode.losses import bend_rounding, losses
-from retune.encode.messages import RPN_BEND_RANGE
 from retune.encode.model import Encoded
 from retune.encode.music import Music, music_of, survey
 from retune.encode.performance import Performance, write_file
@@ -127,8 +126,8 @@ class BendConductor(Conductor):
         if not voice.range_semitones:
             voice.home.range_semitones = None
             return
-        ours = build.control(event.channel, build.CC_DATA_LSB, 0)
-        if number == build.CC_DATA_MSB:
+        ours = build.control(event.channel, CC_DATA_LSB, 0)
+        if number == CC_DATA_MSB:
             ours = build.control(event.channel, number, voice.range_semitones)
             voice.home.range_semitones = voice.range_semitones
         self.file.replace(event.track, event.index, ours)

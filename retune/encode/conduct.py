@@ -17,7 +17,17 @@ from collections.abc import Callable, Iterable, Iterator
 
 import mido
 
-from retune.constants import CC_ALL_NOTES_OFF, CC_ALL_SOUND_OFF, CC_RESET_ALL_CONTROLLERS, PEDAL_DOWN
+from retune.constants import (
+    BANK_CONTROLLERS,
+    CC_ALL_NOTES_OFF,
+    CC_ALL_SOUND_OFF,
+    CC_BANK_MSB,
+    CC_DATA_MSB,
+    CC_RESET_ALL_CONTROLLERS,
+    DATA_CONTROLLERS,
+    PEDAL_DOWN,
+    SELECTING_CONTROLLERS,
+)
 from retune.encode import messages as build
 from retune.encode.lines import BEND, PRESSURE, Line, Voice
 from retune.encode.rewrite import FileRewrite, Place
@@ -30,8 +40,6 @@ CC_LOCAL_CONTROL = 122  # MIDI 1.0 Detailed Specification 4.2.1 p. 20
 ONE_SHOT = frozenset((CC_PORTAMENTO_FROM, CC_VELOCITY_PREFIX))
 _PEDALS = frozenset((64, 66, 67, 68, 69))  # GM2 3.3; 69 is hold 2 of MIDI 1.0
 _TO_ALL_LINES = frozenset((CC_ALL_SOUND_OFF, CC_RESET_ALL_CONTROLLERS, CC_ALL_NOTES_OFF, 124, 125, 126, 127))
-_BANKS = frozenset((build.CC_BANK_MSB, build.CC_BANK_LSB))
-_SELECTS = frozenset((build.CC_NRPN_LSB, build.CC_NRPN_MSB, build.CC_RPN_LSB, build.CC_RPN_MSB))
 
 NextLine = Callable[[OtherEvent], Line | None]
 """The channel of the note message that a one-shot controller belongs to."""
@@ -121,13 +129,13 @@ class Conductor:
 
     def _control(self, voice: Voice, event: OtherEvent, after: Place) -> None:
         number, value = event.message.control, event.message.value
-        if number in _BANKS:
+        if number in BANK_CONTROLLERS:
             bank = voice.bank
-            voice.bank = (value, bank[1]) if number == build.CC_BANK_MSB else (bank[0], value)
+            voice.bank = (value, bank[1]) if number == CC_BANK_MSB else (bank[0], value)
             voice.home.bank = voice.bank
-        elif number in _SELECTS:
+        elif number in SELECTING_CONTROLLERS:
             voice.bend.control(number, value)
-        elif number in build.DATA_ENTRY:
+        elif number in DATA_CONTROLLERS:
             self.data_entry(voice, event, after)
         elif number in _TO_ALL_LINES:
             self.mode(voice, number, event.message, after)
@@ -173,7 +181,7 @@ class Conductor:
         number, value = event.message.control, event.message.value
         if not build.is_chosen(selection):
             return
-        data = [] if number == build.CC_DATA_MSB else voice.parameters.get(selection, [])
+        data = [] if number == CC_DATA_MSB else voice.parameters.get(selection, [])
         voice.parameters[selection] = [*data, (number, value)]
         voice.home.parameters[selection] = list(voice.parameters[selection])
         kind, parameter = selection

@@ -14,7 +14,25 @@ from math import ceil
 import mido
 import numpy as np
 
-from retune.constants import BEND_CENTRE, BEND_MAX, CC_RESET_ALL_CONTROLLERS, PERCUSSION_CHANNEL
+from retune.constants import (
+    BANK_CONTROLLERS,
+    BEND_CENTRE,
+    BEND_MAX,
+    CC_DATA_DECREMENT,
+    CC_DATA_INCREMENT,
+    CC_DATA_LSB,
+    CC_DATA_MSB,
+    CC_RESET_ALL_CONTROLLERS,
+    CC_RPN_LSB,
+    DATA_CONTROLLERS,
+    MPE_MANAGER_RANGE_SEMITONES,
+    MPE_MEMBER_RANGE_SEMITONES,
+    PERCUSSION_CHANNEL,
+    RPN_MPE_CONFIGURATION,
+    RPN_TUNING_BANK,
+    RPN_TUNING_PROGRAM,
+    SELECTING_CONTROLLERS,
+)
 from retune.encode import messages as build
 from retune.encode.edit import Event, edited
 from retune.encode.instruments import Selection
@@ -25,22 +43,13 @@ from retune.encode.timeline import OtherEvent, Timeline, read_timeline
 from retune.errors import InputError
 from retune.score import moved
 from retune.score.model import Score
-from retune.score.zones import (
-    LOWER,
-    MANAGER_RANGE_SEMITONES,
-    MEMBER_RANGE_SEMITONES,
-    MPE_CONFIGURATION,
-    UPPER,
-    Zones,
-)
+from retune.score.zones import LOWER, UPPER, Zones
 from retune.units import bend_step_cents
 
 MOST_RANGE = 127
-CONFIGURATION = ("rpn", MPE_CONFIGURATION)
-_SELECTS = frozenset((build.CC_NRPN_LSB, build.CC_NRPN_MSB, build.CC_RPN_LSB, build.CC_RPN_MSB))
-_STEPS = (build.CC_DATA_UP, build.CC_DATA_DOWN)
-_BANKS = (build.CC_BANK_MSB, build.CC_BANK_LSB)
-_OF_ONE_CHANNEL = frozenset((*STARTS, ("rpn", build.RPN_TUNING_PROGRAM), ("rpn", build.RPN_TUNING_BANK)))
+CONFIGURATION = ("rpn", RPN_MPE_CONFIGURATION)
+_STEPS = (CC_DATA_INCREMENT, CC_DATA_DECREMENT)
+_OF_ONE_CHANNEL = frozenset((*STARTS, ("rpn", RPN_TUNING_PROGRAM), ("rpn", RPN_TUNING_BANK)))
 """Parameters of a manager that are not its members'."""
 _FOR_THE_ZONE = frozenset((120, 123, 124, 125, 126, 127))
 """Mode messages, which a manager gets for its zone: 2.3.1."""
@@ -70,7 +79,7 @@ def _is_needed(score: Score) -> bool:
         message.type == "control_change"
         and (
             message.control in _STEPS
-            or (message.control == build.CC_RPN_LSB and message.value == MPE_CONFIGURATION[1])
+            or (message.control == CC_RPN_LSB and message.value == RPN_MPE_CONFIGURATION[1])
         )
         for track in score.tracks
         for message in track.messages
@@ -102,7 +111,7 @@ class _Sweep:
         self.zones: dict[int, Zones] = {}  # by port
         self.room = _room_for_managers(events)
         self.needed = {
-            m: max(MANAGER_RANGE_SEMITONES, _semitones(cents)) for m, cents in (reach_cents or {}).items()
+            m: max(MPE_MANAGER_RANGE_SEMITONES, _semitones(cents)) for m, cents in (reach_cents or {}).items()
         }
         self.reach_cents: dict[Address, float] = {}
         self.rounding_cents = 0.0
@@ -171,10 +180,10 @@ class _Sweep:
         message, address = event.message, (event.port, event.channel)
         state = self.state(address)
         is_control = message.type == "control_change"
-        if is_control and message.control in build.DATA_ENTRY:
+        if is_control and message.control in DATA_CONTROLLERS:
             return self._data_entry(event, address, state)
         state.take(message, event.rank)
-        if is_control and message.control in _SELECTS:
+        if is_control and message.control in SELECTING_CONTROLLERS:
             return [] if address in self.stand_in else self.say(address, [message])
         if message.type == "pitchwheel":
             is_plain = self.manager_of(address) is None and address not in self.stand_in
@@ -204,7 +213,7 @@ class _Sweep:
     def _data_entry(self, event: OtherEvent, address: Address, state: ChannelState) -> list[mido.Message]:
         message, selection, manager = event.message, state.selection, self.manager_of(address)
         if selection == CONFIGURATION:  # on other channels it does nothing, and they may get these numbers
-            is_heard = event.channel in (LOWER, UPPER) and message.control == build.CC_DATA_MSB
+            is_heard = event.channel in (LOWER, UPPER) and message.control == CC_DATA_MSB
             return self._configure(address, message.value) if is_heard else []
         state.take(message, event.rank)
         if not build.is_chosen(selection):
@@ -231,7 +240,7 @@ class _Sweep:
         """Data entry as it came, steps of what tunes a channel as the value they lead to."""
         data = [(event.message.control, event.message.value)]
         if state.selection in STARTS and event.message.control in _STEPS:
-            numbers = (build.CC_DATA_MSB, build.CC_DATA_LSB)
+            numbers = (CC_DATA_MSB, CC_DATA_LSB)
             data = list(zip(numbers, state.values[state.selection], strict=True))
         member = self.stand_in.get(address)
         if member is not None:  # whose selection the channel has
@@ -246,14 +255,14 @@ class _Sweep:
         everywhere = [(port, channel) for channel in range(UPPER + 1)]
         before = {address: self.manager_of(address) for address in everywhere}
         zones.configure(manager[1], count)
-        self.state(manager).set_range(MANAGER_RANGE_SEMITONES)
+        self.state(manager).set_range(MPE_MANAGER_RANGE_SEMITONES)
         for address in everywhere:
             now = self.manager_of(address)
             if now != before[address]:
-                self.state(address).set_range(MANAGER_RANGE_SEMITONES)
+                self.state(address).set_range(MPE_MANAGER_RANGE_SEMITONES)
                 self.state(address).value = 0
             if now == manager:
-                self.state(address).set_range(MEMBER_RANGE_SEMITONES)
+                self.state(address).set_range(MPE_MEMBER_RANGE_SEMITONES)
         return [m for address in everywhere if address in self.playing for m in self._agree(address)]
 
     # --- what holds in zones ----------------------------------------------------------------------
@@ -281,7 +290,7 @@ class _Sweep:
         if wanted == self.output(lane).program:
             return []
         wanted = wanted or (0, 0, 0)
-        banks = [build.control(lane[1], *pair) for pair in zip(_BANKS, wanted[:2], strict=True)]
+        banks = [build.control(lane[1], *pair) for pair in zip(BANK_CONTROLLERS, wanted[:2], strict=True)]
         return self.say(lane, [*banks, build.program(lane[1], wanted[2])])
 
     def _agree_on_setting(self, lane: Address, number: int) -> list[mido.Message]:
@@ -315,7 +324,7 @@ class _Sweep:
         ]
 
     def _set_value(self, lane: Address, selection: Selection, value: tuple[int, int]) -> list[mido.Message]:
-        numbers = (build.CC_DATA_MSB, build.CC_DATA_LSB)
+        numbers = (CC_DATA_MSB, CC_DATA_LSB)
         return self.say(lane, self._parameter(lane, selection, tuple(zip(numbers, value, strict=True))))
 
     def _agree_on_range(self, lane: Address) -> list[mido.Message]:
@@ -429,7 +438,7 @@ def _managers_of_channel_10(events: tuple[OtherEvent, ...], port: int) -> list[t
         if event.port != port or event.channel not in states or event.message.type != "control_change":
             continue
         state = states[event.channel]
-        if event.message.control == build.CC_DATA_MSB and state.selection == CONFIGURATION:
+        if event.message.control == CC_DATA_MSB and state.selection == CONFIGURATION:
             zones.configure(event.channel, event.message.value)
             found.append((event.rank, zones.manager_of(PERCUSSION_CHANNEL)))
         state.take(event.message, event.rank)

@@ -7,19 +7,23 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from retune.constants import BEND_CENTRE, CC_RESET_ALL_CONTROLLERS, DEFAULT_BEND_RANGE_SEMITONES
-from retune.encode.messages import (
+from retune.constants import (
+    BEND_CENTRE,
     CC_DATA_LSB,
     CC_DATA_MSB,
+    CC_MONO_ON,
     CC_NRPN_LSB,
     CC_NRPN_MSB,
+    CC_POLY_ON,
+    CC_RESET_ALL_CONTROLLERS,
     CC_RPN_LSB,
     CC_RPN_MSB,
-    DATA_ENTRY,
+    DATA_CONTROLLERS,
+    DEFAULT_BEND_RANGE_SEMITONES,
     RPN_BEND_RANGE,
     RPN_NULL,
-    is_chosen,
 )
+from retune.encode.messages import is_chosen
 from retune.encode.timeline import OtherEvent
 from retune.score.model import IntArray, Score
 
@@ -78,7 +82,6 @@ KNOWN_PARAMETERS: dict[Selection, list[tuple[int, int]]] = {
 }
 """Parameters that start from a known value: MIDI 1.0 p. 18, GM2 3.4, MTS p. 3."""
 
-CC_MONO_ON, CC_POLY_ON = 126, 127
 _ENDS_NOTES = frozenset((120, 123, 124, 125, CC_MONO_ON, CC_POLY_ON))  # MIDI 1.0 4.2.1 p. 20
 
 
@@ -177,5 +180,5 @@ def _take_control(habit: Habits, state: BendState, number: int, is_early: bool) 
         habit.ends_notes = True
         if number in (CC_MONO_ON, CC_POLY_ON):
             habit.is_mono = number == CC_MONO_ON and (is_early or habit.is_mono)
-    elif number in DATA_ENTRY and state.selection not in KNOWN_PARAMETERS:
+    elif number in DATA_CONTROLLERS and state.selection not in KNOWN_PARAMETERS:
         habit.has_parameters |= is_chosen(state.selection)

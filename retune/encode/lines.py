@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 
 import mido
 
-from retune.constants import BEND_CENTRE, CONTROLLER_STARTS, RESET_BY_121
+from retune.constants import BEND_CENTRE, CC_BANK_LSB, CC_BANK_MSB, CONTROLLER_STARTS, RESET_BY_121
 from retune.encode import messages as build
 from retune.encode.instruments import KNOWN_PARAMETERS, NO_SELECTION, BendState, Instrument, Selection
 
@@ -117,8 +117,8 @@ class Line:
         self.program = wanted
         if wanted[:2] != self.bank:
             self.bank = wanted[:2]
-            yield build.control(self.channel, build.CC_BANK_MSB, wanted[0])
-            yield build.control(self.channel, build.CC_BANK_LSB, wanted[1])
+            yield build.control(self.channel, CC_BANK_MSB, wanted[0])
+            yield build.control(self.channel, CC_BANK_LSB, wanted[1])
         yield build.program(self.channel, wanted[2])
 
     def set(self, number: int, value: int) -> Iterator[mido.Message]:

@@ -12,22 +12,21 @@ from functools import lru_cache
 import mido
 from mido.messages.messages import SysexData
 
-from retune.constants import BEND_CENTRE
+from retune.constants import (
+    BEND_CENTRE,
+    CC_DATA_LSB,
+    CC_DATA_MSB,
+    CC_NRPN_LSB,
+    CC_NRPN_MSB,
+    CC_RPN_LSB,
+    CC_RPN_MSB,
+    RPN_BEND_RANGE,
+    RPN_NULL,
+)
 from retune.score.resets import reset_of
 
 _new = mido.Message.__new__
 _Message = mido.Message
-
-RPN_BEND_RANGE = (0, 0)  # MIDI 1.0 Detailed Specification 4.2.1 p. 18
-RPN_TUNING_PROGRAM = (0, 3)  # MIDI Tuning Updated Specification p. 3
-RPN_TUNING_BANK = (0, 4)
-RPN_MPE_CONFIGURATION = (0, 6)  # M1-100-UM v1.1 section 2.2.1
-RPN_NULL = (127, 127)  # MIDI 1.0 Detailed Specification 4.2.1 p. 17
-
-CC_BANK_MSB, CC_BANK_LSB = 0, 32
-CC_DATA_MSB, CC_DATA_LSB, CC_DATA_UP, CC_DATA_DOWN = 6, 38, 96, 97
-DATA_ENTRY = frozenset((CC_DATA_MSB, CC_DATA_LSB, CC_DATA_UP, CC_DATA_DOWN))
-CC_NRPN_LSB, CC_NRPN_MSB, CC_RPN_LSB, CC_RPN_MSB = 98, 99, 100, 101
 
 
 @lru_cache(maxsize=1 << 13)  # tunings come again and again; messages are never changed

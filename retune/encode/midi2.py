@@ -17,7 +17,17 @@ import mido
 import numpy as np
 
 from retune.arrays import distinct
-from retune.constants import BEND_CENTRE, CC_RESET_ALL_CONTROLLERS, DEFAULT_METER
+from retune.constants import (
+    BANK_CONTROLLERS,
+    BEND_CENTRE,
+    CC_BANK_MSB,
+    CC_DATA_DECREMENT,
+    CC_DATA_INCREMENT,
+    CC_RESET_ALL_CONTROLLERS,
+    DATA_CONTROLLERS,
+    DEFAULT_METER,
+    SELECTING_CONTROLLERS,
+)
 from retune.encode import messages as build
 from retune.encode import packets as ump
 from retune.encode.instruments import BendState, Selection
@@ -40,8 +50,6 @@ HIGHEST_PITCH = (1 << 32) - 1
 GROUPS = 16
 KEYS = 128
 _MOST_TICKS = 0xFFFF  # a quarter has 16 bits of ticks (CLIP 6)
-_BANKS = (build.CC_BANK_MSB, build.CC_BANK_LSB)
-_SELECTS = (build.CC_NRPN_LSB, build.CC_NRPN_MSB, build.CC_RPN_LSB, build.CC_RPN_MSB)
 _RPN_WITHOUT_SCALE = 18  # data entry is shifted up as it is: 14 bits of 32
 
 _FIRST, _SECOND = -2, -1  # ranks before all others
@@ -287,12 +295,12 @@ class _ClipWriter:
     def _control(self, group: int, message: mido.Message) -> Iterator[Packet]:
         channel, number, value = message.channel, message.control, message.value
         state = self._channel((group, channel))
-        if number in _BANKS:
+        if number in BANK_CONTROLLERS:
             msb, lsb = state.bank or (0, 0)
-            state.bank = (value, lsb) if number == build.CC_BANK_MSB else (msb, value)
-        elif number in _SELECTS:
+            state.bank = (value, lsb) if number == CC_BANK_MSB else (msb, value)
+        elif number in SELECTING_CONTROLLERS:
             state.state.control(number, value)
-        elif number in build.DATA_ENTRY:
+        elif number in DATA_CONTROLLERS:
             yield from _parameter(group, channel, state, number, value)
         else:
             if number == CC_RESET_ALL_CONTROLLERS:
@@ -356,8 +364,8 @@ def _parameter(group: int, channel: int, state: _Channel, number: int, value: in
         return
     status = 2 if kind == "rpn" else 3
     known = state.values.get(selection, STARTS.get(selection))
-    if known is None and number in (build.CC_DATA_UP, build.CC_DATA_DOWN):
-        step = 1 if number == build.CC_DATA_UP else -1
+    if known is None and number in (CC_DATA_INCREMENT, CC_DATA_DECREMENT):
+        step = 1 if number == CC_DATA_INCREMENT else -1
         data = (step << _RPN_WITHOUT_SCALE) & 0xFFFFFFFF
         yield ump.voice(group, status + 2, channel, msb, lsb, data)
         return

@@ -18,9 +18,13 @@ import numpy as np
 
 from retune.constants import (
     BEND_CENTRE,
+    CC_DATA_LSB,
+    CC_DATA_MSB,
     CC_RESET_ALL_CONTROLLERS,
     DEFAULT_BEND_RANGE_SEMITONES,
     PERCUSSION_CHANNEL,
+    RPN_BEND_RANGE,
+    RPN_MPE_CONFIGURATION,
 )
 from retune.encode import messages as build
 from retune.encode.allocate import Lane, Lanes, Placement
@@ -28,7 +32,6 @@ from retune.encode.bend import BendConductor, read_bends
 from retune.encode.instruments import KNOWN_PARAMETERS, Habits, Selection
 from retune.encode.lines import PRESSURE, Line, Voice
 from retune.encode.losses import bend_rounding, losses
-from retune.encode.messages import RPN_BEND_RANGE, RPN_MPE_CONFIGURATION
 from retune.encode.model import Encoded
 from retune.encode.music import Music
 from retune.encode.performance import Performance, Task, write_spread
@@ -198,7 +201,7 @@ class ZoneConductor(BendConductor):
     def configure(self, place: Place) -> None:
         """Zones and bend ranges: configuration, then the manager's range, then each member's (2.2.1, 2.2.5)."""
         for zone, voice, members_range in self.zones:
-            size = ((build.CC_DATA_MSB, zone.size),)
+            size = ((CC_DATA_MSB, zone.size),)
             self.file.insert_all(build.set_parameter(zone.manager, RPN_MPE_CONFIGURATION, size), place)
             self.file.insert_all(build.bend_range(zone.manager, voice.range_semitones), place)
             for channel in zone.members:
@@ -226,10 +229,10 @@ class ZoneConductor(BendConductor):
             super().data_entry(voice, event, after)
             if voice.bend.selection in CHANNEL_TUNING:
                 self._tune_members(voice, voice.bend.selection, after)
-        elif event.message.control == build.CC_DATA_MSB:
-            self.file.replace(event.track, event.index, build.control(event.channel, build.CC_DATA_MSB, ours))
+        elif event.message.control == CC_DATA_MSB:
+            self.file.replace(event.track, event.index, build.control(event.channel, CC_DATA_MSB, ours))
         else:
-            self.file.replace(event.track, event.index, build.control(event.channel, build.CC_DATA_LSB, 0))
+            self.file.replace(event.track, event.index, build.control(event.channel, CC_DATA_LSB, 0))
 
     def _tune_members(self, voice: Voice, selection: Selection, after: Place) -> None:
         """Channel tuning is that of one channel: each member gets what its manager has, and no other."""

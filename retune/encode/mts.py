@@ -14,10 +14,10 @@ from functools import partial
 import mido
 import numpy as np
 
+from retune.constants import CC_DATA_MSB, RPN_TUNING_BANK, RPN_TUNING_PROGRAM
 from retune.encode import messages as build
 from retune.encode.lines import Line, Voice
 from retune.encode.losses import losses
-from retune.encode.messages import RPN_TUNING_BANK, RPN_TUNING_PROGRAM
 from retune.encode.model import Encoded
 from retune.encode.music import Music, music_of, survey
 from retune.encode.performance import write_file
@@ -125,7 +125,7 @@ class KeyConductor(TableConductor):
         if line.range_semitones is None:
             line.range_semitones = 0  # stands for: the program is chosen
             for number, value in ((RPN_TUNING_BANK, 0), (RPN_TUNING_PROGRAM, self.program_of[line])):
-                data = ((build.CC_DATA_MSB, value),)
+                data = ((CC_DATA_MSB, value),)
                 yield from build.set_parameter(line.channel, number, data, then=line.selection)
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import mido
 import numpy as np
 
-from retune.constants import CHANNELS_PER_PORT
+from retune.constants import CHANNELS_PER_PORT, FINE_TUNING_CENTRE
 from retune.encode import messages as build
 from retune.encode.lines import Line
 from retune.encode.losses import losses, out_of_reach
@@ -23,8 +23,8 @@ from retune.options import Options
 from retune.score.model import Score
 from retune.tuning.model import Tuning
 
-STEP_CENTS = 100.0 / 8192  # p. 8: two-byte form, 8192 steps to a semitone
-LOWEST, HIGHEST = -8192, 8191  # -100 to +99.988 cents
+STEP_CENTS = 100.0 / FINE_TUNING_CENTRE  # p. 8: two-byte form
+LOWEST, HIGHEST = -FINE_TUNING_CENTRE, FINE_TUNING_CENTRE - 1  # -100 to +99.988 cents
 _ALL_DEVICES = 0x7F
 
 
@@ -62,5 +62,9 @@ class OctaveConductor(TableConductor):
 def octave_message(channels: int, values: list[int]) -> mido.Message:
     """Real-time scale/octave tuning, two-byte form, for the channels whose bits are set; `values` in steps."""
     mask = (channels >> 14 & 3, channels >> 7 & 127, channels & 127)
-    words = [byte for value in values for byte in (value + 8192 >> 7, value + 8192 & 127)]
+    words = [
+        byte
+        for value in values
+        for byte in (value + FINE_TUNING_CENTRE >> 7, value + FINE_TUNING_CENTRE & 127)
+    ]
     return build.sysex((0x7F, _ALL_DEVICES, 0x08, 0x09, *mask, *words))

@@ -17,27 +17,28 @@ import mido
 import numpy as np
 
 from retune.arrays import distinct
-from retune.constants import CHANNELS_PER_PORT
-from retune.encode.edit import edited
-from retune.encode.instruments import BendState
-from retune.encode.messages import (
+from retune.constants import (
     CC_DATA_MSB,
     CC_RPN_LSB,
-    DATA_ENTRY,
+    CHANNELS_PER_PORT,
+    DATA_CONTROLLERS,
     RPN_TUNING_BANK,
     RPN_TUNING_PROGRAM,
-    is_reset,
+    SELECTING_CONTROLLERS,
 )
+from retune.encode.edit import edited
+from retune.encode.instruments import BendState
+from retune.encode.messages import is_reset
 from retune.encode.timeline import read_timeline
 from retune.score.model import IntArray, Score
 from retune.tuning.model import OFFSET_DTYPE, Tuning
+from retune.units import fine_tuning_cents
 
 REAL_TIME, TUNING_STANDARD = 0x7F, 0x08
 _UNIVERSAL = (0x7E, 0x7F)
 _KEYS = 128
 _NO_CHANGE = (127, 127, 127)  # p. 1
 _CHOICES = (("rpn", RPN_TUNING_PROGRAM), ("rpn", RPN_TUNING_BANK))
-_SELECTS = frozenset((98, 99, 100, 101))
 
 KEYS, OCTAVE = 0, 1  # kinds of tables; they add
 
@@ -94,7 +95,7 @@ def _notes(body: tuple[int, ...], count: int) -> Table:
 
 def _octave(body: tuple[int, ...], *, fine: bool) -> Table:
     if fine:
-        return {k: ((body[2 * k] << 7 | body[2 * k + 1]) - 8192) * 100.0 / 8192 for k in range(12)}
+        return {k: fine_tuning_cents(body[2 * k] << 7 | body[2 * k + 1]) for k in range(12)}
     return {k: float(body[k] - 64) for k in range(12)}
 
 
@@ -173,7 +174,8 @@ class _Sweep:
                 if message.type == "midi_port":
                     port = message.port
                 elif message.type == "sysex" or (
-                    message.type == "control_change" and message.control in _SELECTS | DATA_ENTRY
+                    message.type == "control_change"
+                    and message.control in (*SELECTING_CONTROLLERS, *DATA_CONTROLLERS)
                 ):
                     rank = int(self.timeline.rank[base + index])
                     found.append((rank, int(track.ticks[index]), port, (number, index)))
@@ -188,7 +190,7 @@ class _Sweep:
                 self._apply(port, tick, event, change)
             return
         state = self._states[port, message.channel]
-        if message.control not in DATA_ENTRY:
+        if message.control not in DATA_CONTROLLERS:
             state.control(message.control, message.value)
         elif state.selection in _CHOICES and self.keys:
             self.changes[event] = []

@@ -10,18 +10,33 @@ from __future__ import annotations
 
 import mido
 
-from retune.constants import CC_RESET_ALL_CONTROLLERS, CONTROLLER_STARTS
-from retune.encode import messages as build
+from retune.constants import (
+    BANK_CONTROLLERS,
+    CC_BANK_MSB,
+    CC_DATA_INCREMENT,
+    CC_DATA_LSB,
+    CC_DATA_MSB,
+    CC_RESET_ALL_CONTROLLERS,
+    CONTROLLER_STARTS,
+    DATA_CONTROLLERS,
+    DEFAULT_BEND_RANGE_SEMITONES,
+    FIRST_MODE_MESSAGE,
+    RPN_BEND_RANGE,
+    RPN_COARSE_TUNING,
+    RPN_FINE_TUNING,
+)
 from retune.encode.instruments import BendState, Selection
 from retune.encode.lines import PRESSURE, RESET
 
-BEND_RANGE: Selection = ("rpn", build.RPN_BEND_RANGE)
-FINE: Selection = ("rpn", (0, 1))
-COARSE: Selection = ("rpn", (0, 2))
-STARTS = {BEND_RANGE: (2, 0), FINE: (64, 0), COARSE: (64, 0)}  # p. 18; General MIDI 1 p. 3 for the bend range
+BEND_RANGE: Selection = ("rpn", RPN_BEND_RANGE)
+FINE: Selection = ("rpn", RPN_FINE_TUNING)
+COARSE: Selection = ("rpn", RPN_COARSE_TUNING)
+STARTS = {
+    BEND_RANGE: (DEFAULT_BEND_RANGE_SEMITONES, 0),
+    FINE: (64, 0),
+    COARSE: (64, 0),
+}  # p. 18; General MIDI 1 p. 3 for the bend range
 _CENTS_IN_RANGE = 100
-_FIRST_MODE = 120  # p. 20: from here on controllers are commands, not values
-_BANKS = (build.CC_BANK_MSB, build.CC_BANK_LSB)
 _NO_SETTINGS = frozenset((84, 88, 98, 99, 100, 101))  # for the next note only (p. 16), and selections
 
 Program = tuple[int, int, int]
@@ -53,7 +68,7 @@ class ChannelState(BendState):
             self._control(message.control, message.value, rank)
 
     def _control(self, number: int, value: int, rank: int) -> None:
-        if number not in build.DATA_ENTRY:
+        if number not in DATA_CONTROLLERS:
             self.control(number, value)
             self._set(rank, number, value)
         elif self.selection in STARTS:
@@ -61,13 +76,13 @@ class ChannelState(BendState):
             self.msb, self.lsb = self.values[BEND_RANGE]
 
     def _set(self, rank: int, number: int, value: int) -> None:
-        if number in _BANKS:
-            self.bank = (value, self.bank[1]) if number == build.CC_BANK_MSB else (self.bank[0], value)
+        if number in BANK_CONTROLLERS:
+            self.bank = (value, self.bank[1]) if number == CC_BANK_MSB else (self.bank[0], value)
         elif number == CC_RESET_ALL_CONTROLLERS:
             for reset in RESET:
-                if reset < _FIRST_MODE or reset == PRESSURE:
+                if reset < FIRST_MODE_MESSAGE or reset == PRESSURE:
                     self.settings[reset] = (rank, CONTROLLER_STARTS.get(reset, 0))
-        elif number < _FIRST_MODE and number not in _NO_SETTINGS:
+        elif number < FIRST_MODE_MESSAGE and number not in _NO_SETTINGS:
             self.settings[number] = (rank, value)
 
     def set_range(self, msb: int, lsb: int = 0) -> None:
@@ -82,11 +97,11 @@ class ChannelState(BendState):
 def entered(selection: Selection, data: tuple[int, int], number: int, value: int) -> tuple[int, int]:
     """(MSB, LSB) of a parameter after data entry; the MSB sets the LSB to zero (p. 12)."""
     msb, lsb = data
-    if number == build.CC_DATA_MSB:
+    if number == CC_DATA_MSB:
         return value, 0
-    if number == build.CC_DATA_LSB:
+    if number == CC_DATA_LSB:
         return msb, min(value, _CENTS_IN_RANGE - 1) if selection == BEND_RANGE else value
-    step = 1 if number == build.CC_DATA_UP else -1
+    step = 1 if number == CC_DATA_INCREMENT else -1
     if selection == COARSE:
         return min(max(msb + step, 0), 127), lsb
     unit = _CENTS_IN_RANGE if selection == BEND_RANGE else 128

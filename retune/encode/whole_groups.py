@@ -7,14 +7,13 @@ from collections.abc import Mapping
 
 import mido
 
+from retune.constants import DATA_CONTROLLERS, SELECTING_CONTROLLERS
 from retune.encode import messages as build
 from retune.encode.edit import Event, edited
 from retune.encode.instruments import BendState
 from retune.encode.relabel import Address
 from retune.encode.timeline import read_timeline
 from retune.score.model import Score
-
-_SELECTS = frozenset((build.CC_NRPN_LSB, build.CC_NRPN_MSB, build.CC_RPN_LSB, build.CC_RPN_MSB))
 
 
 def with_whole_groups(score: Score, where: Mapping[Address, Address]) -> Score:
@@ -30,11 +29,11 @@ def with_whole_groups(score: Score, where: Mapping[Address, Address]) -> Score:
         if address not in sharing or message.type != "control_change":
             continue
         state = states.setdefault(address, BendState())
-        if message.control in build.DATA_ENTRY and build.is_chosen(state.selection):
+        if message.control in DATA_CONTROLLERS and build.is_chosen(state.selection):
             kind, number = state.selection
             data = ((message.control, message.value),)
             changes[event.track, event.index] = build.set_parameter(event.channel, number, data, kind=kind)
         state.control(message.control, message.value)
-        if message.control in _SELECTS:
+        if message.control in SELECTING_CONTROLLERS:
             changes[event.track, event.index] = []
     return edited(score, changes)

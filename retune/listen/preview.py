@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.constants import A4_HZ
 from retune.errors import OptionError, Remark
 from retune.listen import heard as cut
 from retune.listen import level, tone
@@ -72,7 +73,7 @@ def preview(
     tuning: Tuning,
     wishes: Wishes,
     *,
-    reference_hz: float = 440.0,
+    reference_hz: float = A4_HZ,
     on_progress: Callable[[float], None] | None = None,
 ) -> Preview:
     """Render what the listener asked for.

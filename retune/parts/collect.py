@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.constants import A4_HZ
 from retune.harmony.model import Role
 from retune.harmony.spelling import root_name
 from retune.parts.model import Move, Rule, Sheet, SheetNote, SheetOptions, Sheets
@@ -38,7 +39,7 @@ def collect_sheets(
     options: SheetOptions | None = None,
     *,
     parts: Collection[int] | None = None,
-    reference_hz: float = 440.0,
+    reference_hz: float = A4_HZ,
     title: str = "",
 ) -> Sheets:
     """Return a sheet for every pitched part that has notes (or the given parts), and chords to rehearse.

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.constants import OCTAVE_CENTS
 from retune.harmony.model import Role
 from retune.harmony.spelling import root_name
 from retune.parts.model import SlowChord, Voice
@@ -44,7 +45,7 @@ def beat_rate(lower_hz: float, ratio: tuple[int, int], off_cents: float) -> floa
     Partial n of the lower meets partial m of the upper: n·f·|2^(x/1200) − 1| (Helmholtz, *On the Sensations
     of Tone*, 1885, ch. VIII: beats of coinciding partials).
     """
-    return ratio[0] * lower_hz * abs(math.exp2(off_cents / 1200.0) - 1.0)
+    return ratio[0] * lower_hz * abs(math.exp2(off_cents / OCTAVE_CENTS) - 1.0)
 
 
 def slow_chords(
@@ -205,7 +206,7 @@ def _interval_words(semitones: int) -> str:
 def interval_ratio(lower: tuple[int, int], upper: tuple[int, int], semitones: int) -> tuple[int, int]:
     """Return the ratio upper:lower in lowest terms, given both above one root and their distance in keys."""
     n, m = upper[0] * lower[1], upper[1] * lower[0]
-    octaves = round((100.0 * semitones - ratio_to_cents(n, m)) / 1200.0)
+    octaves = round((100.0 * semitones - ratio_to_cents(n, m)) / OCTAVE_CENTS)
     n, m = (n << octaves, m) if octaves >= 0 else (n, m << -octaves)
     common = math.gcd(n, m)
     return n // common, m // common

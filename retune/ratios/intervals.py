@@ -11,11 +11,11 @@ from functools import cache
 from itertools import product
 from math import gcd
 
+from retune.options import PRIME_LIMITS
 from retune.units import ratio_to_cents
 
 Pair = tuple[int, int]
 
-PRIMES = (3, 5, 7, 11, 13)
 LARGEST_EXPONENT = {3: 5, 5: 3, 7: 2, 11: 1, 13: 1}
 """How often a prime may occur in a candidate; chosen so that every ratio of the interval tables of
 Helmholtz/Ellis 1885 (App. XX) up to prime 13 is reached."""
@@ -44,7 +44,7 @@ def complexity(lower: Pair, upper: Pair) -> int:
 @cache
 def candidates(prime_limit: int) -> tuple[tuple[Pair, ...], ...]:
     """List for each of the twelve semitones the simplest ratios within the prime limit, simplest first."""
-    primes = [p for p in PRIMES if p <= prime_limit]
+    primes = [p for p in PRIME_LIMITS if p <= prime_limit]
     spans = [PYTHAGOREAN_EXPONENT if prime_limit == 3 else LARGEST_EXPONENT[p] for p in primes]
     found: list[list[Pair]] = [[] for _ in range(12)]
     for exponents in product(*(range(-span, span + 1) for span in spans)):

@@ -18,15 +18,23 @@ import mido
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.constants import CHANNELS_PER_PORT, PERCUSSION_CHANNEL
-from retune.score.columns import CC_BANK_MSB, CC_DATA_MSB, CC_RPN_LSB, CC_RPN_MSB, SETUP_CONTROLS
+from retune.constants import (
+    CC_BANK_MSB,
+    CC_DATA_MSB,
+    CC_RPN_LSB,
+    CC_RPN_MSB,
+    CHANNELS_PER_PORT,
+    GM2_MELODY_BANK,
+    GM2_RHYTHM_BANK,
+    PERCUSSION_CHANNEL,
+    RPN_MPE_CONFIGURATION,
+    RPN_NULL,
+    XG_DRUM_BANKS,
+)
+from retune.score.columns import SETUP_CONTROLS
 from retune.score.model import IntArray, Part
 from retune.score.resets import is_gs, reset_of
-from retune.score.zones import LOWER, MPE_CONFIGURATION, UPPER, Zones
-
-_GM2_RHYTHM_BANK, _GM2_MELODY_BANK = 120, 121  # RP-024
-_XG_DRUM_BANKS = (126, 127)  # from memory
-_NULL = (127, 127)  # no parameter: MIDI 1.0 Detailed Specification 4.2.1 p. 17
+from retune.score.zones import LOWER, UPPER, Zones
 
 
 class SetupEvent(NamedTuple):
@@ -71,22 +79,22 @@ class _Port:
         return self.program[chooser] or 0, next(is_drums for is_drums in told if is_drums is not None)
 
     def _apply_parameter(self, channel: int, number: int, value: int) -> None:
-        msb, lsb = self.chosen.get(channel, _NULL)
+        msb, lsb = self.chosen.get(channel, RPN_NULL)
         if number == CC_DATA_MSB:
-            if (msb, lsb) == MPE_CONFIGURATION and channel in (LOWER, UPPER):
+            if (msb, lsb) == RPN_MPE_CONFIGURATION and channel in (LOWER, UPPER):
                 self.zones.configure(channel, value)
         elif number in (CC_RPN_MSB, CC_RPN_LSB):
             self.chosen[channel] = (value, lsb) if number == CC_RPN_MSB else (msb, value)
         else:
-            self.chosen[channel] = _NULL  # another parameter, or by CC121 none
+            self.chosen[channel] = RPN_NULL  # another parameter, or by CC121 none
 
     def _apply_program(self, channel: int, program: int) -> None:
         self.program[channel] = program
         bank = self.bank[channel]
         self.kit[channel] = None
-        if bank == _GM2_RHYTHM_BANK or (self.system == "xg" and bank in _XG_DRUM_BANKS):
+        if bank == GM2_RHYTHM_BANK or (self.system == "xg" and bank in XG_DRUM_BANKS):
             self.kit[channel] = True
-        elif bank == _GM2_MELODY_BANK and (self.system == "gm2" or channel != PERCUSSION_CHANNEL):
+        elif bank == GM2_MELODY_BANK and (self.system == "gm2" or channel != PERCUSSION_CHANNEL):
             self.kit[channel] = False
 
     def _apply_sysex(self, data: Sequence[int]) -> None:

@@ -8,10 +8,6 @@ from retune.constants import CHANNELS_PER_PORT
 
 LOWER, UPPER = 0, CHANNELS_PER_PORT - 1
 """Manager channels, zero-based: 2.2.1."""
-MPE_CONFIGURATION = (0, 6)
-"""Registered parameter (MSB, LSB) that makes and ends zones, the same."""
-MEMBER_RANGE_SEMITONES, MANAGER_RANGE_SEMITONES = 48, 2
-"""Bend ranges after a configuration: 2.2.5."""
 
 
 @dataclass(slots=True)

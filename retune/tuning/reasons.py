@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.constants import SYNTONIC_COMMA
 from retune.harmony.model import Harmony, Role
 from retune.harmony.spelling import chord_label, spell_in_chord
 from retune.options import Options
@@ -17,6 +18,7 @@ from retune.score.model import Score
 from retune.tuning.model import Tuning
 from retune.tuning.partners import fixed_parts
 from retune.tuning.rows import piece_deviations, repeats
+from retune.units import ratio_to_cents
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -283,6 +285,6 @@ def _limit(c: Context, window: int) -> str:
 
 def much(cents: float) -> str:
     """In words: "a comma higher", "13.7 cents lower"."""
-    if abs(abs(cents) - 21.506) < 0.5:
+    if abs(abs(cents) - ratio_to_cents(*SYNTONIC_COMMA)) < SAME_PITCH_CENTS:
         return f"a comma {'higher' if cents > 0 else 'lower'}"
     return f"{abs(cents):.1f} cents {'higher' if cents > 0 else 'lower'}"
