@@ -21,7 +21,7 @@ class Weights:
     ringing: float = 0.25  # share of a pair's weight while one of them only rings on under the pedal
     frame: float = 0.3  # a chord tone against its window's root, sounding or not [per quarter]
     frame_foreign: float = 0.02  # a non-chord tone against its window's root [per quarter]
-    repeat: float = 2.7  # a note struck again at once in its part [per root of its quarters]
+    repeat: float = 2.6  # a note struck again at once in its part [per root of its quarters]
     far_repeat: float = 0.15  # share of that weight left for one that returns after other notes
     step: float = 0.03  # a passing or neighbour note against the notes around it [per quarter]
     stride: float = 0.25  # a melodic step too wide or too narrow [per step]
