@@ -1,4 +1,4 @@
-"""What the key says about windows that leave out a tone: which third, which root (common practice, no source)."""
+"""What key and neighbours say about windows that leave out tones: third or root (common practice, no source)."""
 
 from __future__ import annotations
 
@@ -26,6 +26,7 @@ OTHER_THIRD: IntArray = np.array(
 )
 """By chord type: the type with the other third, -1 if there is none."""
 OTHER_THIRD[[not (3 in kind.intervals) ^ (4 in kind.intervals) for kind in CHORD_TYPES]] = -1
+TRIAD = sum(1 << step for step in (0, 3, 4, 6, 7, 8))  # root, thirds and fifths, of any chord
 DOMINANT, LEADING = 7, 11  # degrees, semitones above the tonic
 
 
@@ -34,6 +35,7 @@ def follow_key(windows: NDArray[np.void], amount: FloatArray, keys: NDArray[np.v
     tonic, minor = tonics_at(keys, windows["start_tick"])
     _lead_to_dominant(windows, amount, tonic)
     _choose_thirds(windows, amount, tonic, minor)
+    _carry_on(windows)
 
 
 def _choose_thirds(windows: NDArray[np.void], amount: FloatArray, tonic: IntArray, minor: IntArray) -> None:
@@ -65,3 +67,17 @@ def _lead_to_dominant(windows: NDArray[np.void], amount: FloatArray, tonic: IntA
     chord = INDEX_OF_SYMBOL["maj"]
     windows["root_pc"][found] = (tonic[found] + DOMINANT) % 12
     windows["chord"][found], windows["members"][found] = chord, MEMBERS[chord]
+
+
+def _carry_on(windows: NDArray[np.void]) -> None:
+    """A pitch class alone carries on the chord before, if it is of its triad; at the opening, the chord to come."""
+    alone = INDEX_OF_SYMBOL["1"]
+    for k in np.flatnonzero(windows["chord"] == alone).tolist():
+        other = k - 1 if k else 1
+        if other >= len(windows) or windows["chord"][other] == alone:
+            continue
+        if (int(windows["members"][other]) & TRIAD) >> (
+            int(windows["root_pc"][k]) - int(windows["root_pc"][other])
+        ) % 12 & 1:
+            for field in ("root_pc", "chord", "members"):
+                windows[field][k] = windows[field][other]

@@ -43,3 +43,15 @@ def test_no_chord_keeps_a_bass_that_has_been_left():
     bass = [(0, 2, 36), (2, 2, 47), (4, 4, 40)]
     harmony = find_harmony(score_of(bass, *blocks([60, 64, 67], [63, 66, 69], [64, 67, 71])))
     assert [chord_label(window, harmony.keys[0]) for window in harmony.windows] == ["C", "B7", "Emin"]
+
+
+def test_a_note_alone_carries_on_the_chord_it_belongs_to():
+    score = score_of([(0, 4, 67), (4, 4, 67), (8, 4, 69)], [(0, 4, 64), (8, 4, 65)], [(0, 4, 48), (8, 4, 53)])
+    assert heard(score) == [(0.0, "C maj"), (8.0, "F maj")]
+
+
+def test_an_opening_note_belongs_to_the_chord_to_come():
+    opening = score_of([(0, 4, 69), (4, 4, 69)], [(4, 4, 66)], [(4, 4, 62)], [(4, 4, 50)])
+    assert heard(opening) == [(0.0, "D maj")]
+    foreign = score_of([(0, 4, 70), (4, 4, 69)], [(4, 4, 66)], [(4, 4, 62)], [(4, 4, 50)])
+    assert heard(foreign) == [(0.0, "Bb 1"), (4.0, "D maj")]
