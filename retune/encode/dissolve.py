@@ -81,8 +81,7 @@ def _is_needed(score: Score) -> bool:
             message.control in _STEPS
             or (message.control == CC_RPN_LSB and message.value == RPN_MPE_CONFIGURATION[1])
         )
-        for track in score.tracks
-        for message in track.messages
+        for message in score.different_messages
     )
 
 

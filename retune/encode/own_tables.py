@@ -112,14 +112,10 @@ def absorbed(score: Score, tuning: Tuning, *, keys: bool = True) -> tuple[Score,
 
 
 def _has_tables(score: Score, *, keys: bool) -> bool:
-    if keys and any(_chooses_table(message) for track in score.tracks for message in track.messages):
+    messages = score.different_messages
+    if keys and any(map(_chooses_table, messages)):
         return True  # another table than ours
-    changes = (
-        read_change(message.data)
-        for track in score.tracks
-        for message in track.messages
-        if message.type == "sysex"
-    )
+    changes = (read_change(message.data) for message in messages if message.type == "sysex")
     return any(change is not None and (keys or change.channels is not None) for change in changes)
 
 

@@ -100,7 +100,8 @@ class _Run:
                 self.allocator.put(requests[k], lane, joins=joins)
                 k += 1
             if k == len(requests) or requests[k].on_tick != requests[settled].on_tick:
-                self.worst_cents = max(self.worst_cents, self._worst(requests[settled:k]))
+                if self.allocator.shared:
+                    self.worst_cents = max(self.worst_cents, self._worst(requests[settled:k]))
                 settled = k
 
     def _worst(self, requests: list[Request]) -> float:

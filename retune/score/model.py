@@ -144,6 +144,11 @@ class Score:
         return f"bar {int(bar)}, beat {float(beat):.3g}"
 
     @property
+    def different_messages(self) -> list[mido.Message | mido.MetaMessage]:
+        """Every message once, wherever it stands."""
+        return list({id(message): message for track in self.tracks for message in track.messages}.values())
+
+    @property
     def pitched(self) -> NDArray[np.bool_]:
         """(n_notes,) True where the note belongs to a part that is not percussion."""
         drums = np.array([part.is_percussion for part in self.parts], dtype=bool)
