@@ -5,6 +5,7 @@ from __future__ import annotations
 import fnmatch
 import glob
 import os
+import stat
 import tempfile
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
@@ -102,13 +103,17 @@ def _expanded(source: str, out: str) -> list[tuple[str, str]]:
         if not found:
             raise InputError(f"{plain(source)}: no MIDI files in this folder (.mid, .midi, .kar, .rmi, .smf)")
         return found
+    if _waits(source):
+        raise InputError(
+            f"{plain(source)}: this is a pipe or a device, which has no name for a result; use -o"
+        )
     if os.path.exists(source):
         return [(source, os.path.basename(source))]
     if glob.has_magic(source):
         root, pattern = _fixed_beginning(source)
         found = []
         for match in dict.fromkeys(_matches(root, pattern)):
-            files = _walk(match, out) if os.path.isdir(match) else [match]
+            files = _walk(match, out) if os.path.isdir(match) else [] if _waits(match) else [match]
             found += [(path, os.path.relpath(path, root or ".")) for path in files if not _below(path, out)]
         if found:
             return found
@@ -127,7 +132,9 @@ def _walk(folder: str, out: str) -> list[str]:
         found += [
             os.path.join(here, name)
             for name in sorted(files)
-            if not name.startswith(".") and Path(name).suffix.lower() in MIDI_SUFFIXES
+            if not name.startswith(".")
+            and Path(name).suffix.lower() in MIDI_SUFFIXES
+            and not _waits(os.path.join(here, name))
         ]
     return found
 
@@ -158,6 +165,15 @@ def _matches(folder: str, pattern: Sequence[str]) -> Iterator[str]:
                 yield from _matches(os.path.join(folder, name), rest)
     elif os.path.lexists(os.path.join(folder, part)):
         yield from _matches(os.path.join(folder, part), rest)
+
+
+def _waits(path: str) -> bool:
+    """True for a pipe, a socket or a device, where a reader may wait forever."""
+    try:
+        mode = os.stat(path).st_mode
+    except (OSError, ValueError):
+        return False
+    return not (stat.S_ISREG(mode) or stat.S_ISDIR(mode))
 
 
 def _names(folder: str) -> list[str]:

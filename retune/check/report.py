@@ -119,6 +119,7 @@ class CheckReport:
     error: Realised | None  # None: nobody said what was meant
     allowed_error_cents: float
     channels: int
+    ports: int
     measured: Measured = field(repr=False, compare=False)
     remarks: tuple[Remark, ...] = ()
 

@@ -105,6 +105,11 @@ class Sounding:
         """How many channels (of all ports) carry notes."""
         return len(distinct(self.notes["port"].astype(np.int64) * 16 + self.notes["channel"]))
 
+    @property
+    def ports(self) -> int:
+        """How many ports (groups of a clip) carry notes."""
+        return len(distinct(self.notes["port"].astype(np.int64)))
+
     def scaled(self, factor: float) -> Sounding:
         """The same with all ticks multiplied by `factor` and rounded (other ticks per quarter)."""
         if factor == 1.0:

@@ -100,6 +100,7 @@ def check(
         error=error,
         allowed_error_cents=allowed,
         channels=both.decoded.channels,
+        ports=both.decoded.ports,
         measured=Measured(
             both=both,
             harmony=harmony,

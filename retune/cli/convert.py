@@ -157,13 +157,13 @@ def command(
         make_folder(parts_dir)
     _write(conversion, output_path, read, beside)
     if report_path is not None:
-        write_output(report_path, to_json(conversion.report))
+        write_output(report_path, to_json(_document(conversion, output_path)))
     if depfile_path is not None:
         _write_depfile(depfile_path, conversion, output_path, read)
     remarks = (*conversion.remarks, *idle_options(conversion, given))
     print_remarks(remarks, name=inputs[0], quiet=quiet)
     if as_json:
-        print_json(conversion.report)
+        print_json(_document(conversion, output_path))
     elif not quiet and STANDARD_STREAM not in (output_path, *beside):
         _print_summary(conversion, output_path)
 
@@ -238,7 +238,7 @@ def _write(
     if output_path == STANDARD_STREAM:
         write_output(output_path, conversion.files[0].data)
         return
-    results = [file.beside(output_path) for file in conversion.files]
+    results = _written(conversion, output_path)
     refuse_overwriting(read, (*results, *beside))  # of several files the names are known only now
     write_together([(path, file.data) for path, file in zip(results, conversion.files, strict=True)])
 
@@ -265,8 +265,18 @@ def _midi_suffixes() -> frozenset[str]:
     return MIDI_SUFFIXES
 
 
+def _document(conversion: Conversion, output_path: str) -> dict[str, Any]:
+    """Return the report of a conversion, with where its files are."""
+    return {**conversion.report, "written": _written(conversion, output_path)}
+
+
+def _written(conversion: Conversion, output_path: str) -> list[str]:
+    """Return where the files of a conversion are; nowhere, if standard output got them."""
+    return [] if output_path == STANDARD_STREAM else [file.beside(output_path) for file in conversion.files]
+
+
 def _write_depfile(path: str, conversion: Conversion, output_path: str, sources: tuple[str, ...]) -> None:
-    targets = [file.beside(output_path) for file in conversion.files]
+    targets = _written(conversion, output_path)
     write_output(path, depfile([(targets, [source for source in sources if source != STANDARD_STREAM])]))
 
 
@@ -274,8 +284,8 @@ def _print_summary(conversion: Conversion, output_path: str) -> None:
     from retune.cli.summary import conversion_summary
 
     click.echo(conversion_summary(conversion), nl=False)
-    for file in conversion.files:
-        click.echo(f"written: {plain(file.beside(output_path))}")
+    for path in _written(conversion, output_path):
+        click.echo(f"written: {plain(path)}")
 
 
 def _converted(

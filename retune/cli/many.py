@@ -17,7 +17,7 @@ from retune.cli.printing import print_json
 from retune.cli.tables import table
 from retune.errors import OutputError, SomeFilesFailed
 from retune.files import STANDARD_STREAM, check_target, write_output
-from retune.wording import plain
+from retune.wording import count, plain
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 
 FORMAT = 1
 """Number of the JSON's own format, raised when its structure changes."""
+SHOWN_REMARKS = 5
+"""Most remarks on one file that are said at once."""
+NARROW_COLUMNS = 60  # below, a bar and its numbers would need more than one line
 DONE = ("converted", "mended", "up to date")
 
 
@@ -144,16 +147,17 @@ def batch_values(result: BatchResult) -> dict[str, Any]:
 
 
 def summary(result: BatchResult, out_dir: str, seconds: float) -> str:
-    """Return what became of the files: a row for each outcome, and one for each reason why files were refused."""
+    """Return what became of the files: a row for each outcome, and one for each reason shared by several refused."""
     rows = [(str(result.counts.get(status, 0)), status, "") for status in DONE]
     reasons: dict[str, list[str]] = {}
     for row in result.refused:
         reasons.setdefault(_reason(row), []).append(row.source)
-    for reason, sources in sorted(reasons.items(), key=lambda item: -len(item[1])):
-        more = f" and {len(sources) - 1} more" if len(sources) > 1 else ""
-        rows.append((str(len(sources)), "refused", f"{sources[0]}{more}: {reason}"))
-    if not reasons:
-        rows.append(("0", "refused", ""))
+    common = {reason: sources for reason, sources in reasons.items() if len(sources) > 1}
+    for reason, sources in sorted(common.items(), key=lambda item: -len(item[1])):
+        rows.append((str(len(sources)), "refused", f"{sources[0]} and {len(sources) - 1} more: {reason}"))
+    single = len(reasons) - len(common)  # each was told when it came
+    if single or not common:
+        rows.append((str(single), "refused", ""))
     rate = len(result.rows) / max(seconds, 1e-9)
     last = f"{seconds:.1f} s, {rate:.3g} files a second; results in {plain(out_dir)}\n"
     return table(("files", "became", ""), rows, right=(0,)) + last
@@ -168,7 +172,9 @@ def _lines(row: Row, *, quiet: bool) -> list[str]:
     """Return what to say at once of a file: why it was refused, or what there is to know of its conversion."""
     lines = [row.reason] if row.reason else []
     if not quiet and row.status != "up to date":
-        lines += [f"{row.source}: {remark}" for remark in row.remarks]
+        lines += [f"{row.source}: {remark}" for remark in row.remarks[:SHOWN_REMARKS]]
+        if (more := len(row.remarks) - SHOWN_REMARKS) > 0:
+            lines.append(f"{row.source}: and {count(more, 'more remark')}; --manifest lists all")
     return [f"retune: {plain(line)}" for line in lines]
 
 
@@ -238,7 +244,15 @@ def _progress(total: int, *, shown: bool) -> Iterator[Callable[[list[str]], None
             return Text(f"{task.speed:.3g} files/s" if task.speed else "")
 
     console = Console(stderr=True)
-    columns = (BarColumn(), MofNCompleteColumn(), Rate(), TimeRemainingColumn(), "left")
+    columns: tuple[ProgressColumn | str, ...] = (
+        BarColumn(),
+        MofNCompleteColumn(),
+        Rate(),
+        TimeRemainingColumn(),
+        "left",
+    )
+    if console.width < NARROW_COLUMNS:
+        columns = (MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, console=console, transient=True) as progress:
         bar = progress.add_task("", total=total)
 

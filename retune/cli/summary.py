@@ -34,6 +34,8 @@ def _heading(conversion: Conversion) -> str:
         f"{count(len(score.notes), 'note')} in {count(len(score.parts), 'part')}, {count(windows, 'window')}"
     )
     used = count(conversion.checked.channels, "channel")
+    if conversion.checked.ports > 1:
+        used += f" of {conversion.checked.ports} ports"
     if len(conversion.files) > 1:
         used += f" in {len(conversion.files)} files"
     return f"{title}{music}; encoded as {conversion.analysis.options.encoding}, {used}\n\n"

@@ -18,6 +18,7 @@ source).
 """
 
 
+_MOST_SIGNS = 2
 FIFTHS_ABOVE_ROOT = (0, -5, 2, -3, 4, -1, -6, 1, -4, 3, -2, 5)
 """Way on the line of fifths from a root to the tone so many semitones above it: minor second, major second …"""
 OTHER_FIFTHS = {6: 6, 8: 8, 9: -9, 3: 9, 10: 10}
@@ -70,7 +71,13 @@ def spell_in_chord(pc: int, window: np.void, key: np.void) -> str:
     step = (pc - int(window["root_pc"])) % 12
     if chord < 0 or step not in CHORD_TYPES[chord].intervals:
         return spell(pc, int(key["fifths"]), minor=bool(key["minor"]))
-    return name_of_fifth(_root_place(window, key) + fifths_above_root(step, chord))
+    return name_within_reach(_root_place(window, key) + fifths_above_root(step, chord))
+
+
+def name_within_reach(place: int) -> str:
+    """Name of a place on the line of fifths; where it would take three signs, that of the same key on a piano."""
+    name = name_of_fifth(place)
+    return name if len(name) <= 1 + _MOST_SIGNS else spell((7 * place) % 12, 0)
 
 
 def fifths_above_root(step: int, chord: int) -> int:

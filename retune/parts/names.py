@@ -6,14 +6,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from retune.harmony.model import Role
-from retune.harmony.spelling import LETTERS, fifths_above_root, name_of_fifth, spell
+from retune.harmony.spelling import LETTERS, fifths_above_root, name_within_reach, spell
 from retune.harmony.vocabulary import CHORD_TYPES
 from retune.parts.places import REACH
 
 if TYPE_CHECKING:
     from retune.harmony import Harmony
 
-_MOST_SIGNS = 2
 _SIGNS = {-2: "𝄫", -1: "♭", 0: "", 1: "♯", 2: "𝄪"}
 _ASCII_SIGNS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
 _FRACTIONS = {0.25: "¼", 0.5: "½", 0.75: "¾", 1 / 3: "⅓", 2 / 3: "⅔"}
@@ -85,8 +84,7 @@ def chord_tone(root: str, semitones: int, chord: int) -> str:
     """Return the name of a chord tone by its degree above the spelled root: the third of E major is G♯."""
     up = fifths_above_root(semitones, chord)
     place = LETTERS.index(root[0]) - 1 + 7 * (root.count("♯") - root.count("♭")) + up
-    name = name_of_fifth(place)
-    return name if len(name) <= 1 + _MOST_SIGNS else spell((7 * place) % 12, 0)
+    return name_within_reach(place)
 
 
 def chord_words(root: str, chord: int) -> str:

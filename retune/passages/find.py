@@ -176,9 +176,9 @@ def _tables(
                 last_window=end - 1,
                 start_tick=int(harmony.windows["start_tick"][first]),
                 end_tick=int(harmony.windows["end_tick"][end - 1]),
-                offsets_cents=tuple(float(c) for c in np.round(table, 2)),
+                offsets_cents=tuple(float(c) for c in np.round(table, 2) + 0.0),
                 retuned=tuple(int(s) for s in np.flatnonzero(changed)),
-                worst_cents=round(_worst(wants, here, table), 2),
+                worst_cents=round(_worst(wants, here, table), 2) + 0.0,
             )
         )
         current, known = table, known | used

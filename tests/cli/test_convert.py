@@ -72,6 +72,7 @@ def test_json_and_report_are_the_same_document(tmp_path):
     result = run("convert", HYMN, "-o", tmp_path / "out.mid", "--json", "--report", report)
     shown = json.loads(result.out)
     assert shown == json.loads(report.read_bytes())
+    assert shown["written"] == [str(tmp_path / "out.mid")]
     assert shown["format"] == 1
     assert shown["check"]["ok"] is True
     figures = {

@@ -3,7 +3,7 @@
 import pytest
 
 from retune.harmony import Hint, find_harmony
-from retune.harmony.spelling import chord_label, spell
+from retune.harmony.spelling import chord_label, name_within_reach, pitch_class_of, spell
 from tests.harmony.build import TPQ, blocks, score_of
 
 
@@ -33,6 +33,13 @@ def test_chromatic_notes_in_c_major(pc, name):
 @pytest.mark.parametrize(("pc", "name"), [(8, "G♯"), (6, "F♯"), (1, "C♯"), (10, "B♭"), (3, "D♯")])
 def test_chromatic_notes_in_a_minor(pc, name):
     assert spell(pc, 0, minor=True) == name
+
+
+def test_no_note_takes_three_signs():
+    places = {place: name_within_reach(place) for place in range(-30, 31)}
+    assert all(len(name) <= 3 for name in places.values())
+    assert {pitch_class_of(name) for name in places.values()} == set(range(12))
+    assert all(pitch_class_of(name) == 7 * place % 12 for place, name in places.items())
 
 
 def test_label_with_bass():
