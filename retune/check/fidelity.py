@@ -11,7 +11,19 @@ from retune.check.kept_events import CLIP_FORMAT, changed_events, lost_names
 from retune.check.kept_settings import changed_settings
 from retune.check.sounding import IntArray
 
-_SETTINGS = {"volume": "volume", "pan": "pan", "expression": "expression", "sustain": "sustain pedal"}
+_DIFFERENCES = {
+    "releases_moved": {"release_tick": "release is at another tick"},
+    "velocities_changed": {"velocity": "note has another velocity"},
+    "release_velocities_changed": {"release_velocity": "release has another velocity"},
+    "programs_changed": {"program": "note has another program"},
+    "controllers_changed": {
+        "volume": "note has another volume",
+        "pan": "note has another pan",
+        "expression": "note has another expression",
+        "sustain": "note has another sustain pedal",
+    },
+}
+"""Counts of `Fidelity`: columns of notes that are compared, and what to say of each."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,89 +58,74 @@ class Fidelity:
 
 def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
     """Counts, and one line for each kind of change: how many, and the first place."""
-    score, original, decoded = both.score, both.original.notes, both.decoded.notes
-    mine, theirs = both.pairs
-    has_tracks = both.decoded.format != CLIP_FORMAT
-    is_lost = np.ones(len(score.notes), dtype=bool)
-    is_lost[mine] = False
-    lost = np.flatnonzero(is_lost)
-    added = np.flatnonzero(both.place < 0)
     problems: list[str] = []
+    counts = {"notes_lost": _lost(both, problems), "notes_added": _added(both, problems)}
+    for name, columns in _DIFFERENCES.items():
+        counts[name] = sum(_differ(both, problems, column, what) for column, what in columns.items())
+    counts["ranges_unsaid"] = _zone_ranges(both, problems)
+    counts["releases_lost"] = _unreleased(both, problems)
+    what = "note is a drum or no longer one"
+    counts["percussion_changed"] = _differ(both, problems, "percussion", what)
+    has_tracks = both.decoded.format != CLIP_FORMAT
+    counts["tracks_changed"] = _other_tracks(both, problems) if has_tracks else 0
+    counts["events_lost"], counts["events_added"] = changed_events(both, problems)
+    told = ("controllers_changed", "programs_changed", "events_lost", "events_added")
+    counts["settings_changed"] = 0 if any(counts[name] for name in told) else changed_settings(both, problems)
+    counts["names_lost"] = lost_names(both, problems)
+    counts["ticks_lost"] = max(0, both.score.end_tick - both.decoded.end_tick)
+    if counts["ticks_lost"]:
+        problems.append(f"the file ends {counts['ticks_lost']} ticks early")
+    events = len(both.original.events) + len(both.original.stored)
+    return Fidelity(notes=len(both.score.notes), events=events, **counts), problems
 
-    def differ(column: str, before: IntArray, what: str) -> int:
-        changed = np.flatnonzero(before != decoded[column][theirs])
-        if len(changed):
-            note = mine[changed[0]]
-            values = f"{before[changed[0]]} became {decoded[column][theirs[changed[0]]]}"
-            problems.append(f"{counted(len(changed), what)}; first {note_at(score, int(note))}: {values}")
-        return len(changed)
 
-    if len(lost):
-        problems.append(f"{counted(len(lost), 'note is missing')}; first {note_at(score, int(lost[0]))}")
+def _lost(both: Comparison, problems: list[str]) -> int:
+    """Notes of the original that nothing plays."""
+    is_lost = np.ones(len(both.score.notes), dtype=bool)
+    is_lost[both.pairs[0]] = False
+    return _tell(both, problems, np.flatnonzero(is_lost), "note is missing")
+
+
+def _added(both: Comparison, problems: list[str]) -> int:
+    """Notes that are not in the original."""
+    added = np.flatnonzero(both.place < 0)
     if len(added):
-        row = decoded[added[0]]
-        where = f"{key_name(int(row['key']))} at {score.where(int(row['onset_tick']))}"
+        row = both.decoded.notes[added[0]]
+        where = f"{key_name(int(row['key']))} at {both.score.where(int(row['onset_tick']))}"
         problems.append(f"{counted(len(added), 'note is not in the original')}; first {where}")
-    releases = differ("release_tick", score.notes["release_tick"][mine], "release is at another tick")
-    velocities = differ("velocity", original["velocity"][mine], "note has another velocity")
-    softness = differ("release_velocity", original["release_velocity"][mine], "release has another velocity")
-    programs = differ("program", original["program"][mine], "note has another program")
-    settings = sum(
-        differ(name, original[name][mine], f"note has another {what}") for name, what in _SETTINGS.items()
-    )
-    unsaid = _zone_ranges(both, problems)
-    unreleased = _unreleased(both, problems)
-    drums = differ("percussion", original["percussion"][mine], "note is a drum or no longer one")
-    tracks = _other_tracks(both, problems) if has_tracks else 0
-    events_lost, events_added = changed_events(both, problems)
-    told = settings + programs + events_lost + events_added
-    others = 0 if told else changed_settings(both, problems)
-    names_lost = lost_names(both, problems)
-    ticks_lost = max(0, score.end_tick - both.decoded.end_tick)
-    if ticks_lost:
-        problems.append(f"the file ends {ticks_lost} ticks early")
-    return Fidelity(
-        notes=len(score.notes),
-        events=len(both.original.events) + len(both.original.stored),
-        notes_lost=len(lost),
-        notes_added=len(added),
-        releases_moved=releases,
-        velocities_changed=velocities,
-        release_velocities_changed=softness,
-        programs_changed=programs,
-        controllers_changed=settings,
-        settings_changed=others,
-        ranges_unsaid=unsaid,
-        releases_lost=unreleased,
-        percussion_changed=drums,
-        tracks_changed=tracks,
-        events_lost=events_lost,
-        events_added=events_added,
-        names_lost=names_lost,
-        ticks_lost=ticks_lost,
-    ), problems
+    return len(added)
+
+
+def _differ(both: Comparison, problems: list[str], column: str, what: str) -> int:
+    """Notes that have another value in a column; releases count as the score has mended them."""
+    mine, theirs = both.pairs
+    notes = both.score.notes if column == "release_tick" else both.original.notes
+    before, after = notes[column][mine], both.decoded.notes[column][theirs]
+    changed = np.flatnonzero(before != after)
+    values = f": {before[changed[0]]} became {after[changed[0]]}" if len(changed) else ""
+    return _tell(both, problems, mine[changed], what, values)
+
+
+def _tell(both: Comparison, problems: list[str], notes: IntArray, what: str, values: str = "") -> int:
+    """Count notes of the original with something amiss, and say where the first one is."""
+    if len(notes):
+        place = note_at(both.score, int(notes[0]))
+        problems.append(f"{counted(len(notes), what)}; first {place}{values}")
+    return len(notes)
 
 
 def _zone_ranges(both: Comparison, problems: list[str]) -> int:
     """Notes whose bend range a receiver that knows no zones has not been told."""
-    _, theirs = both.pairs
-    found = np.flatnonzero(both.decoded.notes["zone_range"][theirs])
-    if len(found):
-        place = note_at(both.score, int(both.pairs[0][found[0]]))
-        text = counted(len(found), "note is bent by a range that only a receiver of MPE zones knows")
-        problems.append(f"{text}; first {place}")
-    return len(found)
+    mine, theirs = both.pairs
+    unsaid = mine[both.decoded.notes["zone_range"][theirs]]
+    return _tell(both, problems, unsaid, "note is bent by a range that only a receiver of MPE zones knows")
 
 
 def _unreleased(both: Comparison, problems: list[str]) -> int:
     """Notes that no note-off ends; all notes off is no substitute (MIDI 1.0 p. 20)."""
     mine, theirs = both.pairs
     lost = both.decoded.notes["unreleased"][theirs] & ~both.original.notes["unreleased"][mine]
-    found = np.flatnonzero(lost)
-    if len(found):
-        place = note_at(both.score, int(mine[found[0]]))
-        problems.append(f"{counted(len(found), 'note is never released')}; first {place}")
-    return len(found)
+    return _tell(both, problems, mine[lost], "note is never released")
 
 
 def _other_tracks(both: Comparison, problems: list[str]) -> int:
@@ -139,8 +136,4 @@ def _other_tracks(both: Comparison, problems: list[str]) -> int:
     if len(both.decoded.track_names) > len(names):
         first = np.array([*map(names.index, names), *range(len(names), len(both.decoded.track_names))])
         before, after = first[before], first[after]
-    moved = np.flatnonzero(before != after)
-    if len(moved):
-        place = note_at(both.score, int(mine[moved[0]]))
-        problems.append(f"{counted(len(moved), 'note is in another track')}; first {place}")
-    return len(moved)
+    return _tell(both, problems, mine[before != after], "note is in another track")
