@@ -142,6 +142,17 @@ class Placement(NamedTuple):
     shared: dict[int, tuple[Move, ...]]  # notes that got a tuning not their own: its course
     cut: dict[int, int]  # notes whose channel was given away while a pedal (or mono mode) held them: tick
 
+    @classmethod
+    def of_none(cls, n_notes: int) -> Placement:
+        """No note is placed yet."""
+        return cls(np.full(n_notes, -1, np.int64), np.zeros(n_notes, np.int64), {}, {})
+
+    def take(self, notes: IntArray, other: Placement) -> None:
+        """Place some notes as another placement has them."""
+        self.lane[notes], self.start_value[notes] = other.lane[notes], other.start_value[notes]
+        self.shared.update(other.shared)
+        self.cut.update(other.cut)
+
 
 @dataclass(slots=True, kw_only=True)
 class Lanes:
@@ -160,6 +171,11 @@ class Lanes:
 
     def __post_init__(self) -> None:
         self.held = {instrument: [lane] for instrument, lane in self.homes.items()}
+
+    def by_number(self) -> dict[int, Lane]:
+        """All channels, held or not."""
+        held = (lane for lanes in self.held.values() for lane in lanes)
+        return {lane.number: lane for lane in (*self.pool, *self.further, *held)}
 
     def take_new(self, instrument: int) -> Lane | None:
         """A channel nobody holds, for keeps."""

@@ -97,9 +97,7 @@ def _place_in_zones(music: Music, zone_of: dict[int, Zone], *, keep_10_free: boo
     """Give every note in a zone a member channel."""
     n = len(music.score.notes)
     rested = rested_ticks(music.score)
-    lane, value = np.full(n, -1, np.int64), np.zeros(n, np.int64)
-    shared: dict[int, tuple[tuple[int, int], ...]] = {}
-    cut: dict[int, int] = {}
+    placement = Placement.of_none(n)
     lanes: dict[int, dict[int, Lane]] = {}
     for index in music.tuned:
         zone = zone_of[index]
@@ -109,17 +107,9 @@ def _place_in_zones(music: Music, zone_of: dict[int, Zone], *, keep_10_free: boo
         demand = demand_of(music, rested, [index])
         make = partial(_zone_lanes, index, members)
         placed, used = place_notes(demand, music.wanted, make, n, {index: float(music.steps[index])})
-        lane[demand.note], value[demand.note] = placed.lane[demand.note], placed.start_value[demand.note]
-        shared.update(placed.shared)
-        cut.update(placed.cut)
-        lanes.setdefault(zone.port, {}).update({a.number: a for a in [*used.pool, *used.held[index]]})
-    return Spread(
-        music=music,
-        lanes=lanes,
-        further_ports={},
-        placement=Placement(lane=lane, start_value=value, shared=shared, cut=cut),
-        rested=rested,
-    )
+        placement.take(demand.note, placed)
+        lanes.setdefault(zone.port, {}).update(used.by_number())
+    return Spread(music=music, lanes=lanes, further_ports={}, placement=placement, rested=rested)
 
 
 def _zone_lanes(index: int, members: Iterable[int]) -> Lanes:

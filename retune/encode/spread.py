@@ -63,9 +63,7 @@ def spread_notes(
     """
     n = len(music.score.notes)
     rested = rested_ticks(music.score)
-    lane, value = np.full(n, -1, np.int64), np.zeros(n, np.int64)
-    shared: dict[int, tuple[tuple[int, int], ...]] = {}
-    cut: dict[int, int] = {}
+    placement = Placement.of_none(n)
     lanes: dict[int, dict[int, Lane]] = {}
     ports = _Ports(max((i.port for i in music.instruments), default=0) + 1)
     steps = {i: float(music.steps[i]) for i in music.tuned}
@@ -74,24 +72,10 @@ def spread_notes(
         silent_at = rested if tails else music.score.notes["sounding_end_tick"]
         demand = demand_of(music, silent_at, [i.index for i in mine])
         channels = _Channels(music, port, mine, demand, ports if further else None, reserved)
-        placement, used = place_notes(demand, music.wanted, channels.make, n, steps, joint=joint)
-        lane[demand.note], value[demand.note] = (
-            placement.lane[demand.note],
-            placement.start_value[demand.note],
-        )
-        shared.update(placement.shared)
-        cut.update(placement.cut)
-        lanes[port] = {
-            a.number: a
-            for a in [*used.pool, *used.further, *(a for held in used.held.values() for a in held)]
-        }
-    return Spread(
-        music=music,
-        lanes=lanes,
-        further_ports=ports.opened,
-        placement=Placement(lane=lane, start_value=value, shared=shared, cut=cut),
-        rested=rested,
-    )
+        placed, used = place_notes(demand, music.wanted, channels.make, n, steps, joint=joint)
+        placement.take(demand.note, placed)
+        lanes[port] = used.by_number()
+    return Spread(music=music, lanes=lanes, further_ports=ports.opened, placement=placement, rested=rested)
 
 
 def rested_ticks(score: Score) -> IntArray:
