@@ -1,4 +1,4 @@
-"""Fewest retunings: harmony and ratios → stretches that one fixed table of offsets can serve.
+"""Fewest retunings: harmony and ratios → passages that one fixed table of offsets can serve.
 
 For instruments that can only be retuned between passages: a keyboard with a twelve-note table, a harp, the
 strings of a guitar. A consumer of the analysis; it adds no second road.

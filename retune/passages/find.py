@@ -1,9 +1,9 @@
-"""The fewest stretches that one fixed table each can serve, by exact dynamic programming.
+"""The fewest passages that one fixed table each can serve, by exact dynamic programming.
 
 A table T serves a window if some displacement c of the window, inside the drift limit, puts every chord tone
 within the tolerance of its ratio: |T[slot] − c − t| <= tolerance. Eliminating c leaves bounds on differences of
 slots and on the slots themselves: a system of difference constraints, which has a solution exactly if its graph
-has no negative cycle (R. Bellman, *Quart. Appl. Math.* 16, 1958, 87–90; from memory). A stretch that can be
+has no negative cycle (R. Bellman, *Quart. Appl. Math.* 16, 1958, 87–90; from memory). A passage that can be
 served can be served in any part, so the longest reach from every window says all there is to know.
 """
 
@@ -113,7 +113,7 @@ def _closed(bound: Floats) -> Floats | None:
 
 
 def _reaches(boxes: Floats, score: Score, harmony: Harmony, tolerance: float) -> Ints:
-    """(windows,) first window after each that a stretch beginning there can no longer include."""
+    """(windows,) first window after each that a passage beginning there can no longer include."""
     count = len(boxes)
     reach = np.zeros(count, dtype=np.int64)
     for start in range(count):
@@ -186,9 +186,9 @@ def _tables(
 
 
 def _table(boxes: Floats, slots: int) -> tuple[Floats, NDArray[np.bool_]]:
-    """The middle of all tables that serve a stretch, and which slots it uses."""
+    """The middle of all tables that serve a passage, and which slots it uses."""
     closed = _closed(boxes.min(axis=0))
-    assert closed is not None  # the stretch was chosen because it can be served
+    assert closed is not None  # the passage was chosen because it can be served
     highest, lowest = closed[:slots, slots], -closed[slots, :slots]
     used = np.isfinite(highest) & np.isfinite(lowest)
     middle = np.zeros(slots)

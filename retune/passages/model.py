@@ -8,7 +8,7 @@ from typing import Any
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Passage:
-    """A stretch of windows served by one fixed table.
+    """Some windows in a row, served by one fixed table.
 
     `offsets_cents` holds what each slot (a pitch class, or a part) is tuned to, from equal temperament; slots
     that no chord tone of the passage uses keep what they had before. `worst_cents` is how far the worst
