@@ -73,7 +73,7 @@ def distinct_messages(messages: list[mido.Message]) -> tuple[list[mido.Message],
 
     What is read from a message need be read only once for all places where it stands.
     """
-    different = {id(message): message for message in messages}
+    different = dict(zip(map(id, messages), messages, strict=True))
     number = dict(zip(different, range(len(different)), strict=True))
     which = np.fromiter(map(number.__getitem__, map(id, messages)), np.int64, len(messages))
     return list(different.values()), which

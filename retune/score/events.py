@@ -4,7 +4,7 @@ The parser behind this module stops at the first fault of a track, and three fau
 all: running status kept across a sysex event (it reads the notes as sysex), the delta time of a meta
 event of an unknown type (it is lost, and the rest of the track sounds early), and `F7` packets (they turn
 into plain sysex). So every track is walked here first. A regular expression takes each clean stretch of
-channel events in one step.
+channel events in one step, some thousand events at a time, so that what takes them apart holds few at once.
 
 Events the parser cannot represent travel beside it: the track holds a stand-in, a sequencer-specific meta
 event whose data is an index into `asides`, and the reader puts the real message in its place.
@@ -26,7 +26,7 @@ STATUS_OF_TWO, STATUS_OF_ONE = rb"[\x80-\xbf\xe0-\xef]", rb"[\xc0-\xdf]"  # MIDI
 RUNNING_TWO, RUNNING_ONE = rb"(?:" + VLQ + DATA + DATA + rb")*+", rb"(?:" + VLQ + DATA + rb")*+"
 _RUN_OF_TWO = STATUS_OF_TWO + DATA + DATA + RUNNING_TWO
 _RUN_OF_ONE = STATUS_OF_ONE + DATA + RUNNING_ONE
-_CLEAN = re.compile(rb"(?:" + VLQ + rb"(?:" + _RUN_OF_TWO + rb"|" + _RUN_OF_ONE + rb"))*+")
+_CLEAN = re.compile(rb"(?:" + VLQ + rb"(?:" + _RUN_OF_TWO + rb"|" + _RUN_OF_ONE + rb")){0,4096}+")
 _STATUS_RUN = re.compile(VLQ + rb"(?:(?=([\x80-\xef]))(?:" + _RUN_OF_TWO + rb"|" + _RUN_OF_ONE + rb"))")
 LONG_VLQ = rb"[\x80-\xff]*+[\x00-\x7f]"
 _LONG_VLQ = re.compile(LONG_VLQ)

@@ -86,13 +86,12 @@ def _split(
             delta(value[quantity.group()])
             event(numbers[stretch[quantity.end() :]])
             continue
-        for run in _RUN.finditer(stretch):
-            before, of_two, of_one, running = run.groups()
+        for before, of_two, of_one, running in _RUN.findall(stretch):
             first = of_two or of_one
             delta(value[before])
             event(numbers[first])
             if running:
-                for before, data in _RUNNING[of_two is None].findall(running):
+                for before, data in _RUNNING[not of_two].findall(running):
                     delta(value[before])
                     event(numbers[first[:1] + data])
     return deltas, events

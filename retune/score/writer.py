@@ -86,9 +86,9 @@ def _events(track: Track, deltas: Sequence[int], quantities: _Quantities) -> byt
     goes_on = np.zeros(len(which), dtype=np.int64)
     goes_on[1:] = (status[1:] == status[:-1]) & (status[1:] < _FIRST_OTHER_STATUS)
     forms = whole + [event[1:] for event in whole]
-    pieces = [quantities[delta] for delta in deltas for _ in range(2)]
-    pieces[1:-1:2] = [forms[form] for form in (which + goes_on * len(whole)).tolist()]
-    pieces[-1] = END_OF_TRACK
+    pieces = [END_OF_TRACK] * (2 * len(deltas))
+    pieces[::2] = map(quantities.__getitem__, deltas)
+    pieces[1:-1:2] = map(forms.__getitem__, (which + goes_on * len(whole)).tolist())
     return b"".join(pieces)
 
 
