@@ -75,6 +75,12 @@ def test_every_command_on_a_page_is_one_the_program_takes(page):
             pass
 
 
+def test_examples_are_found():
+    """Or the tests of them would pass whatever the pages say."""
+    assert len(SPOKEN.findall(CONSOLE.sub("", read(ROOT / "README.md")))) >= 6
+    assert len(CONSOLE.findall(read(ROOT / "README.md"))) >= 4
+
+
 NUMBER = re.compile(r"[+-]?\d+(?:\.\d+)?")
 
 

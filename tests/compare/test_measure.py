@@ -108,9 +108,11 @@ def test_every_preset_and_kind_is_measured(pump_compared):
 
 def test_presets_start_from_the_options_given():
     """With a drift limit of 0 every root stays on its equal-tempered pitch, in every preset."""
-    for tuning in compare(analysis_of(PUMP, PUMP_ROOTS, drift_limit_cents=0.0)).tunings:
-        if tuning.kind == "solved":
-            assert tuning.figures.displacement_max_cents == pytest.approx(0.0, abs=1e-6)
+    tunings = compare(analysis_of(PUMP, PUMP_ROOTS, drift_limit_cents=0.0)).tunings
+    solved = [tuning for tuning in tunings if tuning.kind == "solved"]
+    assert [tuning.name for tuning in solved] == list(PRESETS)
+    for tuning in solved:
+        assert tuning.figures.displacement_max_cents == pytest.approx(0.0, abs=1e-6)
 
 
 def test_roots_that_do_not_sound_are_placed_by_the_ratios():
@@ -178,7 +180,9 @@ def test_music_without_harmony_has_empty_figures():
     line = score_of([(0, 0, 1, 60), (0, 1, 1, 62), (0, 2, 1, 64)])
     harmony = find_harmony(line)
     analysis = Analysis(score=line, harmony=harmony, ratios=choose_ratios(harmony), options=Options())
-    for tuning in compare(analysis).tunings:
+    tunings = compare(analysis).tunings
+    assert len(tunings) > len(PRESETS)
+    for tuning in tunings:
         values = tuning.as_json()
         assert values["mean_deviation_cents"] is None
         assert values["beats_per_second"] is None

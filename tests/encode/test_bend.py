@@ -120,6 +120,7 @@ def test_released_notes_ring_out_unbent_while_there_are_channels():
     chords = [in_order(*(note(480 * k, 480 * k + 480, 60 + i + k) for i in range(3))) for k in range(4)]
     offsets = [float(10 * k + i) for k in range(4) for i in range(3)]
     heard = hear(encoded([in_order(*chords)], offsets).files[0].data)
+    assert len(heard) == len(offsets)
     for h in heard:
         assert all(tick >= h.off + 480 for tick, _ in h.ringing)  # until the chord after the next
 

@@ -167,7 +167,9 @@ def test_controllers_reach_the_further_port():
     tracks = [sorted([*events, *chord(TWENTY)], key=lambda e: (e[0], not e[1].startswith("control")))]
     score = score_of(tracks)
     result = encode(score, tuning_of(score, TWENTY), Options(when_full="ports"))
-    for h in hear(result.files[0].data):
+    heard = hear(result.files[0].data)
+    assert len(heard) == len(TWENTY)
+    for h in heard:
         assert h.state.controls[7] == 80
         assert h.settings[11] == [(240, 50)]
         assert h.curve[-1][1] == pytest.approx(TWENTY[h.velocity - 1] + 100, abs=0.05)

@@ -165,7 +165,9 @@ def test_pedals_keep_their_place_between_the_notes_of_a_tick():
         (1920, "control_change channel=0 control=64 value=0"),
     ]
     data = retuned(events, (0.0, THIRD, FIFTH, 5.0, THIRD + 5, FIFTH + 5))
-    for h in hear(data):
+    heard = hear(data)
+    assert len(heard) == 6
+    for h in heard:
         assert h.state.controls.get(64, 0) == (127 if h.on == 0 else 0)
         if h.on == 960:
             assert h.settings[64] == [(960, 127)]
@@ -210,7 +212,9 @@ def test_bends_of_the_input_are_added():
         (480, "pitchwheel channel=0 pitch=-8192"),
         (720, "pitchwheel channel=0 pitch=0"),
     ]
-    for h in hear(retuned(events)):
+    heard = hear(retuned(events))
+    assert len(heard) == 3
+    for h in heard:
         offset = {60: 0.0, 64: THIRD, 67: FIFTH}[h.key]
         assert [t for t, _ in h.curve] == [0, 240, 480, 720]
         assert np.allclose([c for _, c in h.curve], [offset, offset + 100, offset - 200, offset], atol=0.04)
@@ -229,7 +233,9 @@ RANGE_12 = [
 
 def test_a_wider_range_of_the_input_is_kept_where_it_bends():
     data = retuned([*RANGE_12, *triad(), (480, "pitchwheel channel=0 pitch=4096")])
-    for h in hear(data):
+    heard = hear(data)
+    assert len(heard) == 3
+    for h in heard:
         assert h.state.range == 12
         assert h.curve[-1][1] - h.curve[0][1] == pytest.approx(600, abs=0.15)
     assert (480, 4096) in [(t, m.pitch) for t, m in events_of(data, "pitchwheel")]  # where no tuning is added
@@ -252,7 +258,9 @@ def test_a_range_of_semitones_and_cents_is_understood():
 
 def test_a_range_that_changes_under_a_bend_moves_the_notes_as_it_would_have():
     events = [(0, "pitchwheel channel=0 pitch=1000"), *triad(), *((480, text) for _, text in RANGE_12)]
-    for h in hear(retuned(events)):
+    heard = hear(retuned(events))
+    assert len(heard) == 3
+    for h in heard:
         before, after = h.curve[0][1], h.curve[-1][1]
         assert after - before == pytest.approx(1000 * 1000 / 8192, abs=0.15)
 
@@ -266,7 +274,9 @@ def test_selected_parameters_stay_selected():
         *triad(),
         (480, "control_change channel=0 control=6 value=20"),
     ]
-    for h in hear(retuned(events)):
+    heard = hear(retuned(events))
+    assert len(heard) == 3
+    for h in heard:
         assert h.state.parameters["nrpn", 1, 8] == [(6, 10)]
         assert h.settings["nrpn", 1, 8] == [(480, ((6, 20),))]
 
@@ -277,7 +287,9 @@ def test_parameters_reach_other_channels_as_unbroken_groups():
         for c, v in ((101, 0), (100, 1), (6, 80), (38, 0))
     ]
     data = retuned([*triad(), *fine])
-    for h in hear(data):
+    heard = hear(data)
+    assert len(heard) == 3
+    for h in heard:
         assert h.curve[-1][1] - h.curve[0][1] == pytest.approx(
             25.0, abs=1e-6
         )  # RPN 1: (80 - 64)·128·100/8192
@@ -324,7 +336,9 @@ def test_reset_all_controllers_goes_to_all_channels_and_bends_come_back():
     )
     resets = [(t, m.channel) for t, m in events_of(data, "control_change") if m.control == 121]
     assert resets == [(480, 0), (480, 1), (480, 2)]
-    for h in hear(data):
+    heard = hear(data)
+    assert len(heard) == 6
+    for h in heard:
         offset = {60: 0.0, 64: THIRD, 67: FIFTH}[h.key]
         assert all(t == 480 for t, _ in h.curve[1:])  # centred and bent again on one tick
         assert h.curve[-1][1] == pytest.approx(offset, abs=STEP)
@@ -341,7 +355,9 @@ def test_a_device_reset_is_followed_by_set_up_and_bends(reset):
         *triad(1920, 2400),
     ]
     data = retuned(events, (0.0, THIRD, FIFTH) * 2)
-    for h in hear(data):
+    heard = hear(data)
+    assert len(heard) == 6
+    for h in heard:
         offset = {60: 0.0, 64: THIRD, 67: FIFTH}[h.key]
         assert h.curve[-1][1] == pytest.approx(offset, abs=0.08)
         assert h.state.range == 4  # 293 cents of the input and 14 of ours; 12 would be three times as coarse

@@ -41,5 +41,7 @@ def test_a_command_of_the_documentation_runs(
 def test_every_option_that_is_named_exists(page: str) -> None:
     text = (ROOT / "docs" / page).read_text("utf-8")
     known = "".join(run(command, "--help").text for command in ("preview", "parts", "plot"))
-    for option in set(re.findall(r"`[^`]*?(--[a-z][a-z-]+)", text)):
+    options = set(re.findall(r"`[^`]*?(--[a-z][a-z-]+)", text))
+    assert options
+    for option in options:
         assert re.search(rf"{option}\b", known), option

@@ -169,7 +169,9 @@ def test_every_voice_fills_its_bars_exactly(
     score = score_of({"One": notes}, meter=meter)
     root = ET.fromstring(write_sheets(score, sheets_of(score), "musicxml"))
     bar = 24 * 4 * meter[0] // meter[1]
-    for measure in root.iter("measure"):
+    measures = root.findall(".//measure")
+    assert measures
+    for measure in measures:
         at = 0
         for element in measure:
             duration = int(element.findtext("duration") or 0)
