@@ -60,7 +60,8 @@ def figures(
 
     `harmony` is needed for the displacement (its notes must be numbered as those of `notes`); `ratios`
     sharpen it where a window's root does not sound; `prime_limit` says which ratios are pure; `reference_cents`
-    is where the reference pitch lies from 440 Hz. `pairs` may be given if already found.
+    [cents] is where the reference pitch lies from 440 Hz. `pairs` may be given if already found. Names that end in
+    `_cents` are in cents, shares lie between 0 and 1; what cannot be measured is None.
     """
     found = consonant_pairs(notes, prime_limit) if pairs is None else pairs
     movement = held_movement(notes)
@@ -87,7 +88,7 @@ def figures_of_tuning(
     prime_limit: int = USUAL_PRIME_LIMIT,
     reference_cents: float = 0.0,
 ) -> Figures:
-    """Figures of a tuning before it is written."""
+    """Figures of a tuning before it is written: those of the pitches it gives, see `figures`."""
     return figures(tuned(score, tuning), harmony, prime_limit=prime_limit, reference_cents=reference_cents)
 
 

@@ -32,7 +32,7 @@ def compare(analysis: Analysis) -> Comparison:
     """Measure a piece in equal temperament, fixed temperaments, a table per chord, and our presets.
 
     Every preset starts from the options of the analysis. Figures do not depend on the reference pitch; all
-    are taken at A4 = 440 Hz.
+    are taken at A4 = 440 Hz. Raises `OptionError` for a fixed part or home that does not exist.
     """
     score, harmony = analysis.score, analysis.harmony
     edges = np.append(harmony.windows["start_tick"], harmony.windows["end_tick"][-1:])
@@ -73,7 +73,7 @@ def _main_tonic(harmony: Harmony) -> int:
 
 
 def measure(analysis: Analysis, tuning: Tuning, *, name: str, kind: str) -> TuningFigures:
-    """All figures of one tuning of an analysed piece."""
+    """All figures of one tuning of an analysed piece: cents, shares from 0 to 1, beats a second [Hz]."""
     score, harmony, ratios = analysis.score, analysis.harmony, analysis.ratios
     notes = tuned(score, tuning)
     pairs = consonant_pairs(notes, analysis.options.prime_limit)

@@ -32,6 +32,9 @@ FULL = frozenset(("channels-full", "zones-full"))
 def encode(score: Score, tuning: Tuning, options: Options) -> Encoded:
     """Encode a tuning as `options.encoding` says.
 
+    Raises `InputError` for zones of MPE in the input that cannot be dissolved, `OptionError` for more instruments
+    than MPE has zones.
+
     Returns
     -------
     Encoded

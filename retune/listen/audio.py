@@ -16,7 +16,7 @@ BIT_DEPTHS = (16, 24)
 
 
 def sound_file(samples: FloatArray, *, rate: int, bits: int = 16, kind: str = "wav") -> bytes:
-    """Return a mono WAV or FLAC file of the samples (1.0 = full scale; beyond it they are cut)."""
+    """Return a mono WAV or FLAC file of (n,) samples, `rate` a second [Hz]; beyond full scale, 1.0, they are cut."""
     whole = _integers(samples, bits)
     if kind == "flac":
         return _flac(whole, rate, bits)

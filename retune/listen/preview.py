@@ -76,7 +76,7 @@ def preview(
     reference_hz: float = A4_HZ,
     on_progress: Callable[[float], None] | None = None,
 ) -> Preview:
-    """Render what the listener asked for.
+    """Render what the listener asked for, at `reference_hz` [Hz]; `on_progress` is told the share done, 0 to 1.
 
     Raises `OptionError` when a part or bar is not there, or nothing would sound.
     """

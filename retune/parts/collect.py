@@ -44,7 +44,7 @@ def collect_sheets(
 ) -> Sheets:
     """Return a sheet for every pitched part that has notes (or the given parts), and chords to rehearse.
 
-    Cents are counted from equal temperament at `reference_hz`: the zero of a tuner set to it.
+    Cents are counted from equal temperament at `reference_hz` [Hz]: the zero of a tuner set to it.
     """
     from retune.parts.rehearsal import slow_chords
 

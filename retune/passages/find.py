@@ -49,7 +49,8 @@ def find_passages(
 ) -> Passages:
     """The fewest passages, each with one table of twelve offsets, or with one offset a part (`by_part`).
 
-    Among the ways with fewest passages the one that retunes fewest slots is taken.
+    No chord tone lies further than the tolerance [cents] from pure, no root further than the drift limit [cents] from
+    equal temperament. Among the ways with fewest passages the one that retunes fewest slots is taken.
     Raises `OptionError` if there is no pitched note, or the tolerance is not above 0, or is too small for a single
     window (a part that plays two chord tones in one window cannot serve both with one offset).
     """

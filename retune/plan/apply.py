@@ -103,7 +103,10 @@ def _refuse_foreign_tones(plan: Plan, row: PlanWindow, harmony: Harmony, windows
 def plan_ratios(
     plan: Plan, score: Score, harmony: Harmony, chosen: Ratios, *, prime_limit: int = 5
 ) -> Ratios:
-    """Return the ratios of every window with those of the plan in place of the chosen ones."""
+    """Return the ratios of every window with those of the plan in place of the chosen ones.
+
+    Raises `PlanError` for a row that lies outside the score or gives a ratio to no tone of its chord.
+    """
     for_chord, for_window = ratio_tables(plan, score, harmony, prime_limit=prime_limit)
     if not for_chord and not for_window:
         return chosen

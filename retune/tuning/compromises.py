@@ -48,6 +48,7 @@ def find_compromises(
     """The places where a consonant interval is more than `WORTH_TELLING_CENTS` from what is wished, in order of time.
 
     One per window and two notes of the scale: the pair that sounds longest stands for its doublings and inversions.
+    `limits` are those that `solve_tuning` had, (n_windows,) each [cents].
     """
     pairs = _whole_note_pairs(score, harmony, ratios, options)
     upper, lower = (tuning.at(note, pairs.start_tick) for note in (pairs.upper_note, pairs.lower_note))
