@@ -52,6 +52,19 @@ def test_each_window_gets_the_ratios_of_its_chord():
     assert ratios.deviations[2, 10] == pytest.approx(17.596, abs=0.001)  # 9/5, Helmholtz/Ellis 1885
 
 
+def test_only_ratios_that_differ_from_ours_are_insisted_on():
+    """A written plan repeats every ratio found, and must not weigh more for that."""
+    music = harmony_of("maj", "min", "maj", "7")
+    ours = choose_ratios(music)
+    assert ours.insisted is None
+    repeated = {window: ours.tables[ours.table_of_window[window]] for window in range(4)}
+    again = choose_ratios(music, for_window=repeated)
+    assert again.insisted.tolist() == [False] * 4
+    wide = table("1 15/14 9/8 7/6 9/7 4/3 7/5 3/2 14/9 5/3 7/4 15/8")
+    other = choose_ratios(music, for_window={2: wide}, for_chord={"7": wide})
+    assert other.insisted.tolist() == [False, False, True, True]
+
+
 @pytest.mark.parametrize(
     ("limit", "seventh"), [(3, "16/9"), (5, "9/5"), (7, "7/4"), (11, "7/4"), (13, "7/4")]
 )
