@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from retune.harmony.naming import MEMBERS, heard_above
 from retune.harmony.steps import Steps
-from retune.harmony.vocabulary import AUGMENTED_SIXTHS, INDEX_OF_SYMBOL
+from retune.harmony.vocabulary import AUGMENTED_SIXTH_INDICES, INDEX_OF_SYMBOL
 from retune.score.model import FloatArray, IntArray
 
 SIXTH = 10  # semitones above the bass
@@ -38,8 +38,7 @@ def find_augmented_sixths(
     found = falls & there[:, 4] & there[:, SIXTH] & (alone | named)
     rises, sinks = _goes_on(bass, first, steps)
     found &= ~sinks & (rises | ((bass - tonic) % 12 == MINOR_SIXTH))
-    kinds = np.array([INDEX_OF_SYMBOL[symbol] for symbol in AUGMENTED_SIXTHS])
-    kind = kinds[np.where(there[:, 7], 1, np.where(there[:, 6], 2, 0))[found]]
+    kind = np.array(AUGMENTED_SIXTH_INDICES)[np.where(there[:, 7], 1, np.where(there[:, 6], 2, 0))[found]]
     windows["root_pc"][found] = bass[found]
     windows["chord"][found], windows["members"][found] = kind, MEMBERS[kind]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from retune.harmony.vocabulary import AUGMENTED_SIXTHS, CHORD_TYPES
+from retune.harmony.vocabulary import AUGMENTED_SIXTH_INDICES, AUGMENTED_SIXTHS, CHORD_TYPES
 
 LETTERS = "FCGDAEB"  # the line of fifths, F = -1
 PC_OF_LETTER = {letter: 7 * place % 12 for place, letter in enumerate(LETTERS, -1)}
@@ -59,7 +59,7 @@ def _root_place(window: np.void, key: np.void) -> int:
 
 def is_augmented_sixth(chord: int) -> bool:
     """Whether a chord type, an index into CHORD_TYPES or -1, is an augmented sixth."""
-    return chord >= 0 and CHORD_TYPES[chord].symbol in AUGMENTED_SIXTHS
+    return chord in AUGMENTED_SIXTH_INDICES
 
 
 def spell_in_chord(pc: int, window: np.void, key: np.void) -> str:

@@ -66,3 +66,4 @@ INDEX_OF_SYMBOL = {chord.symbol: index for index, chord in enumerate(CHORD_TYPES
 
 AUGMENTED_SIXTHS = ("It+6", "Ger+6", "Fr+6")
 """Types told by what follows (`augmented_sixths`), never by their tones alone; their 10 is an augmented sixth."""
+AUGMENTED_SIXTH_INDICES = tuple(INDEX_OF_SYMBOL[symbol] for symbol in AUGMENTED_SIXTHS)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.harmony.model import Harmony, Role
+from retune.harmony.vocabulary import AUGMENTED_SIXTH_INDICES
 from retune.ratios.consonances import pure_deviations
 from retune.ratios.model import Ratios
 from retune.score.model import Score
@@ -170,9 +171,11 @@ def _targets(
 
     Up to prime limit 5 a table differs from the pure consonances only where not all of them can be had at once,
     as in a diminished seventh: which of them gives way the whole piece decides. Higher limits have more than one
-    kind of third, and the user may want what they like: there both notes being chord tones the table is obeyed.
+    kind of third, and the user may want what they like: there both notes being chord tones the table is obeyed. So it
+    is in augmented sixths, where what sounds like a third need be none: E♭–F♯.
     """
     own = _insisted(ratios)[window] | (prime_limit > 5)
+    own |= np.isin(harmony.windows["chord"][window], AUGMENTED_SIXTH_INDICES)
     root = harmony.windows["root_pc"].astype(np.int64)[window]
     members = harmony.windows["members"].astype(np.int64)[window]
     above, below = (upper - root) % 12, (lower - root) % 12

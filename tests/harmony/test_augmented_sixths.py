@@ -1,11 +1,14 @@
 """Augmented sixths in C minor: named by where they go, spelled with F♯, tuned so (common practice, no source)."""
 
+import numpy as np
 import pytest
 import sympy
 
 from retune.harmony import find_harmony
 from retune.harmony.spelling import chord_label, spell_in_chord
+from retune.options import Options
 from retune.ratios import choose_ratios
+from retune.tuning import solve_tuning
 from tests.harmony.build import blocks, score_of
 
 TONIC, FOURTH, FIFTH = [48, 60, 63, 67], [53, 60, 65, 68], [43, 62, 67, 71]
@@ -64,3 +67,17 @@ def test_its_sixth_is_tuned(limit, ratio):
     assert ratios.tables[ratios.table_of_window[2]].rationals[10] == sympy.Rational(ratio)
     fifth = sympy.Rational(15, 8) * sympy.Rational(3, 2) / 2
     assert fifth / sympy.Rational(8, 5) * 2 == sympy.Rational(225, 128)
+
+
+@pytest.mark.parametrize("symbol", SIXTHS)
+def test_the_sixth_sounds_as_its_ratio_says(symbol):
+    """Although E♭–F♯ is as wide as a minor third on the keyboard, it is not drawn to 6/5."""
+    dominant = [43, 59, 62, 67] if symbol != "It+6" else FIFTH
+    score = score_of(*blocks(TONIC, FOURTH, SIXTHS[symbol], dominant, TONIC))
+    harmony = find_harmony(score)
+    tuning = solve_tuning(score, harmony, choose_ratios(harmony), Options())
+    keys = score.notes["key"].tolist()
+    low, high = (np.array([keys.index(key)]) for key in (44, 66))
+    middle = np.array([5 * 480])
+    cents = float(tuning.at(high, middle)[0] - tuning.at(low, middle)[0])
+    assert abs(cents - (1200 * np.log2(225 / 128) - 1000)) < 1.0
