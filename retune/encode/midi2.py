@@ -117,7 +117,7 @@ class _ClipWriter:
         self.groups = groups_of_ports(score)
         of_part = [self.lane(part) for part in score.parts]
         self.lanes = [of_part[part] for part in score.notes["part"].tolist()]
-        self.raw = RawBytes(self._leave_out)
+        self.raw = RawBytes(partial(_count, self.left_out))  # not of itself: see retune.collector
 
     def lane(self, part: Part) -> Lane:
         """Where a part plays."""
@@ -278,7 +278,7 @@ class _ClipWriter:
         elif kind == "note_off":
             pass  # a release too many: of no effect
         else:
-            self._leave_out(kind)
+            _count(self.left_out, kind)
 
     def _packet(self, group: int, track: int, message: SysexPacket) -> Iterator[Packet]:
         """A piece of a sysex, which is sent whole with its last piece, or an escape (SMF 2.3)."""
@@ -331,10 +331,7 @@ class _ClipWriter:
                 group, bank, status, readable(message.text if hasattr(message, "text") else message.name)
             )
         elif kind not in ("midi_port", "channel_prefix"):
-            self._leave_out(kind)
-
-    def _leave_out(self, kind: str) -> None:
-        self.left_out[kind] = self.left_out.get(kind, 0) + 1
+            _count(self.left_out, kind)
 
 
 def groups_of_ports(score: Score) -> dict[int, int]:
@@ -384,3 +381,7 @@ def _key(message: mido.MetaMessage) -> Packet:
     letter, sign = name[0], name.rstrip("m")[1:]
     fifths = "FCGDAEB".index(letter) - 1 + 7 * (sign == "#") - 7 * (sign == "b") - 3 * minor
     return ump.key_signature(fifths, letter)
+
+
+def _count(counts: dict[str, int], kind: str) -> None:
+    counts[kind] = counts.get(kind, 0) + 1

@@ -18,7 +18,7 @@ from retune.score.events import END_OF_TRACK, Mends, TrackWalk, Walk
 
 # Limits that keep time and memory bounded; chosen well above the largest files met in practice.
 MOST_FILE_BYTES = 64 << 20
-MOST_EVENT_BYTES = 16 << 20  # about five million events, which take some 2 GB as objects
+MOST_EVENT_BYTES = 16 << 20  # about five million events; to convert two million takes 1.3 GB
 MOST_NOTES_AT_ONCE = 50_000  # held at one moment; all keys of all channels of sixteen ports are 32,768
 MOST_TRACKS = 32767  # the parser's header field is signed
 _JUNK_IN_FRONT = 1024  # as far as a file header is searched for (128 bytes of it are a common file wrapper)
