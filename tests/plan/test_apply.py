@@ -185,6 +185,18 @@ def test_a_row_keeps_the_plans_own_ratios_of_its_chord_type():
     assert ratios.tables[ratios.table_of_window[0]].pairs[4] == (81, 64)
 
 
+def test_ratios_for_a_part_of_a_window_hold_for_all_of_it():
+    """The window of bar 1, beat 1 lasts two beats; no window starts on its second."""
+    score, harmony, _ = found("evening_hymn")
+    assert [score.where(int(tick)) for tick in harmony.windows["start_tick"][:2]] == [
+        "bar 1, beat 1",
+        "bar 1, beat 3",
+    ]
+    _, ratios = obeyed(score, 'windows = [{at = "1.2", to = "1.3", ratios = "1 81/64 3/2"}]')
+    thirds = [ratios.tables[table].pairs[4] for table in ratios.table_of_window]
+    assert (thirds[0], thirds.count((81, 64))) == ((81, 64), 1)
+
+
 def test_hints_of_a_plan_lie_over_those_of_markers():
     def hint(start, end, root):
         return Hint(start_tick=start, end_tick=end, root_pc=root, chord="maj")
