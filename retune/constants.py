@@ -15,6 +15,7 @@ SYNTONIC_COMMA = (81, 80)  # the same, table of intervals: what four pure fifths
 BEND_CENTRE = 8192  # p. 19: 00 40
 BEND_MAX = 16383  # p. 19: 7F 7F
 DEFAULT_BEND_RANGE_SEMITONES = 2  # General MIDI 1, p. 3
+MOST_BEND_RANGE_SEMITONES = 127  # RPN 0 is set by a data byte: p. 18
 PERCUSSION_CHANNEL = 9  # General MIDI 1, p. 2: channel 10, zero-based
 CHANNELS_PER_PORT = 16
 PEDAL_DOWN = 64  # p. 20 / GM2 3.3: a switch controller is on at 64 and above

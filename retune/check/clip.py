@@ -24,7 +24,7 @@ from retune.check.packets import (
 )
 from retune.check.pairing import pair_notes
 from retune.check.per_note import PerNote
-from retune.check.receiver import HEEDED_CONTROLLERS, SETTINGS, TUNING_PARAMETERS, Receiver
+from retune.check.receiver import HEEDED_CONTROLLERS, SETTINGS, START_DATA, TUNING_PARAMETERS, Receiver
 from retune.check.sounding import (
     CHANNEL_PRESSURE,
     CONTROL,
@@ -208,7 +208,8 @@ def _other_parameter(
     entered = reading.receiver.channels[lane].data  # a device reset clears it
     if status in (0x4, 0x5):
         step = (data - (1 << 32) if data >> 31 else data) >> 18
-        high, low = entered.get((registered, number), (0, 0))
+        start = START_DATA.get(number, [0, 0]) if registered else [0, 0]
+        high, low = entered.get((registered, number), start)
         value = min(max((high << 7 | low) + step, 0), (1 << 14) - 1)
     entered[registered, number] = [value >> 7, value & 127]
     parameter = registered << 14 | number[0] << 7 | number[1]

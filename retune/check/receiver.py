@@ -86,7 +86,7 @@ TUNING_PARAMETERS = (
     RPN_TUNING_BANK,
     RPN_MPE_CONFIGURATION,
 )
-_START_DATA = {
+START_DATA = {
     RPN_BEND_RANGE: [DEFAULT_BEND_RANGE_SEMITONES, 0],
     RPN_FINE_TUNING: [64, 0],
     RPN_COARSE_TUNING: [64, 0],
@@ -183,7 +183,7 @@ class Receiver:
             now = controller == CC_RPN_LSB
             channel.chosen = (now, (msb if now == registered else 127, value))
         elif NOT_CHOSEN not in channel.chosen[1]:
-            start = _START_DATA.get((msb, lsb), [0, 0]) if registered else [0, 0]
+            start = START_DATA.get((msb, lsb), [0, 0]) if registered else [0, 0]
             data = channel.data.setdefault(channel.chosen, list(start))
             _enter(data, controller, value, channel.chosen)
             if channel.chosen == (True, RPN_BEND_RANGE):

@@ -14,7 +14,14 @@ from math import ceil
 import mido
 import numpy as np
 
-from retune.constants import BEND_CENTRE, BEND_MAX, CC_DATA_LSB, CC_DATA_MSB, RPN_BEND_RANGE
+from retune.constants import (
+    BEND_CENTRE,
+    BEND_MAX,
+    CC_DATA_LSB,
+    CC_DATA_MSB,
+    MOST_BEND_RANGE_SEMITONES,
+    RPN_BEND_RANGE,
+)
 from retune.encode import messages as build
 from retune.encode.conduct import Conductor
 from retune.encode.instruments import Habits
@@ -73,7 +80,7 @@ def choose_ranges(tuning: Tuning, of_note: IntArray, habits: Sequence[Habits], l
     for offset, habit in zip(offsets.tolist(), habits, strict=True):
         reach = (offset + habit.bend_cents) / 100.0 * BEND_CENTRE / (BEND_CENTRE - 1)
         needed, own = max(least, ceil(reach - 1e-9)), ceil(habit.bend_range - 1e-9)
-        ranges.append(own if needed < own <= 2 * needed else needed)
+        ranges.append(min(own if needed < own <= 2 * needed else needed, MOST_BEND_RANGE_SEMITONES))
     return ranges
 
 

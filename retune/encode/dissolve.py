@@ -25,6 +25,7 @@ from retune.constants import (
     CC_RESET_ALL_CONTROLLERS,
     CC_RPN_LSB,
     DATA_CONTROLLERS,
+    MOST_BEND_RANGE_SEMITONES,
     MPE_MANAGER_RANGE_SEMITONES,
     MPE_MEMBER_RANGE_SEMITONES,
     PERCUSSION_CHANNEL,
@@ -46,7 +47,6 @@ from retune.score.model import Score
 from retune.score.zones import LOWER, UPPER, Zones
 from retune.units import bend_step_cents
 
-MOST_RANGE = 127
 CONFIGURATION = ("rpn", RPN_MPE_CONFIGURATION)
 _STEPS = (CC_DATA_INCREMENT, CC_DATA_DECREMENT)
 _OF_ONE_CHANNEL = frozenset((*STARTS, ("rpn", RPN_TUNING_PROGRAM), ("rpn", RPN_TUNING_BANK)))
@@ -338,7 +338,7 @@ class _Sweep:
         if manager is not None:
             room, needed = self.room.get(manager, 0), self.needed.get(manager)
             if needed is None:
-                wanted = (min(state.msb + room, MOST_RANGE), state.lsb)
+                wanted = (min(state.msb + room, MOST_BEND_RANGE_SEMITONES), state.lsb)
             elif room or 2 * needed < state.msb:
                 wanted = (needed, 0)
         return (

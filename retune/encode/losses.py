@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.arrays import distinct
+from retune.constants import BEND_CENTRE
 from retune.encode.allocate import Move
 from retune.encode.instruments import Habits
 from retune.encode.spread import Spread
@@ -40,7 +41,8 @@ def bend_rounding(habits: Sequence[Habits], ranges: Sequence[int], instruments: 
     for index in instruments:
         if habits[index].bends:
             steps = np.array(list(habits[index].bends)) / (step := bend_step_cents(ranges[index]))
-            worst = max(worst, float(np.abs(steps - np.rint(steps)).max()) * step)
+            sent = np.clip(np.rint(steps), -BEND_CENTRE, BEND_CENTRE - 1)
+            worst = max(worst, float(np.abs(steps - sent).max()) * step)
     return worst
 
 

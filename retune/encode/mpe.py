@@ -22,6 +22,7 @@ from retune.constants import (
     CC_DATA_MSB,
     CC_RESET_ALL_CONTROLLERS,
     DEFAULT_BEND_RANGE_SEMITONES,
+    MOST_BEND_RANGE_SEMITONES,
     PERCUSSION_CHANNEL,
     RPN_BEND_RANGE,
     RPN_MPE_CONFIGURATION,
@@ -29,6 +30,7 @@ from retune.constants import (
 from retune.encode import messages as build
 from retune.encode.allocate import Lane, Lanes, Placement
 from retune.encode.bend import BendConductor, read_bends
+from retune.encode.devices import told_to_all
 from retune.encode.instruments import KNOWN_PARAMETERS, Habits, Selection
 from retune.encode.lines import PRESSURE, Line, Voice
 from retune.encode.losses import bend_rounding, losses
@@ -64,7 +66,7 @@ def encode_mpe(score: Score, tuning: Tuning, options: Options) -> Encoded:
     )
     silent = [(i.port, i.channel) for i in original.instruments if not i.parts]
     shared = {address: plan.addresses.get(address, address) for address in silent}
-    score = relabel(with_whole_groups(score, shared), plan.addresses)
+    score = told_to_all(relabel(with_whole_groups(score, shared), plan.addresses), plan.addresses)
     managers = {(zone.port, zone.manager): zone for zone in plan.zones}
     music, ranges = read_bends(score, tuning, options, managed=managers)
     zone_of = {
@@ -160,7 +162,7 @@ class ZonePerformance(Performance):
 def _manager_range(habits: Habits) -> int:
     """Bend range of a manager [semitones]: the input's own where it bends, rounded up to whole semitones."""
     reach = max(habits.bend_range, habits.bend_cents / 100.0 * BEND_CENTRE / (BEND_CENTRE - 1))
-    return max(DEFAULT_BEND_RANGE_SEMITONES, ceil(reach - 1e-9))
+    return min(max(DEFAULT_BEND_RANGE_SEMITONES, ceil(reach - 1e-9)), MOST_BEND_RANGE_SEMITONES)
 
 
 class ZoneConductor(BendConductor):

@@ -163,7 +163,7 @@ class Performance:
         todo += self._moves()
         todo += self._for_devices()
         todo += self.setups()
-        todo.sort(key=itemgetter(0, 1))
+        todo.sort(key=itemgetter(0, 1, 4))  # between events, too, track by track
         return todo
 
     def _for_devices(self) -> Iterator[Task]:

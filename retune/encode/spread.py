@@ -18,6 +18,7 @@ from retune.encode.instruments import Instrument
 from retune.encode.music import Music
 from retune.encode.quota import quotas
 from retune.encode.share import place_notes
+from retune.errors import InputError
 from retune.score.model import IntArray, Score
 
 TAIL_SECONDS = 1.0
@@ -48,6 +49,16 @@ def channels_used(music: Music, lanes: IntArray) -> int:
     return len(used | {divmod(code, width) for code in distinct(ports * width + lanes[placed]).tolist()})
 
 
+def _refuse_part_time_drums(music: Music, tuned: list[Instrument]) -> None:
+    """What a GS message makes a drum kit is a channel: its notes could not go to another one."""
+    for instrument in tuned:
+        if (instrument.port, instrument.channel) in music.score.rhythm_channels:
+            raise InputError(
+                f"{instrument.name}: a message of the file makes channel {instrument.channel + 1} a drum kit in the "
+                "middle of a part; give the drums a channel of their own, or use --encoding midi2"
+            )
+
+
 def spread_notes(
     music: Music,
     *,
@@ -69,6 +80,7 @@ def spread_notes(
     steps = {i: float(music.steps[i]) for i in music.tuned}
     for port in sorted({music.instruments[i].port for i in music.tuned}):
         mine = [music.instruments[i] for i in music.tuned if music.instruments[i].port == port]
+        _refuse_part_time_drums(music, mine)
         silent_at = rested if tails else music.score.notes["sounding_end_tick"]
         demand = demand_of(music, silent_at, [i.index for i in mine])
         channels = _Channels(music, port, mine, demand, ports if further else None, reserved)
@@ -157,15 +169,10 @@ class _Channels:
             pool=pool,
             quota=quotas(self.demand, self.music.wanted, list(homes), len(pool)),
             busy_ranks=self._busy_ranks(homes),
-            mono=frozenset(i.index for i in self.mine if self._has_one_channel(i)),
+            mono=frozenset(i.index for i in self.mine if habits[i.index].is_mono),
             private=frozenset(i.index for i in self.mine if habits[i.index].has_parameters),
             more=more if self.ports else None,
         )
-
-    def _has_one_channel(self, instrument: Instrument) -> bool:
-        """True in mono mode, and for what becomes a drum kit by a message for its channel."""
-        address = (instrument.port, instrument.channel)
-        return self.music.habits[instrument.index].is_mono or address in self.music.score.rhythm_channels
 
     def _is_kept(self, instrument: Instrument) -> bool:
         """True if a channel without notes gets messages whose effect on a guest could not be undone."""

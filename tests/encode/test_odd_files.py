@@ -6,10 +6,12 @@ say of a case is named beside it.
 
 from __future__ import annotations
 
+from math import inf
+
 import pytest
 
 from retune.constants import CHANNELS_PER_PORT
-from retune.errors import InputError, OptionError
+from retune.errors import InputError, OptionError, RetuneError
 from retune.options import ENCODINGS, Options
 from retune.pipeline import convert
 from retune.score import read_score
@@ -172,12 +174,20 @@ ODD: dict[str, Tracks] = {
         [cc(0, 100, 29, 15), cc(0, 38, 127, 15)],
     ],
     "modulation depth by its LSB (GM2 3.4)": [
-        [*note(192, 576, 67), *rpn(192, 0, 5, 2, (38, 24))],
+        [*note(192, 576, 67), *rpn(192, 0, 5, 2, (38, 24)), *rpn(200, 0, 5, 0, (96, 0))],
         [*note(0, 300, 62, 15), *note(48, 300, 63, 15)],
         [*note(144, 300, 67, 14), *note(144, 300, 70, 14)],
     ],
     "a release too many on the manager of channel 10": [
         [*zone(0, 15), *note(0, 108, 60, 9), (48, "note_off channel=0 note=60 velocity=64")]
+    ],
+    "bends over the widest range (MIDI 1.0 p. 18)": [
+        [*rpn(0, 0, 0, 1, (6, 127)), *note(6, 600, 58, 1), *note(6, 600, 61, 1), bend(400, -8192, 1)]
+    ],
+    "tracks whose notes on one channel glide together": [
+        [*note(11520, 17280, 63, 4), *note(12480, 17280, 60), *note(13440, 17280, 62, 6)],
+        [*note(9600, 19200, 58, 4)],
+        [*note(12480, 15360, 54, 7)],
     ],
     "two parts on a channel, of which one is drums": [
         [*note(1760, 1900, 65, 6)],
@@ -209,6 +219,8 @@ def test_odd_files_convert(name, encoding):
     data = file_of([*tracks, CHORD])
     assert convert(data, Options(encoding=encoding)).checked.problems == ()
     assert convert(data, Options(encoding=encoding), per_part=True).checked.problems == ()
+    gliding = Options(encoding=encoding, glide_ms=20.0, hold_limit_cents=inf)
+    assert convert(data, gliding).checked.problems == ()
 
 
 @pytest.mark.parametrize("encoding", ENCODINGS)
@@ -217,27 +229,27 @@ def test_tables_and_nothing_but_drums(encoding):
     assert convert(data, Options(encoding=encoding)).checked.problems == ()
 
 
-MADE_DRUMS = {
-    "in a zone": [*zone(0, 9), program(0, 70, 1), drums(0, 2), *note(60, 400, 60, 1), *note(60, 400, 63, 2)],
-    "in the middle of a part": [
-        *note(0, 100, 57, 1),
-        drums(120, 2),
-        *note(480, 960, 62, 1),
-        *note(480, 960, 65, 1),
-    ],
-}
-
-
 @pytest.mark.parametrize("encoding", ENCODINGS)
-@pytest.mark.parametrize("name", MADE_DRUMS)
-def test_drums_by_message_stay_where_they_are(name, encoding):
+def test_drums_by_message_stay_where_they_are(encoding):
     """Only `mpe` may have no room for them."""
-    data = file_of([in_order(MADE_DRUMS[name]), CHORD])
+    member = [*zone(0, 9), program(0, 70, 1), drums(0, 2), *note(60, 400, 60, 1), *note(60, 400, 63, 2)]
+    data = file_of([in_order(member), CHORD])
     if encoding == "mpe":
         with pytest.raises(OptionError, match="makes channel 2 a drum kit, which is in the way"):
             convert(data, Options(encoding=encoding))
     else:
         assert convert(data, Options(encoding=encoding)).checked.problems == ()
+
+
+@pytest.mark.parametrize("encoding", ENCODINGS)
+def test_a_part_that_a_message_makes_drums_is_refused_unless_it_keeps_its_channel(encoding):
+    part = [*note(0, 100, 57, 1), drums(120, 2), *note(480, 960, 62, 1), *note(480, 960, 65, 1)]
+    data = file_of([in_order(part), CHORD])
+    if encoding == "midi2":
+        assert convert(data, Options(encoding=encoding)).checked.problems == ()
+    else:
+        with pytest.raises(RetuneError, match="makes channel 2 a drum kit"):
+            convert(data, Options(encoding=encoding))
 
 
 def test_manager_and_member_share_out_what_they_are_told():
@@ -302,3 +314,15 @@ def test_master_tuning_reaches_further_ports():
     tunings = [m for t in score.tracks for m in t.messages if m.type == "sysex"]
     assert len(ports) > 0
     assert len(tunings) == 1 + len(ports)
+
+
+def test_a_reset_reaches_zones_on_further_ports():
+    """General MIDI 2 (RP-024) 4.9: after it every program is as at the start, on each device."""
+    reset = [(7892, "sysex 41 10 42 12 40 00 7F 00 41")]
+    sounds = [
+        [program(0, 52 + k, k), *note(480, 960, 60 + k, k), *note(8640, 9600, 64 + k, k)] for k in range(4)
+    ]
+    data = file_of([reset, *sounds])
+    done = convert(data, Options(encoding="mpe", when_full="ports"))
+    assert done.checked.problems == ()
+    assert done.checked.ports > 1
