@@ -44,6 +44,7 @@ def test_written_pieces_fill_the_stretch_and_say_their_own_length(
     assert {c for c in cuts if start < c < end} <= {position for position, _ in pieces}
 
 
+@pytest.mark.parametrize("bar_start", [0, 18])  # 18: after a bar of 3/16
 @pytest.mark.parametrize(
     ("start", "length", "names"),
     [
@@ -57,8 +58,11 @@ def test_written_pieces_fill_the_stretch_and_say_their_own_length(
         (8, 16, ["quarter3"]),
     ],
 )
-def test_usual_values_are_written_the_usual_way(start: int, length: int, names: list[str]) -> None:
-    pieces = written(start, start + length, Measure(1, 0, 96, None))
+def test_usual_values_are_written_the_usual_way(
+    bar_start: int, start: int, length: int, names: list[str]
+) -> None:
+    first = bar_start + start
+    pieces = written(first, first + length, Measure(2, bar_start, bar_start + 96, None))
     assert [v.type + "." * v.dots + "3" * v.triplet for _, v in pieces] == names
 
 
