@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
 
-from tests.cli.run import HYMN, run
+from tests.cli.run import HYMN, SAMPLES, run
 
 CHAIN_OF_FIFTHS = """
 ratios.maj = "1 81/64 3/2"
@@ -50,3 +51,8 @@ def test_remarks(option: tuple[str, ...], tmp_path: Path) -> None:
     assert done.status == 0
     assert (done.out == b"" and done.err == "") == (option == ("--quiet",))
     assert ("the track has no end" in done.err) == (option == ("--json",))
+
+
+def test_nothing_is_minus_zero() -> None:
+    shown = run("passages", SAMPLES / "string_trio.mid", "--json").out.decode()
+    assert not re.search(r"-0\.0(?!\d)", shown)
