@@ -30,12 +30,12 @@ _NOTE, _CONTROL, _SETTING, _KIND = 1, 2, 3, 18  # kinds of events, and from whic
 EVENT_DTYPE = np.dtype(
     [
         ("tick", np.int64),
-        ("track", np.int64),
-        ("event", np.int64),  # index within the track
-        ("port", np.int64),
-        ("channel", np.int64),
-        ("key", np.int64),  # of a note event; controller number of a controller event
-        ("velocity", np.int64),  # 0 for a release; value of a controller event
+        ("track", np.int32),
+        ("event", np.int32),  # index within the track
+        ("port", np.int16),
+        ("channel", np.int16),
+        ("key", np.int16),  # of a note event; controller number of a controller event
+        ("velocity", np.int16),  # 0 for a release; value of a controller event
     ]
 )
 """Note events or controller events, ordered by (track, event)."""

@@ -64,7 +64,7 @@ def _pair(columns: list[Columns]) -> tuple[NDArray[np.void], Pairing]:
 
 def voice_of(events: NDArray[np.void]) -> IntArray:
     """One number for each track, port and channel: track << 12 | port << 4 | channel."""
-    result: IntArray = events["track"] << 12 | events["port"] << 4 | events["channel"]
+    result: IntArray = events["track"].astype(np.int64) << 12 | events["port"] << 4 | events["channel"]
     return result
 
 
