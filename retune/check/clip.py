@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from retune.check.channel import START_DATA, TUNING_PARAMETERS
 from retune.check.curve import pitch_curve, sounding_ends
 from retune.check.in_force import PARAMETERS, PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE
 from retune.check.packets import (
@@ -24,7 +25,7 @@ from retune.check.packets import (
 )
 from retune.check.pairing import pair_notes
 from retune.check.per_note import PerNote
-from retune.check.receiver import HEEDED_CONTROLLERS, SETTINGS, START_DATA, TUNING_PARAMETERS, Receiver
+from retune.check.receiver import HEEDED_CONTROLLERS, SETTINGS, Receiver
 from retune.check.sounding import (
     CHANNEL_PRESSURE,
     CONTROL,

@@ -6,36 +6,37 @@ MIDI Polyphonic Expression M1-100-UM v1.1 (MPE), General MIDI 2 RP-024 (GM2), CA
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import numpy as np
 
+from retune.check.channel import (
+    DEFAULT_RANGE_CENTS,
+    Channel,
+    Parameter,
+    enter,
+    number_of,
+    range_cents_of,
+    tunes,
+)
 from retune.check.in_force import PARAMETERS, InForce
 from retune.check.mts import TuningTables, read_tuning
 from retune.check.sounding import BoolArray, IntArray, Table
+from retune.check.system import GM, GM2, XG, rhythm_part, system_on
 from retune.check.timeline import Spans, Timeline
 from retune.constants import (
     CC_ALL_NOTES_OFF,
     CC_ALL_SOUND_OFF,
     CC_BANK_MSB,
-    CC_DATA_INCREMENT,
-    CC_DATA_LSB,
     CC_DATA_MSB,
     CC_EXPRESSION,
     CC_MONO_ON,
-    CC_NRPN_LSB,
-    CC_NRPN_MSB,
     CC_PAN,
     CC_POLY_ON,
     CC_RESET_ALL_CONTROLLERS,
-    CC_RPN_LSB,
-    CC_RPN_MSB,
     CC_SOSTENUTO,
     CC_SUSTAIN,
     CC_VOLUME,
     CHANNELS_PER_PORT,
     DATA_CONTROLLERS,
-    DEFAULT_BEND_RANGE_SEMITONES,
     GM2_MELODY_BANK,
     GM2_RHYTHM_BANK,
     MPE_MANAGER_RANGE_SEMITONES,
@@ -45,20 +46,16 @@ from retune.constants import (
     RPN_BEND_RANGE,
     RPN_COARSE_TUNING,
     RPN_FINE_TUNING,
-    RPN_MODULATION_RANGE,
     RPN_MPE_CONFIGURATION,
     RPN_NULL,
-    RPN_TUNING_BANK,
     RPN_TUNING_PROGRAM,
     SELECTING_CONTROLLERS,
     XG_DRUM_BANKS,
 )
 from retune.units import fine_tuning_cents
 
-DEFAULT_RANGE_CENTS = 100.0 * DEFAULT_BEND_RANGE_SEMITONES
 MPE_MEMBER_RANGE_CENTS = 100.0 * MPE_MEMBER_RANGE_SEMITONES
 MPE_MANAGER_RANGE_CENTS = 100.0 * MPE_MANAGER_RANGE_SEMITONES
-GM, GM2, GS, XG = range(4)  # formats a reset switches on
 UNTOLD = -1.0
 BY_CHANNEL, MELODY, RHYTHM = UNTOLD, 0.0, 1.0  # what a channel is: what its number says until it is told
 LOWER_MANAGER, UPPER_MANAGER = 0, 15  # MPE 2.2.1
@@ -76,37 +73,6 @@ HEEDED_CONTROLLERS = (
     CC_MONO_ON,
     CC_POLY_ON,
 )
-
-NOT_CHOSEN = RPN_NULL[0]  # nor is a parameter chosen of which half is given
-TUNING_PARAMETERS = (
-    RPN_BEND_RANGE,
-    RPN_FINE_TUNING,
-    RPN_COARSE_TUNING,
-    RPN_TUNING_PROGRAM,
-    RPN_TUNING_BANK,
-    RPN_MPE_CONFIGURATION,
-)
-START_DATA = {
-    RPN_BEND_RANGE: [DEFAULT_BEND_RANGE_SEMITONES, 0],
-    RPN_FINE_TUNING: [64, 0],
-    RPN_COARSE_TUNING: [64, 0],
-    RPN_MODULATION_RANGE: [0, 64],  # half a semitone
-}
-
-Parameter = tuple[bool, tuple[int, int]]  # registered or not, (MSB, LSB)
-
-
-@dataclass(slots=True)
-class Channel:
-    """What a channel remembers between events."""
-
-    chosen: Parameter = (True, RPN_NULL)
-    data: dict[Parameter, list[int]] = field(default_factory=dict)
-    fine_cents: float = 0.0
-    coarse_cents: float = 0.0
-    tuning: tuple[int, int] = (0, 0)  # bank, program
-    range_cents: float = DEFAULT_RANGE_CENTS
-    plain_range: list[int] = field(default_factory=lambda: [2, 0])  # MSB, LSB to who knows no zones
 
 
 class Receiver:
@@ -175,42 +141,32 @@ class Receiver:
     def parameter_control(self, place: int, lane: int, controller: int, value: int) -> None:
         """Selection or data entry of a registered or other parameter (pp. 11-12, 17)."""
         channel = self.channels[lane]
-        registered, (msb, lsb) = channel.chosen
-        if controller in (CC_RPN_MSB, CC_NRPN_MSB):
-            now = controller == CC_RPN_MSB
-            channel.chosen = (now, (value, lsb if now == registered else 127))
-        elif controller in (CC_RPN_LSB, CC_NRPN_LSB):
-            now = controller == CC_RPN_LSB
-            channel.chosen = (now, (msb if now == registered else 127, value))
-        elif NOT_CHOSEN not in channel.chosen[1]:
-            start = START_DATA.get((msb, lsb), [0, 0]) if registered else [0, 0]
-            data = channel.data.setdefault(channel.chosen, list(start))
-            _enter(data, controller, value, channel.chosen)
-            if channel.chosen == (True, RPN_BEND_RANGE):
-                _enter(channel.plain_range, controller, value, channel.chosen)
-                self.plain_range.add(lane, place, _range_cents(channel.plain_range))
-            self.parameter_changed(place, lane, channel.chosen, data, controller)
-            for member in self.zone_of(lane)[1:] if not self._tunes(channel.chosen) else ():
-                data = self.channels[member].data.setdefault(channel.chosen, list(start))
-                _enter(data, controller, value, channel.chosen)
-                self.in_force.add(PARAMETERS + _number(channel.chosen), member, place, data[0] << 7 | data[1])
-
-    def _tunes(self, parameter: Parameter) -> bool:
-        return parameter[0] and parameter[1] in TUNING_PARAMETERS
+        if controller in SELECTING_CONTROLLERS:
+            channel.select(controller, value)
+        elif channel.has_chosen:
+            chosen = channel.chosen
+            data = channel.enter(chosen, controller, value)
+            if chosen == (True, RPN_BEND_RANGE):
+                enter(channel.plain_range, controller, value, chosen)
+                self.plain_range.add(lane, place, range_cents_of(channel.plain_range))
+            self.parameter_changed(place, lane, chosen, data, controller)
+            for member in self.zone_of(lane)[1:] if not tunes(chosen) else ():
+                data = self.channels[member].enter(chosen, controller, value)
+                self.in_force.add(PARAMETERS + number_of(chosen), member, place, data[0] << 7 | data[1])
 
     def parameter_changed(
         self, place: int, lane: int, parameter: Parameter, data: list[int], controller: int
     ) -> None:
         """Obey a parameter that decides pitch; keep any other as an event."""
         _, (msb, lsb) = parameter
-        number = _number(parameter)
+        number = number_of(parameter)
         channel = self.channels[lane]
         whole = data[0] << 7 | data[1]
-        if not self._tunes(parameter):
+        if not tunes(parameter):
             self.parameters.append((place, lane, number, whole))
             self.in_force.add(PARAMETERS + number, lane, place, whole)
         elif (msb, lsb) == RPN_BEND_RANGE:
-            self.set_range(place, lane, _range_cents(data))
+            self.set_range(place, lane, range_cents_of(data))
         elif (msb, lsb) == RPN_FINE_TUNING:
             channel.fine_cents = fine_tuning_cents(whole)
             self.retune(place, lane)
@@ -319,15 +275,14 @@ class Receiver:
 
     def sysex(self, place: int, port: int, data: tuple[int, ...]) -> bool:
         """Obey a tuning or reset message (bytes between F0 and F7). True if it only moves tuning tables."""
-        system = _system_on(data)
+        system = system_on(data)
         if system is not None:
             self.reset_device(place, port, system)
             return False
-        if (
-            _is_gs_data(data) and data[4] == 0x40 and data[5] >> 4 == 1 and data[6] == 0x15
-        ):  # "use for rhythm part"
-            lane = port * CHANNELS_PER_PORT + _gs_channel(data[5] & 15)
-            self.rhythm.add(lane, place, RHYTHM if data[7] else MELODY)
+        part = rhythm_part(data)
+        if part is not None:
+            channel, is_rhythm = part
+            self.rhythm.add(port * CHANNELS_PER_PORT + channel, place, RHYTHM if is_rhythm else MELODY)
             return False
         if len(data) == 6 and data[0] == 0x7F and data[2:4] in ((4, 3), (4, 4)):  # CA-025
             value = data[5] << 7 | data[4]
@@ -452,54 +407,3 @@ class Receiver:
         told = np.where(told == BY_CHANNEL, self.rhythm.at(lanes, places), told)
         result: BoolArray = np.where(told == BY_CHANNEL, tenth, told == RHYTHM)
         return result
-
-
-def _number(parameter: Parameter) -> int:
-    registered, (msb, lsb) = parameter
-    return registered << 14 | msb << 7 | lsb
-
-
-def _range_cents(data: list[int]) -> float:
-    """Bend range of its data: semitones and cents (p. 18)."""
-    return 100.0 * data[0] + min(data[1], 99)
-
-
-def _enter(data: list[int], controller: int, value: int, parameter: Parameter) -> None:
-    """Data entry; the MSB sets the LSB to zero (p. 12).
-
-    Stepping counts in the smallest unit of the parameter: cents of bend range, semitones of coarse tuning,
-    units of the LSB of all others.
-    """
-    if controller == CC_DATA_MSB:
-        data[:] = [value, 0]
-    elif controller == CC_DATA_LSB:
-        data[1] = value
-    else:
-        step = 1 if controller == CC_DATA_INCREMENT else -1
-        if parameter == (True, RPN_COARSE_TUNING):
-            data[0] = min(max(data[0] + step, 0), 127)
-            return
-        unit = 100 if parameter == (True, RPN_BEND_RANGE) else 128
-        whole = min(max(data[0] * unit + min(data[1], unit - 1) + step, 0), 128 * unit - 1)
-        data[:] = divmod(whole, unit)
-
-
-def _system_on(data: tuple[int, ...]) -> int | None:
-    """Format a reset switches on: GM, GM2 (RP-003, RP-024); GS and XG are from memory, not checked."""
-    if len(data) == 4 and data[0] == 0x7E and data[2:] in ((9, 1), (9, 2), (9, 3)):
-        return GM2 if data[3] == 3 else GM
-    if _is_gs_data(data) and data[4:7] in ((0x40, 0, 0x7F), (0, 0, 0x7F)):
-        return GS
-    if len(data) == 7 and data[0] == 0x43 and data[2:] in ((0x4C, 0, 0, 0x7E, 0), (0x4C, 0, 0, 0x7F, 0)):
-        return XG
-    return None
-
-
-def _is_gs_data(data: tuple[int, ...]) -> bool:
-    """41 dd 42 12, three bytes of address, a value, a checksum (from memory, not checked)."""
-    return len(data) == 9 and data[0] == 0x41 and data[2:4] == (0x42, 0x12)
-
-
-def _gs_channel(block: int) -> int:
-    """Block 0 is channel 10, blocks 1 to 9 are channels 1 to 9 (from memory, not checked)."""
-    return 9 if block == 0 else block - 1 if block <= 9 else block
