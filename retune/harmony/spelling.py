@@ -17,8 +17,7 @@ In C major: A♭ E♭ B♭ F C G D A E B F♯ C♯; in A minor: B♭ F C G D A E
 source).
 """
 
-
-_MOST_SIGNS = 2
+MOST_SIGNS = 2  # nobody writes, or reads, a note with three
 FIFTHS_ABOVE_ROOT = (0, -5, 2, -3, 4, -1, -6, 1, -4, 3, -2, 5)
 """Way on the line of fifths from a root to the tone so many semitones above it: minor second, major second …"""
 OTHER_FIFTHS = {6: 6, 8: 8, 9: -9, 3: 9, 10: 10}
@@ -77,7 +76,7 @@ def spell_in_chord(pc: int, window: np.void, key: np.void) -> str:
 def name_within_reach(place: int) -> str:
     """Name of a place on the line of fifths; where it would take three signs, that of the same key on a piano."""
     name = name_of_fifth(place)
-    return name if len(name) <= 1 + _MOST_SIGNS else spell((7 * place) % 12, 0)
+    return name if len(name) <= 1 + MOST_SIGNS else spell((7 * place) % 12, 0)
 
 
 def fifths_above_root(step: int, chord: int) -> int:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.spelling import FIFTHS_ABOVE_ROOT, OTHER_FIFTHS, spell
+from retune.harmony.spelling import FIFTHS_ABOVE_ROOT, MOST_SIGNS, OTHER_FIFTHS, spell
 from retune.harmony.vocabulary import CHORD_TYPES
 from retune.page.words import plan_name, temperament_words
 from retune.ratios.choose import table_for
@@ -62,7 +62,12 @@ def music_data(
         "tables": tables,
         "chords": _chords(options.prime_limit, tables),
         "spellings": _spellings(analysis.harmony)[0],
-        "chord_spelling": {"fifths_above_root": FIFTHS_ABOVE_ROOT, "other_fifths": OTHER_FIFTHS},
+        "chord_spelling": {
+            "fifths_above_root": FIFTHS_ABOVE_ROOT,
+            "other_fifths": OTHER_FIFTHS,
+            "most_signs": MOST_SIGNS,
+            "plain": [spell(pc, 0) for pc in range(12)],
+        },
         "usual_ratios": [row[:USUAL_RATIOS] for row in candidates(13)],
         "compromises": _places(tuning.compromises),
         "shifts": _places(tuning.shifts),

@@ -187,7 +187,9 @@ class Music {
     // The rarer name where the usual one is taken: a fifth beside the tritone, a third beside the second, …
     const other = { 6: has(7) || sixth, 8: !has(7), 9: has(3) && has(6), 3: has(4), 10: sixth }[step];
     const way = other ? others[step] : usual[step];
-    return nameOfFifth(placeOfName(this.rootName(window)) + way);
+    const name = nameOfFifth(placeOfName(this.rootName(window)) + way);
+    const { most_signs: most, plain } = this.data.chord_spelling;
+    return name.length <= 1 + most ? name : plain[((pitchClass % 12) + 12) % 12];
   }
 
   noteName(note) {
