@@ -26,7 +26,6 @@ from retune.constants import (
     RPN_TUNING_PROGRAM,
 )
 
-DEFAULT_RANGE_CENTS = 100.0 * DEFAULT_BEND_RANGE_SEMITONES
 NOT_CHOSEN = RPN_NULL[0]  # nor is a parameter chosen of which half is given
 TUNING_PARAMETERS = (
     RPN_BEND_RANGE,
@@ -36,7 +35,7 @@ TUNING_PARAMETERS = (
     RPN_TUNING_BANK,
     RPN_MPE_CONFIGURATION,
 )
-START_DATA = {
+_START_DATA = {
     RPN_BEND_RANGE: [DEFAULT_BEND_RANGE_SEMITONES, 0],
     RPN_FINE_TUNING: [64, 0],
     RPN_COARSE_TUNING: [64, 0],
@@ -55,8 +54,9 @@ class Channel:
     fine_cents: float = 0.0
     coarse_cents: float = 0.0
     tuning: tuple[int, int] = (0, 0)  # bank, program
-    range_cents: float = DEFAULT_RANGE_CENTS
-    plain_range: list[int] = field(default_factory=lambda: [2, 0])  # MSB, LSB to who knows no zones
+    plain_range: list[int] = field(
+        default_factory=lambda: start_of((True, RPN_BEND_RANGE))
+    )  # MSB, LSB to who knows no zones
 
     def select(self, controller: int, value: int) -> None:
         """Half of the choice of a parameter; the other half stays if it was of the same kind (pp. 11-12, 17)."""
@@ -76,10 +76,15 @@ class Channel:
 
     def enter(self, parameter: Parameter, controller: int, value: int) -> list[int]:
         """Data entry for a parameter; its data afterwards, MSB and LSB."""
-        start = START_DATA.get(parameter[1], [0, 0]) if parameter[0] else [0, 0]
-        data = self.data.setdefault(parameter, list(start))
+        data = self.data.setdefault(parameter, start_of(parameter))
         enter(data, controller, value, parameter)
         return data
+
+
+def start_of(parameter: Parameter) -> list[int]:
+    """Data of a parameter before anything is entered, MSB and LSB."""
+    registered, number = parameter
+    return list(_START_DATA.get(number, (0, 0))) if registered else [0, 0]
 
 
 def tunes(parameter: Parameter) -> bool:

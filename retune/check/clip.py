@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from retune.check.channel import START_DATA, TUNING_PARAMETERS
+from retune.check.channel import TUNING_PARAMETERS, start_of
 from retune.check.curve import pitch_curve, sounding_ends
 from retune.check.in_force import PARAMETERS, PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE
 from retune.check.packets import (
@@ -209,8 +209,7 @@ def _other_parameter(
     entered = reading.receiver.channels[lane].data  # a device reset clears it
     if status in (0x4, 0x5):
         step = (data - (1 << 32) if data >> 31 else data) >> 18
-        start = START_DATA.get(number, [0, 0]) if registered else [0, 0]
-        high, low = entered.get((registered, number), start)
+        high, low = entered.get((registered, number), start_of((registered, number)))
         value = min(max((high << 7 | low) + step, 0), (1 << 14) - 1)
     entered[registered, number] = [value >> 7, value & 127]
     parameter = registered << 14 | number[0] << 7 | number[1]

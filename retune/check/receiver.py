@@ -9,7 +9,6 @@ from __future__ import annotations
 import numpy as np
 
 from retune.check.channel import (
-    DEFAULT_RANGE_CENTS,
     Channel,
     Parameter,
     enter,
@@ -37,6 +36,7 @@ from retune.constants import (
     CC_VOLUME,
     CHANNELS_PER_PORT,
     DATA_CONTROLLERS,
+    DEFAULT_BEND_RANGE_SEMITONES,
     GM2_MELODY_BANK,
     GM2_RHYTHM_BANK,
     MPE_MANAGER_RANGE_SEMITONES,
@@ -54,6 +54,7 @@ from retune.constants import (
 )
 from retune.units import fine_tuning_cents
 
+DEFAULT_RANGE_CENTS = 100.0 * DEFAULT_BEND_RANGE_SEMITONES
 MPE_MEMBER_RANGE_CENTS = 100.0 * MPE_MEMBER_RANGE_SEMITONES
 MPE_MANAGER_RANGE_CENTS = 100.0 * MPE_MANAGER_RANGE_SEMITONES
 UNTOLD = -1.0
@@ -185,7 +186,6 @@ class Receiver:
         """RPN 0; on a member channel it holds for all members of the zone (MPE 2.2.5)."""
         manager = self.manager_of(lane)
         for member in [lane] if manager is None else self.members(manager):
-            self.channels[member].range_cents = cents
             self.channels[member].data[True, RPN_BEND_RANGE] = [int(cents) // 100, int(cents) % 100]
             self.range.add(member, place, cents)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.keys import tonics_at
 from retune.harmony.naming import MEMBERS, heard_above
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
 from retune.score.model import FloatArray, IntArray
@@ -30,9 +29,11 @@ TRIAD = sum(1 << step for step in (0, 3, 4, 6, 7, 8))  # root, thirds and fifths
 DOMINANT, LEADING = 7, 11  # degrees, semitones above the tonic
 
 
-def follow_key(windows: NDArray[np.void], amount: FloatArray, keys: NDArray[np.void]) -> None:
-    """Re-read windows in the light of the key; `amount` (n, 12) is what sounds in each. Changes `windows`."""
-    tonic, minor = tonics_at(keys, windows["start_tick"])
+def follow_key(windows: NDArray[np.void], amount: FloatArray, tonic: IntArray, minor: IntArray) -> None:
+    """Re-read windows in the light of the key. Changes `windows`.
+
+    `amount` (n, 12) is what sounds in each, `tonic` and `minor` (n,) are of its key (`tonics_at`).
+    """
     _lead_to_dominant(windows, amount, tonic)
     _choose_thirds(windows, amount, tonic, minor)
     _carry_on(windows)

@@ -9,7 +9,7 @@ from mido import MetaMessage
 from numpy.typing import NDArray
 
 from retune.harmony.decode import best_path
-from retune.harmony.model import KEY_DTYPE
+from retune.harmony.model import KEY_DTYPE, keys_at
 from retune.harmony.steps import Steps
 from retune.score.model import FloatArray, IntArray, Score
 
@@ -57,7 +57,7 @@ def find_keys(score: Score, steps: Steps) -> NDArray[np.void]:
 
 def tonics_at(keys: NDArray[np.void], ticks: IntArray) -> tuple[IntArray, IntArray]:
     """(n,) tonic and mode (0 major, 1 minor) of the key in force at each tick."""
-    row = keys[np.maximum(np.searchsorted(keys["start_tick"], ticks, side="right") - 1, 0)]
+    row = keys[keys_at(keys, ticks)]
     return row["tonic_pc"].astype(np.int64), row["minor"].astype(np.int64)
 
 

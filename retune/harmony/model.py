@@ -63,6 +63,12 @@ KEY_DTYPE = np.dtype(
 )
 
 
+def keys_at(keys: NDArray[np.void], ticks: NDArray[np.int64]) -> NDArray[np.int64]:
+    """(n,) row of `keys` (KEY_DTYPE, at least one) in force at each tick."""
+    rows: NDArray[np.int64] = np.searchsorted(keys["start_tick"], ticks, side="right") - 1
+    return np.maximum(rows, 0)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hint:
     """A stretch whose harmony is given from outside (plan or chord symbols) and must be used as it is.
@@ -91,5 +97,5 @@ class Harmony:
     def key_at(self, tick: int) -> np.void:
         """The KEY_DTYPE row in force at a tick, which decides spelling; C major where no key is known."""
         keys = self.keys if len(self.keys) else np.zeros(1, dtype=KEY_DTYPE)
-        row: np.void = keys[max(int(np.searchsorted(keys["start_tick"], tick, side="right")) - 1, 0)]
+        row: np.void = keys[int(keys_at(keys, np.array([tick]))[0])]
         return row

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.harmony.model import keys_at
 from retune.harmony.spelling import FIFTHS_ABOVE_ROOT, MOST_SIGNS, OTHER_FIFTHS, spell
 from retune.harmony.vocabulary import CHORD_TYPES
 from retune.page.words import plan_name, temperament_words
@@ -139,9 +140,8 @@ def _spellings(harmony: Harmony) -> tuple[list[list[str]], list[int]]:
         return [[spell(pc, 0) for pc in range(12)]], [0] * len(harmony.windows)
     pairs = [(int(key["fifths"]), bool(key["minor"])) for key in harmony.keys]
     distinct = list(dict.fromkeys(pairs))
-    key = np.searchsorted(harmony.keys["start_tick"], harmony.windows["start_tick"], side="right") - 1
     names = [[spell(pc, fifths, minor=minor) for pc in range(12)] for fifths, minor in distinct]
-    return names, [distinct.index(pairs[k]) for k in np.maximum(key, 0)]
+    return names, [distinct.index(pairs[k]) for k in keys_at(harmony.keys, harmony.windows["start_tick"])]
 
 
 def _tables(analysis: Analysis) -> tuple[list[list[tuple[int, int]]], list[int]]:

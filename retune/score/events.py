@@ -72,6 +72,14 @@ def vlq_bytes(value: int) -> bytes:
     return bytes(reversed(groups))
 
 
+def vlq_value(groups: bytes) -> int:
+    """Return the number a variable-length quantity stands for (SMF 1.1)."""
+    value = 0
+    for group in groups:
+        value = value << 7 | group & 0x7F
+    return value
+
+
 def times(count: int) -> str:
     """Return what a remark that stands for several places says of their number."""
     return f" ({count} times; this is the first)" if count > 1 else ""
@@ -188,10 +196,7 @@ class TrackWalk:
         groups = match.group().lstrip(b"\x80")
         if len(groups) > 4:
             return VLQ_MAX + 1, match.end()
-        value = 0
-        for group in groups:
-            value = value << 7 | group & 0x7F
-        return value, match.end()
+        return vlq_value(groups), match.end()
 
     def _emit(self, event: bytes) -> None:
         """Write an event with the delta time owed."""

@@ -19,7 +19,17 @@ from typing import NamedTuple
 import mido
 import numpy as np
 
-from retune.score.events import DATA, LONG_VLQ, RUNNING_ONE, RUNNING_TWO, STATUS_OF_ONE, STATUS_OF_TWO, VLQ
+from retune.constants import FIRST_SYSTEM_STATUS
+from retune.score.events import (
+    DATA,
+    LONG_VLQ,
+    RUNNING_ONE,
+    RUNNING_TWO,
+    STATUS_OF_ONE,
+    STATUS_OF_TWO,
+    VLQ,
+    vlq_value,
+)
 from retune.score.model import IntArray
 from retune.score.repair import Repaired
 
@@ -31,7 +41,6 @@ _RUN = (
     )
 )
 _RUNNING = re.compile(rb"(%b)(%b{2})" % (VLQ, DATA)), re.compile(rb"(%b)(%b)" % (VLQ, DATA))
-_FIRST_OTHER_STATUS = 0xF0  # MIDI 1.0, table I: from here on no channel events
 
 
 class Parsed(NamedTuple):
@@ -66,10 +75,7 @@ class _Quantities(dict[bytes, int]):
     """Values of variable-length quantities (SMF 1.1)."""
 
     def __missing__(self, groups: bytes) -> int:
-        value = 0
-        for group in groups:
-            value = value << 7 | group & 0x7F
-        self[groups] = value
+        self[groups] = value = vlq_value(groups)
         return value
 
 
@@ -82,7 +88,7 @@ def _split(
     for stretch in stretches:
         quantity = _QUANTITY.match(stretch)
         assert quantity is not None
-        if stretch[quantity.end()] >= _FIRST_OTHER_STATUS:
+        if stretch[quantity.end()] >= FIRST_SYSTEM_STATUS:
             delta(value[quantity.group()])
             event(numbers[stretch[quantity.end() :]])
             continue
@@ -99,8 +105,8 @@ def _split(
 
 def _decode(events: Sequence[bytes], asides: Sequence[mido.Message]) -> list[mido.Message]:
     """A message for each event."""
-    others = iter(_read([event for event in events if event[0] >= _FIRST_OTHER_STATUS], asides))
-    return [_channel_message(event) if event[0] < _FIRST_OTHER_STATUS else next(others) for event in events]
+    others = iter(_read([event for event in events if event[0] >= FIRST_SYSTEM_STATUS], asides))
+    return [_channel_message(event) if event[0] < FIRST_SYSTEM_STATUS else next(others) for event in events]
 
 
 @lru_cache(maxsize=1 << 14)  # a few megabytes: a retuned file repeats its original, a folder of music itself

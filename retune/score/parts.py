@@ -33,7 +33,7 @@ from retune.constants import (
 )
 from retune.score.columns import SETUP_CONTROLS
 from retune.score.model import IntArray, Part
-from retune.score.resets import is_gs, reset_of
+from retune.score.resets import reset_of, rhythm_part
 from retune.score.zones import LOWER, UPPER, Zones
 
 
@@ -101,9 +101,8 @@ class _Port:
         system = reset_of(data)
         if system:
             self._reset(system)
-        elif is_gs(data) and data[4] == 0x40 and data[5] >> 4 == 1 and data[6] == 0x15:
-            block = data[5] & 15  # block 0 is channel 10, blocks 1-9 channels 1-9, blocks A-F channels 11-16
-            self.rhythm[9 if block == 0 else block - 1 if block <= 9 else block] = data[7] > 0
+        elif (part := rhythm_part(data)) is not None:
+            channel, self.rhythm[channel] = part
 
     def _reset(self, system: str) -> None:
         fresh = _Port()
@@ -152,13 +151,9 @@ def build_parts(
 
 def rhythm_channels(setup: Iterable[SetupEvent]) -> frozenset[tuple[int, int]]:
     """Ports and channels that GS messages ever make drum kits: whatever programs they get then."""
-    ports: dict[int, _Port] = {}
-    found: set[tuple[int, int]] = set()
-    for event in sorted(setup, key=lambda event: (event.tick, event.track, event.event)):
-        state = ports.setdefault(event.port, _Port())
-        state.apply(event.message)
-        found.update((event.port, channel) for channel, is_drums in enumerate(state.rhythm) if is_drums)
-    return frozenset(found)
+    sysex = (event for event in setup if event.message.type == "sysex")
+    told = ((event.port, rhythm_part(event.message.data)) for event in sysex)
+    return frozenset((port, part[0]) for port, part in told if part is not None and part[1])
 
 
 def _part_name(track_name: str, track: int, port: int, channel: int, shared: bool) -> str:

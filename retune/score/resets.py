@@ -22,6 +22,14 @@ def reset_of(data: Sequence[int]) -> str:
     return "xg" if len(data) == 7 and data[0] == 0x43 and tuple(data[2:7]) in _XG_RESETS else ""
 
 
+def rhythm_part(data: Sequence[int]) -> tuple[int, bool] | None:
+    """Channel whose part a GS message makes rhythm or melody, and whether it is rhythm; None for any other message."""
+    if not is_gs(data) or data[4] != 0x40 or data[5] >> 4 != 1 or data[6] != 0x15:
+        return None
+    block = data[5] & 15  # block 0 is channel 10, blocks 1-9 channels 1-9, blocks A-F channels 11-16
+    return 9 if block == 0 else block - 1 if block <= 9 else block, data[7] > 0
+
+
 def is_gs(data: Sequence[int]) -> bool:
     """Tell whether a sysex sets one value of the GS format."""
     return len(data) == 9 and (data[0], data[2], data[3]) == _GS_DATA_SET

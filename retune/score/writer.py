@@ -8,14 +8,11 @@ from collections.abc import Sequence
 import mido
 import numpy as np
 
+from retune.constants import FIRST_SYSTEM_STATUS
 from retune.errors import OutputError
 from retune.score.columns import distinct_messages
 from retune.score.events import END_OF_TRACK, VLQ_MAX, vlq_bytes
 from retune.score.model import Track
-
-_FIRST_OTHER_STATUS = (
-    0xF0  # MIDI 1.0, table I: from here on no channel events, which alone set a running status
-)
 
 
 def write_tracks(
@@ -84,7 +81,7 @@ def _events(track: Track, deltas: Sequence[int], quantities: _Quantities) -> byt
     whole = [_encoded(message) for message in different]
     status = np.array([event[0] for event in whole], dtype=np.int64)[which]
     goes_on = np.zeros(len(which), dtype=np.int64)
-    goes_on[1:] = (status[1:] == status[:-1]) & (status[1:] < _FIRST_OTHER_STATUS)
+    goes_on[1:] = (status[1:] == status[:-1]) & (status[1:] < FIRST_SYSTEM_STATUS)
     forms = whole + [event[1:] for event in whole]
     pieces = [END_OF_TRACK] * (2 * len(deltas))
     pieces[::2] = map(quantities.__getitem__, deltas)

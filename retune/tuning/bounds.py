@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.errors import OptionError
+from retune.harmony.keys import tonics_at
 from retune.harmony.model import Harmony
 from retune.harmony.spelling import pitch_class_of
 from retune.score.model import Score
@@ -81,8 +82,8 @@ def home_pulls(
 def _tonics(harmony: Harmony) -> Ints:
     if not len(harmony.keys):
         return np.full(len(harmony.windows), -1, dtype=np.int64)
-    at = np.searchsorted(harmony.keys["start_tick"], harmony.windows["start_tick"], side="right") - 1
-    return harmony.keys["tonic_pc"].astype(np.int64)[np.maximum(at, 0)]
+    tonic, _ = tonics_at(harmony.keys, harmony.windows["start_tick"])
+    return tonic
 
 
 def _home_pitch_class(name: str) -> int:
