@@ -15,11 +15,16 @@ NONE = 99  # no neighbour on that side
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Motion:
-    """Semitones from the nearest note before and to the nearest after, within the part; else NONE."""
+    """Where each note of a part comes from and goes to: the note before and after it, and the way in semitones."""
 
-    into: IntArray  # (n,)
-    out: IntArray  # (n,)
-    next_step: IntArray  # (n,) step in which the part strikes its next note, -1: it has none
+    before: IntArray  # (n,) the note it is reached from, -1: none
+    after: IntArray  # (n,) the note it goes on to, -1: none
+    into: IntArray  # (n,) semitones from the note before, else NONE
+    out: IntArray  # (n,) semitones to the note after, else NONE
+    again: NDArray[
+        np.bool_
+    ]  # (n,) the note before is the same, struck less than a beat after it was released
+    next_step: IntArray  # (n,) step in which the part goes on from it, -1: it does not
 
     @property
     def near(self) -> NDArray[np.bool_]:
@@ -40,35 +45,47 @@ class Motion:
         return result
 
 
-def find_motion(notes: NDArray[np.void], first: IntArray) -> Motion:
-    """Motion of every note; `first` is the step each starts in. Notes of a part in one step are one chord.
+def find_motion(
+    notes: NDArray[np.void], first: IntArray, over: IntArray, steps: int, beat_ticks: FloatArray
+) -> Motion:
+    """Motion of every note; `first` is the step each starts in, `over` the first one after it, of so many `steps`.
 
-    The neighbour of a note is the nearest in pitch of the chord before or after it in the same part.
+    `beat_ticks` (n,) is the length of a beat where each note starts.
+
+    Notes of a part in one step are one chord. A note goes on to the first chord its part strikes when it is over, so
+    that one voice is followed while others move, in one part or in several. Its neighbour is the note of that chord
+    nearest in pitch, and before it the nearest of those that go on to it.
     """
     n = len(notes)
     part, key = notes["part"].astype(np.int64), notes["key"].astype(np.int64)
-    order = np.lexsort((key, first, part))
-    p, f, k = part[order], first[order], key[order]
-    opens = np.ones(n, dtype=bool)
-    opens[1:] = (p[1:] != p[:-1]) | (f[1:] != f[:-1])
-    chord = np.cumsum(opens) - 1
-    code = chord * 256 + k
-    lead = np.flatnonzero(opens)
-    part_of = p[lead]
-    into, out = np.full(n, NONE, dtype=np.int64), np.full(n, NONE, dtype=np.int64)
+    place = part * steps + first  # parts one after another, each by steps
+    lead = np.unique(place)  # of each chord
+    chord = np.searchsorted(lead, place)
+    following = np.searchsorted(lead, part * steps + over, side="left")
+    goes = following < len(lead)
+    goes[goes] = (lead[following[goes]] // steps == part[goes]) & (over[goes] < steps)
+    following[~goes] = len(lead)
     next_step = np.full(n, -1, dtype=np.int64)
-    next_step[order] = np.where(np.append(part_of[1:], -1) == part_of, np.append(f[lead][1:], -1), -1)[chord]
-    for shift, target in ((-1, into), (1, out)):
-        other = chord + shift
-        ok = (other >= 0) & (other < len(lead))
-        ok[ok] = part_of[other[ok]] == p[ok]
-        want = other[ok] * 256 + k[ok]
-        right = np.clip(np.searchsorted(code, want), 0, n - 1)
-        left = np.clip(right - 1, 0, n - 1)
-        here = k[ok]
-        gap = [np.where(chord[c] == other[ok], k[c] - here, NONE) for c in (left, right)]
-        nearest = np.where(np.abs(gap[0]) <= np.abs(gap[1]), gap[0], gap[1])
-        values = np.full(n, NONE, dtype=np.int64)
-        values[ok] = np.where(nearest == NONE, NONE, -nearest if shift < 0 else nearest)
-        target[order] = values
-    return Motion(into=into, out=out, next_step=next_step)
+    next_step[goes] = lead[following[goes]] % steps
+    before, after = _nearest(following, chord, key), _nearest(chord, following, key)
+    rest = notes["onset_tick"].astype(np.int64) - notes["release_tick"][before]
+    return Motion(
+        before=before,
+        after=after,
+        into=np.where(before >= 0, key - key[before], NONE),
+        out=np.where(after >= 0, key[after] - key, NONE),
+        again=(before >= 0) & (key[before] == key) & (rest < beat_ticks),
+        next_step=next_step,
+    )
+
+
+def _nearest(group: IntArray, wanted: IntArray, key: IntArray) -> IntArray:
+    """(n,) of the notes whose `group` is the one `wanted` by each note, the nearest in pitch; -1: none."""
+    code = group * 256 + key
+    order = np.argsort(code, kind="stable")
+    right = np.minimum(np.searchsorted(code[order], wanted * 256 + key), len(key) - 1)
+    left, right = order[np.maximum(right - 1, 0)], order[right]
+    gap = [np.where(group[at] == wanted, np.abs(key[at] - key), NONE) for at in (left, right)]
+    nearest = np.where(gap[0] <= gap[1], left, right)
+    result: IntArray = np.where(group[nearest] == wanted, nearest, -1)
+    return result

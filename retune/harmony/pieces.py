@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from retune.harmony.model import PIECE_DTYPE
 from retune.harmony.roles import find_roles
-from retune.harmony.steps import Steps
+from retune.harmony.steps import Steps, but_for_late_releases
 from retune.score.model import Score
 from retune.score.ringing import ringing_end_ticks
 
@@ -21,7 +21,8 @@ def cut_pieces(score: Score, windows: NDArray[np.void], steps: Steps) -> NDArray
     start = notes["onset_tick"].astype(np.int64)
     end = ringing_end_ticks(score)[index]
     first = np.maximum(np.searchsorted(windows["start_tick"], start, side="right") - 1, 0)
-    last = np.maximum(np.searchsorted(windows["start_tick"], end, side="left") - 1, first)
+    until = but_for_late_releases(end, start, score.clock)
+    last = np.maximum(np.searchsorted(windows["start_tick"], until, side="left") - 1, first)
     count = last - first + 1
     note = np.repeat(np.arange(len(notes)), count)
     window = np.arange(len(note)) - np.repeat(np.cumsum(count) - count, count) + first[note]

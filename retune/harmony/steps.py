@@ -22,6 +22,8 @@ from retune.score.model import Clock, FloatArray, IntArray, Score
 from retune.score.ringing import ringing_end_ticks
 
 GATHER_SECONDS = 0.060  # experiment: the notes of rolled and of performed chords start closer than this
+OVERLAP_SECONDS, OVERLAP_SHARE = 0.1, 0.25
+"""A note may sound so far, and so much of its length, into the one it goes on to: legato (experiment)."""
 MELODY_VOICES, CHORDAL_VOICES = 1.2, 1.6  # notes at once in a melody, in a part that plays chords (averages)
 MELODY_NEAR = 0.6  # share of the notes of a melody that are reached by step or repetition
 FULL_BEATS = (
@@ -64,7 +66,10 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     first = np.searchsorted(starts, onset, side="right") - 1
     key = notes["key"].astype(np.int64)
     lengths = np.diff(bounds)
-    note, step, held, ringing = _overlaps(bounds, first, notes, end)
+    end = np.maximum(end, notes["release_tick"])
+    note, step, held, ringing = _overlaps(
+        bounds, first, notes, end, but_for_late_releases(end, onset, score.clock)
+    )
     overlap = held + weights.pedal * ringing
     share = overlap / lengths[step]
     fingered = lowest_keys(key[note], step, held / lengths[step], len(lengths))
@@ -82,7 +87,8 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     sounds = _by_pitch_class(cell, overlap, len(beats))
     grid = shifted_grid(grid, starts, _novelty(sounds, beats, bass, bass_weight, crowd))
     strength = grid.strength(starts)
-    motion = find_motion(notes, first)
+    over = _over(bounds, first, notes, score.clock)
+    motion = find_motion(notes, first, over, len(lengths), grid.beat_ticks(onset))
     speaks = motion.ornament(strength[first], weights)[note]
     speaks *= np.where(step == first[note], 1.0, weights.held)
     speaks *= _fading(at[step] - at[first[note]])
@@ -127,13 +133,32 @@ def gather_onsets(onset: IntArray, clock: Clock) -> IntArray:
     return result
 
 
+def _over(bounds: IntArray, first: IntArray, notes: NDArray[np.void], clock: Clock) -> IntArray:
+    """(n_notes,) first step that starts when a note is over, but for a legato overlap."""
+    onset, release = notes["onset_tick"].astype(np.int64), notes["release_tick"].astype(np.int64)
+    legato = np.maximum(
+        clock.ticks(clock.seconds(release) - OVERLAP_SECONDS), release - OVERLAP_SHARE * (release - onset)
+    )
+    result: IntArray = np.maximum(np.searchsorted(bounds[:-1], legato, side="left"), first + 1)
+    return result
+
+
+def but_for_late_releases(end: IntArray, onset: IntArray, clock: Clock) -> IntArray:
+    """(n,) tick until which a note can count in what follows: a key that comes up late belongs to what was before."""
+    result: IntArray = np.maximum(clock.ticks(clock.seconds(end) - GATHER_SECONDS), onset + 1)
+    return result
+
+
 def _overlaps(
-    bounds: IntArray, first: IntArray, notes: NDArray[np.void], end: IntArray
+    bounds: IntArray, first: IntArray, notes: NDArray[np.void], end: IntArray, until: IntArray
 ) -> tuple[IntArray, IntArray, IntArray, IntArray]:
-    """(note, step, ticks held by a finger, ticks ringing on under the pedal) for every step a note sounds in."""
+    """(note, step, ticks held by a finger, ticks ringing on under the pedal) for every step a note sounds in.
+
+    A note sounds to its `end`, but in no step that starts after it counts no more (`until`).
+    """
     release = np.maximum(notes["release_tick"], notes["onset_tick"] + 1)
     end = np.maximum(end, release)
-    last = np.searchsorted(bounds, end, side="left") - 1
+    last = np.searchsorted(bounds, until, side="left") - 1
     count = np.clip(last - first + 1, 1, MAX_STEPS_OF_A_NOTE)
     if int(count.sum()) > MOST_SHARES:
         count = np.minimum(count, max(MOST_SHARES // len(notes), 1))
@@ -218,5 +243,12 @@ def _empty(score: Score) -> Steps:
         strength=no_notes,
         key=no_notes,
         first=no_notes,
-        motion=Motion(into=no_notes, out=no_notes, next_step=no_notes),
+        motion=Motion(
+            before=no_notes,
+            after=no_notes,
+            into=no_notes,
+            out=no_notes,
+            again=no_notes > 0,
+            next_step=no_notes,
+        ),
     )

@@ -37,7 +37,7 @@ def find_suspensions(
     last = np.zeros(len(key), dtype=np.int64)
     np.maximum.at(last, note, step)
     falls = ((motion.out == -1) | (motion.out == -2)) & (motion.next_step == last + 1)
-    prepared = (step > first[note]) | (motion.into[note] == 0)
+    prepared = (step > first[note]) | motion.again[note]
     maybe = np.flatnonzero(falls[note] & prepared)
     n, s = note[maybe], step[maybe]
     after = motion.next_step[n]

@@ -29,6 +29,9 @@ Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
 
+PREPARED = (Role.SUSPENSION, Role.PEDAL)  # roles of notes that keep the pitch they had
+
+
 class Rows(NamedTuple):
     """Soft rows of the problem, one-dimensional arrays of one length."""
 
@@ -229,11 +232,12 @@ def repeats(score: Score) -> tuple[Ints, Ints, Floats]:
     return earlier[keep], later[keep], gap[keep]
 
 
-def repeat_rows(score: Score, unknowns: Unknowns, weights: Weights) -> Rows:
+def repeat_rows(score: Score, harmony: Harmony, unknowns: Unknowns, weights: Weights) -> Rows:
     """A note struck again in its part keeps its pitch, the more the sooner it returns and the longer it is.
 
     The weight grows with the square root of the length, between a wish per repeat and a wish per time: the
     best of the three on choral scores, which count in half notes, and on songs, which count in eighths.
+    A note that is struck again as a suspension or a pedal keeps it firmly.
     """
     earlier, later, gap = repeats(score)
     length = (score.notes["release_tick"] - score.notes["onset_tick"]) / score.clock.ticks_per_quarter
@@ -241,6 +245,7 @@ def repeat_rows(score: Score, unknowns: Unknowns, weights: Weights) -> Rows:
     weight = (
         weights.repeat * np.sqrt(shorter) * np.maximum(1.0 - gap / REPEAT_FADING_QUARTERS, weights.far_repeat)
     )
+    weight[np.isin(harmony.pieces["role"][unknowns.first_piece[later]], PREPARED)] = weights.prepared
     first = unknowns.of_piece[unknowns.first_piece[later]]
     second = unknowns.of_piece[unknowns.last_piece[earlier]]
     return Rows(first, second, np.zeros(len(first)), weight)
@@ -335,8 +340,14 @@ def _upper_and_lower(line: Melody, unknowns: Unknowns) -> tuple[Ints, Ints, Ints
 
 
 def held_rows(harmony: Harmony, unknowns: Unknowns, weights: Weights) -> Rows:
-    """A note that sounds on into the next window stays where it is, if it is allowed to move at all."""
-    note = harmony.pieces["note"]
+    """A note that sounds on into the next window stays where it is, if it is allowed to move at all.
+
+    One that becomes a suspension there, and a pedal all the time, stays firmly.
+    """
+    note, role = harmony.pieces["note"], harmony.pieces["role"]
     joined = np.flatnonzero((note[1:] == note[:-1]) & (unknowns.of_piece[1:] != unknowns.of_piece[:-1]))
     first, second = unknowns.of_piece[joined + 1], unknowns.of_piece[joined]
-    return Rows(first, second, np.zeros(len(joined)), np.full(len(joined), weights.held))
+    pedal = np.zeros(len(unknowns.first_piece), dtype=bool)
+    pedal[note[role == Role.PEDAL]] = True
+    firm = (role[joined + 1] == Role.SUSPENSION) | pedal[note[joined]]
+    return Rows(first, second, np.zeros(len(joined)), np.where(firm, weights.prepared, weights.held))

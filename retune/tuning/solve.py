@@ -126,7 +126,7 @@ def set_up(
     rows = _joined(
         pairs.rows,
         frame_rows(score, harmony, ratios, unknowns, weights),
-        repeat_rows(score, unknowns, weights),
+        repeat_rows(score, harmony, unknowns, weights),
         step_rows(score, harmony, unknowns, weights),
         held_rows(harmony, unknowns, weights),
         *stride_rows(line, unknowns, weights),

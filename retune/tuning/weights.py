@@ -27,6 +27,9 @@ class Weights:
     stride: float = 0.25  # a melodic step too wide or too narrow [per step]
     leap: float = 0.15  # a melodic fourth, fifth or octave that is not pure [per leap]
     held: float = 1.0  # movement of a sounding note [per change]
+    prepared: float = (
+        20.0  # a suspension or a pedal against the pitch it had, held or struck again [per change]
+    )
     homing: float = 0.002  # windows come back to their equal-tempered pitch [per quarter and cent²]
     home: float = 0.03  # the same for what the user calls home
 

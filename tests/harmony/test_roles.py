@@ -86,3 +86,89 @@ def test_every_tone_of_every_chord_type_is_a_chord_tone():
             score_of(*voices), hints=[Hint(start_tick=0, end_tick=4 * TPQ, root_pc=2, chord=chord.symbol)]
         )
         assert set(harmony.pieces["role"].tolist()) == {0}, chord.symbol
+
+
+def one_part(*voices):
+    """The same voices on one track and channel, as a keyboard plays them."""
+    return sorted(note for voice in voices for note in voice)
+
+
+C_MAJOR, G_MAJOR = (
+    [(0.0, 4.0, 48), (0.0, 4.0, 55), (0.0, 4.0, 64)],
+    [(4.0, 4.0, 43), (4.0, 4.0, 55), (4.0, 4.0, 62)],
+)
+TONIC_DOMINANT = [(0, 4, 0, "maj"), (4, 8, 7, "maj")]
+
+
+def roles_at(start, key, *voices, chords=TONIC_DOMINANT):
+    """Roles of the pieces of the note that starts there, from voices in parts of their own and in one part."""
+    found = []
+    for parts in (voices, [one_part(*voices)]):
+        score = score_of(*parts)
+        hints = [
+            Hint(start_tick=round(a * TPQ), end_tick=round(b * TPQ), root_pc=root, chord=chord)
+            for a, b, root, chord in chords
+        ]
+        harmony = find_harmony(score, hints=hints)
+        of_note = score.notes[harmony.pieces["note"]]
+        here = (of_note["key"] == key) & (of_note["onset_tick"] == round(start * TPQ))
+        found.append([Role(int(r)).name for r in harmony.pieces["role"][here]])
+    assert found[0] == found[1]
+    return found[0]
+
+
+@pytest.mark.parametrize(
+    ("voice", "start", "roles"),
+    [
+        ([(0, 6, 72), (6, 2, 71)], 0, ["CHORD", "SUSPENSION"]),
+        ([(0, 4, 72), (4, 2, 72), (6, 2, 71)], 4, ["SUSPENSION"]),
+        ([(0, 4, 72), (4, 1, 72), (5, 1, 72), (6, 2, 71)], 4, ["SUSPENSION"]),
+        ([(0, 4, 72), (4, 1, 72), (5, 0.5, 72), (5.5, 0.5, 72), (6, 2, 71)], 5.5, ["SUSPENSION"]),
+        ([(0, 5, 72), (5, 1, 67), (6, 2, 71)], 0, ["CHORD", "SUSPENSION"]),
+        ([(0, 5, 72), (5, 0.5, 71), (5.5, 0.5, 69), (6, 2, 71)], 0, ["CHORD", "SUSPENSION"]),
+        ([(0, 6, 72), (6, 2, 76)], 0, ["CHORD", "OTHER"]),
+        ([(0, 2, 72), (4, 2, 72), (6, 2, 71)], 4, ["APPOGGIATURA"]),
+    ],
+    ids=["tied", "struck", "struck twice", "off the beat too", "leaps first", "turns", "unresolved", "after a rest"],
+)  # fmt: skip
+def test_suspensions_and_their_ornaments(voice, start, roles):
+    assert roles_at(start, 72, voice, C_MAJOR, G_MAJOR) == roles
+
+
+def test_a_suspension_in_the_bass_under_chords_that_move():
+    """2-3: the bass is held from the chord before and falls when the others have struck."""
+    bass, above = [(0, 5, 48), (5, 3, 47)], [(0, 4, 64), (0, 4, 67), (4, 4, 62), (4, 4, 67)]
+    assert roles_at(0, 48, bass, above) == ["CHORD", "SUSPENSION"]
+
+
+@pytest.mark.parametrize("order", [(74, 71), (71, 74)])
+def test_changing_notes_are_neighbours(order):
+    """The upper and the lower neighbour, one after the other, and back."""
+    voice = [(0, 1, 72), (1, 0.5, order[0]), (1.5, 0.5, order[1]), (2, 2, 72)]
+    assert [roles_at(at, key, voice, C_MAJOR) for at, key in zip((1, 1.5), order, strict=True)] == [
+        ["NEIGHBOUR"]
+    ] * 2
+
+
+def test_an_escape_tone_is_no_changing_note():
+    """Left by leap into a tone of the next chord, it has no name here, although the line then returns."""
+    voice = [(0, 3.5, 72), (3.5, 0.5, 74), (4, 2, 71), (6, 2, 72)]
+    assert roles_at(3.5, 74, voice, C_MAJOR, G_MAJOR) == ["OTHER"]
+
+
+@pytest.mark.parametrize("length", [0.5, 1.0])
+def test_an_anticipation_may_stand_on_a_beat_weaker_than_its_chord(length):
+    voice = [(0, 4 - length, 72), (4 - length, length, 71), (4, 4, 71)]
+    assert roles_at(4 - length, 71, voice, C_MAJOR, G_MAJOR) == ["ANTICIPATION"]
+
+
+def test_an_appoggiatura_leans_on_a_note_in_a_weaker_place_however_short():
+    voice = [(0, 3.5, 67), (3.5, 0.25, 77), (3.75, 0.25, 76), (4, 4, 74)]
+    assert roles_at(3.5, 77, voice, C_MAJOR, G_MAJOR) == ["APPOGGIATURA"]
+
+
+@pytest.mark.parametrize(("late", "pieces"), [(0.1, 1), (0.25, 2)])
+def test_a_key_that_comes_up_late_does_nothing_in_the_next_chord(late, pieces):
+    """At 120 to the minute a tenth of a quarter is 50 ms, within human timing; a quarter of one is a note."""
+    voice = [(0, 4 + late, 76), (4 + late, 4 - late, 74)]
+    assert len(roles_at(0, 76, voice, C_MAJOR, G_MAJOR)) == pieces

@@ -1,5 +1,6 @@
 """Guarantees of the tuning stage on random scores, and what it does with small ones."""
 
+from dataclasses import replace
 from itertools import pairwise
 from math import inf
 
@@ -9,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from retune.errors import OptionError
-from retune.harmony import find_harmony
+from retune.harmony import Role, find_harmony
 from retune.options import Options
 from retune.ratios import choose_ratios
 from retune.ratios.choose import complete
@@ -200,6 +201,33 @@ def test_pure_chords_are_pure_where_notes_must_move_for_it():
         third, size = ((root + 4) % 12, -13.686) if kind == "maj" else ((root + 3) % 12, 15.641)
         assert offsets[third] - offsets[root] == pytest.approx(size, abs=1e-3)
         assert offsets[(root + 7) % 12] - offsets[root] == pytest.approx(1.955, abs=1e-3)
+
+
+@pytest.mark.parametrize("again", [False, True])
+def test_a_suspension_keeps_its_pitch_where_other_notes_may_move(again):
+    """A, a pure third over F, is held or struck again over G with D, which would have it 17.6 cents higher."""
+    suspended = [(0, 0, 2, A), (0, 2, 1, A)] if again else [(0, 0, 3, A)]
+    others = [(1, 0, 2, C), (1, 2, 2, D), (2, 0, 2, 53), (2, 2, 2, 55), (3, 2, 2, 59)]
+    score = score_of([*suspended, (0, 3, 1, G), *others])
+    harmony = find_harmony(score, hints=hints([(5, "maj"), (7, "maj")]))
+    assert Role.SUSPENSION in harmony.pieces["role"]
+    options = replace(PRESETS["pure-chords"](Options()), drift_limit_cents=5.0)
+    tuning = solve_tuning(score, harmony, choose_ratios(harmony), options)
+    before, after = offsets_at(score, tuning, 1.0), offsets_at(score, tuning, 2.5)
+    assert after[A] == pytest.approx(before[A], abs=1e-3)
+    assert abs(498.045 - 500.0 - after[D] + after[A]) > 1.0  # the fourth has given way
+
+
+def test_a_pedal_is_a_fixed_partner_where_other_notes_may_move():
+    """C under C, F, B♭ and G, whose roots all stay in their places: no chord may draw it to its own."""
+    keys = [[48, E, G], [48, 65, A], [48, D, 65, 70], [48, D, G, B], [48, E, G]]
+    roots = [(0, "maj"), (5, "maj"), (10, "maj"), (7, "maj"), (0, "maj")]
+    score = score_of(chords(keys))
+    harmony = find_harmony(score, hints=hints(roots))
+    assert Role.PEDAL in harmony.pieces["role"]
+    options = replace(PRESETS["pure-chords"](Options()), drift_limit_cents=0.0)
+    tuning = solve_tuning(score, harmony, choose_ratios(harmony), options)
+    assert np.ptp([offsets_at(score, tuning, at)[48] for at in (1, 3, 5, 7, 9)]) < 1e-3
 
 
 def test_a_bass_leaps_purely_where_chords_share_no_tone():
