@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from retune.arrays import distinct
+from retune.arrays import begins, distinct
 from retune.encode.allocate import Demand
 from retune.encode.wanted import Wanted
 from retune.score.model import IntArray
@@ -51,8 +51,7 @@ def needed_channels(demand: Demand, wanted: Wanted, instruments: list[int]) -> t
     own = np.where(rows > 1, note + 1, 0)
     order = np.lexsort((on, own, value, slot))
     on, end, value, own, slot = on[order], end[order], value[order], own[order], slot[order]
-    new_group = np.ones(len(on), bool)
-    new_group[1:] = (value[1:] != value[:-1]) | (own[1:] != own[:-1]) | (slot[1:] != slot[:-1])
+    new_group = begins(value, own, slot)
     most = int(end.max()) + 1
     group = np.cumsum(new_group) - 1
     reach = np.maximum.accumulate(end + group * most) - group * most  # furthest end so far in each group

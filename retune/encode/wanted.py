@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from retune.arrays import begins
 from retune.score.model import FloatArray, IntArray
 from retune.tuning.model import Tuning
 
@@ -38,8 +39,7 @@ def wanted_steps(
     if reach is not None:
         value = np.clip(value, reach[0][note], reach[1][note])
     error = float(np.abs(value * step - cents).max()) if len(rows) else 0.0
-    keep = np.ones(len(rows), bool)
-    keep[1:] = (note[1:] != note[:-1]) | (value[1:] != value[:-1])
+    keep = begins(note, value)
     note = note[keep]
     first = np.searchsorted(note, np.arange(n_notes + 1))
     return Wanted(first.astype(np.int64), rows["start_tick"][keep], value[keep], error)

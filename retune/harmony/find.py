@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import begins
 from retune.errors import Remark
 from retune.harmony.augmented_sixths import find_augmented_sixths
 from retune.harmony.by_key import follow_key
@@ -44,7 +45,7 @@ def find_windows(steps: Steps, keys: NDArray[np.void]) -> NDArray[np.void]:
         return np.zeros(0, dtype=WINDOW_DTYPE)
     junctures = find_junctures(steps)
     starts, heard = best_stretches(junctures)
-    turns = np.concatenate([[True], heard[1:] != heard[:-1]])
+    turns = begins(heard)
     first = junctures.step[starts[turns]]
     windows = np.zeros(len(first), dtype=WINDOW_DTYPE)
     windows["start_tick"] = steps.bounds[first]

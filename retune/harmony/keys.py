@@ -8,6 +8,7 @@ import numpy as np
 from mido import MetaMessage
 from numpy.typing import NDArray
 
+from retune.arrays import begins
 from retune.harmony.decode import best_path
 from retune.harmony.model import KEY_DTYPE, keys_at
 from retune.harmony.steps import Steps
@@ -42,10 +43,10 @@ def find_keys(score: Score, steps: Steps) -> NDArray[np.void]:
     if not len(steps):
         return np.zeros(0, dtype=KEY_DTYPE)
     section = np.floor((np.cumsum(steps.beats) - steps.beats) / SECTION_BEATS + 1e-6)
-    first = np.flatnonzero(np.concatenate([[True], section[1:] != section[:-1]]))
+    first = np.flatnonzero(begins(section))
     fit = key_fit(np.add.reduceat(steps.amount, first, axis=0))
     path = best_path(fit, np.full(len(first), KEY_CHANGE_COST))
-    turn = np.flatnonzero(np.concatenate([[True], path[1:] != path[:-1]]))
+    turn = np.flatnonzero(begins(path))
     keys = np.zeros(len(turn), dtype=KEY_DTYPE)
     keys["start_tick"] = steps.bounds[first[turn]]
     keys["end_tick"] = np.append(steps.bounds[first[turn[1:]]], steps.bounds[-1])

@@ -1,7 +1,8 @@
-"""The one pass over a track's messages: ticks of all events, notes as columns, and where the rest is."""
+"""The one pass over the messages of a file: ticks of all events, notes as columns, and where the rest is."""
 
 from __future__ import annotations
 
+from itertools import accumulate
 from typing import NamedTuple
 
 import mido
@@ -19,6 +20,7 @@ from retune.constants import (
     SELECTING_CONTROLLERS,
 )
 from retune.score.model import IntArray
+from retune.score.parse import Parsed
 
 SETUP_CONTROLS = frozenset((CC_BANK_MSB, CC_DATA_MSB, *SELECTING_CONTROLLERS, CC_RESET_ALL_CONTROLLERS))
 _PEDAL_CONTROLS = frozenset(
@@ -42,30 +44,36 @@ EVENT_DTYPE = np.dtype(
 
 
 class Columns(NamedTuple):
-    """What one pass over the messages of one track finds."""
+    """What one pass over the messages of a file finds; its rows are the events of all tracks, one track after another.
 
-    ticks: IntArray  # (n_messages,) absolute
+    The end-of-track events are among them.
+    """
+
+    first: IntArray  # (n_tracks + 1,) row with which each track begins, and the number of rows
+    which: IntArray  # (n_rows,) the message of each event
+    ticks: IntArray  # (n_rows,) absolute
+    ports: IntArray  # (n_rows,) port in force at each event (FF 21, not in SMF 1.0); port 0 before the first
     notes: NDArray[np.void]  # EVENT_DTYPE, note-ons and note-offs
     controls: NDArray[np.void]  # EVENT_DTYPE, CC 64, 66, 120, 121, 123
-    settings: list[int]  # indices of the events that name, time or set up something
-    ports: tuple[IntArray, IntArray]  # event indices and the port in force from each on; the first is -1
+    settings: list[int]  # rows of the events that name, time or set up something
 
 
-def read_columns(track: int, messages: list[mido.Message], ticks: IntArray) -> Columns:
-    """Read the events of one track (index `track`) at their absolute ticks into columns."""
-    different, which = distinct_messages(messages)
-    words = np.array([_word(message) for message in different], dtype=np.int64)[which]
+def read_columns(parsed: Parsed) -> Columns:
+    """Read the events of all tracks into columns."""
+    ticks, which = (np.concatenate(columns) for columns in zip(*parsed.tracks, strict=True))
+    first = np.array([0, *accumulate(len(track) for track, _ in parsed.tracks)], dtype=np.int64)
+    words = np.array([_word(message) for message in parsed.messages], dtype=np.int64)[which]
     kinds = words >> _KIND
     settings = np.flatnonzero(kinds == _SETTING).tolist()
-    ports = _port_changes(messages, settings)
-    note, control = (np.flatnonzero(kinds == kind) for kind in (_NOTE, _CONTROL))
-    return Columns(
-        ticks=ticks,
-        notes=_unpack(track, note, words[note], ticks, ports),
-        controls=_unpack(track, control, words[control], ticks, ports),
-        settings=settings,
-        ports=ports,
+    ports = np.zeros(len(which), dtype=np.int64)
+    for row, number in zip(settings, which[settings].tolist(), strict=True):
+        if parsed.messages[number].type == "midi_port":
+            end = first[np.searchsorted(first, row, side="right")]
+            ports[row:end] = parsed.messages[number].port
+    note, control = (
+        _unpack(np.flatnonzero(kinds == kind), words, first, ticks, ports) for kind in (_NOTE, _CONTROL)
     )
+    return Columns(first, which, ticks, ports, notes=note, controls=control, settings=settings)
 
 
 def distinct_messages(messages: list[mido.Message]) -> tuple[list[mido.Message], IntArray]:
@@ -95,28 +103,13 @@ def _packed(kind: int, channel: int = 0, key: int = 0, value: int = 0) -> int:
     return kind << _KIND | channel << 14 | key << 7 | value
 
 
-def port_at(ports: tuple[IntArray, IntArray], events: IntArray) -> IntArray:
-    """Port in force at each event index, from (event indices, ports) of the port events of a track."""
-    result: IntArray = ports[1][np.searchsorted(ports[0], events, side="right") - 1]
-    return result
-
-
-def _port_changes(messages: list[mido.Message], settings: list[int]) -> tuple[IntArray, IntArray]:
-    """Event indices and ports of the port events (FF 21, not in SMF 1.0); port 0 before them."""
-    events = [i for i in settings if messages[i].type == "midi_port"]
-    ports = [messages[i].port for i in events]
-    return np.array([-1, *events], dtype=np.int64), np.array([0, *ports], dtype=np.int64)
-
-
 def _unpack(
-    track: int, event: IntArray, words: IntArray, ticks: IntArray, ports: tuple[IntArray, IntArray]
+    rows: IntArray, words: IntArray, first: IntArray, ticks: IntArray, ports: IntArray
 ) -> NDArray[np.void]:
-    table = np.empty(len(words), dtype=EVENT_DTYPE)
-    table["tick"] = ticks[event]
-    table["track"] = track
-    table["event"] = event
-    table["port"] = port_at(ports, event)
-    table["channel"] = words >> 14 & 15
-    table["key"] = words >> 7 & 127
-    table["velocity"] = words & 127
+    table = np.empty(len(rows), dtype=EVENT_DTYPE)
+    track = np.searchsorted(first, rows, side="right") - 1
+    table["tick"], table["port"] = ticks[rows], ports[rows]
+    table["track"], table["event"] = track, rows - first[track]
+    words = words[rows]
+    table["channel"], table["key"], table["velocity"] = words >> 14 & 15, words >> 7 & 127, words & 127
     return table

@@ -20,9 +20,9 @@ class NoteTable:
     parts: IntArray  # (n_parts, 3) track, port, channel, in this order
 
 
-def read_notes(settled: NoteEvents, controls: NDArray[np.void], end_tick: int) -> NoteTable:
-    """Build the note table from the note and controller events of all tracks, ordered by (track, event)."""
-    events, pairing = settled.events, settled.pairing
+def read_notes(settled: NoteEvents, end_tick: int) -> NoteTable:
+    """Build the note table from the note and controller events of all tracks."""
+    events, controls, pairing = settled.columns.notes, settled.columns.controls, settled.pairing
     on, off = events[pairing.on], events[pairing.off]
     sounding = off["tick"]
     if len(controls):

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.arrays import distinct
+from retune.arrays import begins, distinct
 from retune.score.model import IntArray
 
 
@@ -63,7 +63,7 @@ def pair(events: NDArray[np.void], group: IntArray) -> Pairing:
 
 def _group_starts(sorted_groups: IntArray) -> tuple[IntArray, IntArray]:
     """First position of each group and, for every position, the rank of its group."""
-    new = np.concatenate(([True], sorted_groups[1:] != sorted_groups[:-1]))
+    new = begins(sorted_groups)
     return np.flatnonzero(new), np.cumsum(new) - 1
 
 

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
 
 import mido
 import numpy as np
 
 from retune.errors import InputError, Remark
 from retune.score.clock import TempoEvent, build_clock
-from retune.score.columns import Columns, port_at, read_columns
 from retune.score.events import VLQ_MAX, times
 from retune.score.meters import MeterEvent, build_meters
-from retune.score.model import Score, Track
+from retune.score.model import IntArray, Score, Track
 from retune.score.notes import read_notes
-from retune.score.parse import parse
+from retune.score.parse import Parsed, parse
 from retune.score.parts import SetupEvent, build_parts, is_setup, rhythm_channels
 from retune.score.releases import Mend, NoteEvents, settle_releases
 from retune.score.repair import MOST_NOTES_AT_ONCE, refuse_crowd, repair
@@ -46,30 +44,27 @@ def read_score(data: bytes, *, name: str = "input", pattern: int | None = None) 
     """
     repaired = repair(data, name=name)
     parsed = parse(repaired)
-    ticks = [ticks for ticks, _ in parsed.tracks]
-    tracks = [[parsed.messages[number] for number in which.tolist()] for _, which in parsed.tracks]
     remarks = repaired.remarks
     format_ = repaired.format
     if format_ == 2:
-        chosen = _choose_pattern(tracks, pattern, name, remarks)
-        tracks, ticks, format_ = [tracks[chosen]], [ticks[chosen]], 0
-    columns = [read_columns(index, *pair) for index, pair in enumerate(zip(tracks, ticks, strict=True))]
-    _check_length(columns, name)
-    settled = settle_releases(tracks, columns)
+        chosen = _choose_pattern(parsed, pattern, name, remarks)
+        parsed, format_ = Parsed(parsed.messages, [parsed.tracks[chosen]]), 0
+    _check_length(parsed, name)
+    settled = settle_releases(parsed)
     _check_crowd(settled, name)
-    return _assemble(repaired.division, format_, tracks, columns, settled, remarks)
+    return _assemble(repaired.division, format_, settled, remarks)
 
 
-def _choose_pattern(
-    tracks: Sequence[Sequence[mido.Message]], pattern: int | None, name: str, remarks: list[Remark]
-) -> int:
+def _choose_pattern(parsed: Parsed, pattern: int | None, name: str, remarks: list[Remark]) -> int:
+    tracks = parsed.tracks
     if pattern is not None:
         if not 1 <= pattern <= len(tracks):
             raise InputError(
                 f"{name}: pattern {pattern} is not there; the file holds patterns 1 to {len(tracks)}"
             )
         return pattern - 1
-    with_notes = (i for i, track in enumerate(tracks) if any(m.type == "note_on" for m in track))
+    is_note = np.array([message.type == "note_on" for message in parsed.messages])
+    with_notes = (i for i, (_, which) in enumerate(tracks) if is_note[which].any())
     chosen = next(with_notes, 0)
     if len(tracks) > 1:
         remarks.append(
@@ -82,49 +77,43 @@ def _choose_pattern(
     return chosen
 
 
-def _check_length(columns: list[Columns], name: str) -> None:
-    for number, of_track in enumerate(columns, start=1):
-        if of_track.ticks[-1] > VLQ_MAX:
+def _check_length(parsed: Parsed, name: str) -> None:
+    for number, (ticks, _) in enumerate(parsed.tracks, start=1):
+        if ticks[-1] > VLQ_MAX:
             raise InputError(
-                f"{name}: track {number} is {of_track.ticks[-1]} ticks long, more than the {VLQ_MAX} that "
+                f"{name}: track {number} is {ticks[-1]} ticks long, more than the {VLQ_MAX} that "
                 "can be handled; one of its delta times is probably damaged"
             )
 
 
 def _check_crowd(settled: NoteEvents, name: str) -> None:
     """Refuse more notes at once than can be handled; pedals do not count, which let notes die away."""
-    tick = settled.events["tick"]
+    tick = settled.columns.notes["tick"]
     onset, release = np.sort(tick[settled.pairing.on]), np.sort(tick[settled.pairing.off])
     held = np.arange(1, len(onset) + 1) - np.searchsorted(release, onset, side="left")
     if held.max(initial=0) > MOST_NOTES_AT_ONCE:
         refuse_crowd(name)
 
 
-def _make_track(columns: Columns, messages: list[mido.Message]) -> Track:
+def _make_track(ticks: IntArray, which: IntArray, name: str, messages: Sequence[mido.Message]) -> Track:
     """Track without its end-of-track event."""
-    titles = (messages[i].name for i in columns.settings if messages[i].type == "track_name")
     return Track(
-        name=readable(next(titles, "")),
-        ticks=columns.ticks[:-1],
-        messages=messages[:-1],
-        end_tick=int(columns.ticks[-1]),
+        name=readable(name),
+        ticks=ticks[:-1],
+        messages=[messages[number] for number in which[:-1].tolist()],
+        end_tick=int(ticks[-1]),
     )
 
 
-def _assemble(
-    division: int,
-    format_: int,
-    messages: list[list[mido.Message]],
-    columns: list[Columns],
-    settled: NoteEvents,
-    remarks: list[Remark],
-) -> Score:
-    tracks = [_make_track(*pair) for pair in zip(columns, messages, strict=True)]
+def _assemble(division: int, format_: int, settled: NoteEvents, remarks: list[Remark]) -> Score:
+    messages = settled.parsed.messages
+    settings = _Settings(settled)
+    tracks = [
+        _make_track(*track, settings.names.get(number, ""), messages)
+        for number, track in enumerate(settled.parsed.tracks)
+    ]
     end_tick = max(track.end_tick for track in tracks)
-    table = read_notes(settled, np.concatenate([of_track.controls for of_track in columns]), end_tick)
-    settings = _Settings()
-    for index, (track, of_track) in enumerate(zip(tracks, columns, strict=True)):
-        settings.add(index, of_track, track.messages)
+    table = read_notes(settled, end_tick)
     clock = build_clock(division, settings.tempos)
     names = [track.name for track in tracks]
     score = Score(
@@ -143,22 +132,26 @@ def _assemble(
     return dataclasses.replace(score, remarks=found)
 
 
-@dataclass(slots=True)
 class _Settings:
-    """Events of all tracks that time or set up something."""
+    """Events of all tracks that name, time or set up something."""
 
-    tempos: list[TempoEvent] = field(default_factory=list)
-    meters: list[MeterEvent] = field(default_factory=list)
-    setup: list[SetupEvent] = field(default_factory=list)
-    unusable: list[tuple[int, str]] = field(default_factory=list)  # tick and what it is
-
-    def add(self, track: int, columns: Columns, messages: Sequence[mido.Message]) -> None:
-        """Sort in the settings of one track."""
-        events = np.array(columns.settings, dtype=np.int64)
-        ticks, ports = columns.ticks[events].tolist(), port_at(columns.ports, events).tolist()
-        for event, tick, port in zip(columns.settings, ticks, ports, strict=True):
-            message = messages[event]
-            if message.type == "set_tempo":
+    def __init__(self, settled: NoteEvents) -> None:
+        self.names: dict[int, str] = {}  # of tracks: the first of each
+        self.tempos: list[TempoEvent] = []
+        self.meters: list[MeterEvent] = []
+        self.setup: list[SetupEvent] = []
+        self.unusable: list[tuple[int, str]] = []  # tick and what it is
+        columns, messages = settled.columns, settled.parsed.messages
+        rows = np.array(columns.settings, dtype=np.int64)
+        tracks = np.searchsorted(columns.first, rows, side="right") - 1
+        places = tracks, rows - columns.first[tracks]
+        values = (column[rows] for column in (columns.ticks, columns.ports, columns.which))
+        rows_of_settings = zip(*(column.tolist() for column in (*places, *values)), strict=True)
+        for track, event, tick, port, number in rows_of_settings:
+            message = messages[number]
+            if message.type == "track_name":
+                self.names.setdefault(track, message.name)
+            elif message.type == "set_tempo":
                 self._add_tempo(tick, message)
             elif message.type == "time_signature":
                 self._add_meter(tick, track, message)

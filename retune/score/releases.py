@@ -1,4 +1,4 @@
-"""Releases that stand in the wrong place or are missing are mended in the messages themselves.
+"""Releases that stand in the wrong place or are missing are mended in the tracks themselves.
 
 So every note of a score has a release of its own, and whatever is written from it leaves no note hanging.
 """
@@ -15,9 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.constants import CC_ALL_NOTES_OFF, CC_ALL_SOUND_OFF
-from retune.score.columns import Columns, port_at, read_columns
+from retune.score.columns import Columns, read_columns
 from retune.score.model import IntArray
 from retune.score.pairing import Pairing, pair
+from retune.score.parse import Parsed
 
 RELEASE_VELOCITY = 64  # MIDI 1.0 A-1: of a release that has none
 
@@ -34,32 +35,32 @@ class Mend:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoteEvents:
-    """Note events of all tracks, ordered by (track, event), and how they pair; every note has its release."""
+    """All events, and how the notes among them pair; every note has its release."""
 
-    events: NDArray[np.void]  # EVENT_DTYPE
-    pairing: Pairing
+    parsed: Parsed
+    columns: Columns
+    pairing: Pairing  # of `columns.notes`
     mends: list[Mend]
 
 
-def settle_releases(tracks: list[list[mido.Message]], columns: list[Columns]) -> NoteEvents:
-    """Pair the notes of all tracks; where that needs it, change `tracks` and `columns`.
-
-    `tracks` hold the end-of-track event last.
-    """
+def settle_releases(parsed: Parsed) -> NoteEvents:
+    """Pair the notes of all tracks, mended where that needs it. The tracks hold the end-of-track event last."""
     mends: list[Mend] = []
-    events, pairing = _pair(columns)
+    columns, pairing = _pair(parsed)
     if pairing.misplaced:
-        mends += _put_in_order(tracks, columns, events, pairing)
-        events, pairing = _pair(columns)
+        parsed, found = _put_in_order(parsed, columns, pairing)
+        mends += found
+        columns, pairing = _pair(parsed)
     if np.any(pairing.off < 0):
-        mends += _put_in(tracks, columns, events, pairing)
-        events, pairing = _pair(columns)
-    return NoteEvents(events=events, pairing=pairing, mends=mends)
+        parsed, found = _put_in(parsed, columns, pairing)
+        mends += found
+        columns, pairing = _pair(parsed)
+    return NoteEvents(parsed=parsed, columns=columns, pairing=pairing, mends=mends)
 
 
-def _pair(columns: list[Columns]) -> tuple[NDArray[np.void], Pairing]:
-    events = np.concatenate([of_track.notes for of_track in columns])
-    return events, pair(events, voice_of(events) << 7 | events["key"])
+def _pair(parsed: Parsed) -> tuple[Columns, Pairing]:
+    columns = read_columns(parsed)
+    return columns, pair(columns.notes, voice_of(columns.notes) << 7 | columns.notes["key"])
 
 
 def voice_of(events: NDArray[np.void]) -> IntArray:
@@ -68,10 +69,9 @@ def voice_of(events: NDArray[np.void]) -> IntArray:
     return result
 
 
-def _put_in_order(
-    tracks: list[list[mido.Message]], columns: list[Columns], events: NDArray[np.void], pairing: Pairing
-) -> list[Mend]:
+def _put_in_order(parsed: Parsed, columns: Columns, pairing: Pairing) -> tuple[Parsed, list[Mend]]:
     """Let releases that stand before their notes of no length change places with them."""
+    events, tracks = columns.notes, list(parsed.tracks)
     places: defaultdict[int, list[tuple[int, int]]] = defaultdict(list)
     for release, onset in pairing.misplaced:
         places[int(events["track"][release])].append(
@@ -79,21 +79,20 @@ def _put_in_order(
         )
     mends = []
     for track, pairs in places.items():
-        messages, ticks = tracks[track], columns[track].ticks
+        ticks, which = tracks[track][0], tracks[track][1].copy()
         for release, onset in pairs:
-            messages[release], messages[onset] = messages[onset], messages[release]
-        columns[track] = read_columns(track, messages, ticks)
+            which[release], which[onset] = which[onset], which[release]
+        tracks[track] = ticks, which
         first = min(release for release, _ in pairs)
         mends.append(Mend("release-first", track, int(ticks[first]), len(pairs)))
-    return mends
+    return Parsed(parsed.messages, tracks), mends
 
 
-def _put_in(
-    tracks: list[list[mido.Message]], columns: list[Columns], events: NDArray[np.void], pairing: Pairing
-) -> list[Mend]:
+def _put_in(parsed: Parsed, columns: Columns, pairing: Pairing) -> tuple[Parsed, list[Mend]]:
     """Put in the releases that are missing."""
-    endings = _Endings(columns, events)
-    places: defaultdict[int, list[tuple[int, int, mido.Message]]] = defaultdict(list)
+    events, messages, tracks = columns.notes, list(parsed.messages), list(parsed.tracks)
+    endings = _Endings(columns)
+    places: defaultdict[int, list[tuple[int, int, int]]] = defaultdict(list)  # place, tick, message
     first: dict[int, int] = {}
     for on, end in zip(
         pairing.on[pairing.off < 0].tolist(), pairing.end[pairing.off < 0].tolist(), strict=True
@@ -106,36 +105,29 @@ def _put_in(
             note=int(events["key"][on]),
             velocity=RELEASE_VELOCITY,
         )
-        places[track].append((*endings.find(on, end), release))
+        places[track].append((*endings.find(on, end), len(messages)))
+        messages.append(release)
         first[track] = min(first.get(track, on), on)
     mends = []
     for track, found in places.items():
         found.sort(key=lambda entry: entry[:2])
-        at = [place for place, _, _ in found]
-        messages: list[mido.Message] = []
-        before = 0
-        for place, _, release in found:
-            messages += tracks[track][before:place]
-            messages.append(release)
-            before = place
-        messages += tracks[track][before:]
-        ticks = np.insert(columns[track].ticks, at, [tick for _, tick, _ in found])
-        tracks[track], columns[track] = messages, read_columns(track, messages, ticks)
+        at, tick, new = zip(*found, strict=True)
+        ticks, which = tracks[track]
+        tracks[track] = np.insert(ticks, at, tick), np.insert(which, at, new)
         mends.append(Mend("unreleased", track, int(events["tick"][first[track]]), len(found)))
-    return mends
+    return Parsed(messages, tracks), mends
 
 
 class _Endings:
     """Where notes without a release of their own end."""
 
-    def __init__(self, columns: list[Columns], events: NDArray[np.void]) -> None:
-        self._columns, self._events = columns, events
+    def __init__(self, columns: Columns) -> None:
+        self._columns = columns
         self._all_off: defaultdict[tuple[int, int], list[tuple[int, int, int]]] = defaultdict(list)
-        for of_track in columns:
-            number = of_track.controls["key"]
-            for row in of_track.controls[(number == CC_ALL_NOTES_OFF) | (number == CC_ALL_SOUND_OFF)]:
-                channel = int(row["port"]), int(row["channel"])
-                self._all_off[channel].append((int(row["tick"]), int(row["track"]), int(row["event"])))
+        number = columns.controls["key"]
+        for row in columns.controls[(number == CC_ALL_NOTES_OFF) | (number == CC_ALL_SOUND_OFF)]:
+            channel = int(row["port"]), int(row["channel"])
+            self._all_off[channel].append((int(row["tick"]), int(row["track"]), int(row["event"])))
         for moments in self._all_off.values():
             moments.sort()
 
@@ -146,14 +138,16 @@ class _Endings:
         indices into the note events. Without one, All Notes Off or All Sound Off of the channel ends the note, or
         its track.
         """
+        events, track = self._columns.notes, int(self._columns.notes["track"][on])
         if end >= 0:
-            return int(self._events["event"][end]) + 1, int(self._events["tick"][end])
-        row = self._events[on]
-        columns = self._columns[int(row["track"])]
-        place, tick = self._all_off_after(row, columns.ticks)
-        if port_at(columns.ports, np.array(place - 1)) != row["port"]:  # the note ends where its port is left
-            place = int(columns.ports[0][np.searchsorted(columns.ports[0], row["event"])])
-            tick = int(columns.ticks[place])
+            return int(events["event"][end]) + 1, int(events["tick"][end])
+        first, after = self._columns.first[track : track + 2].tolist()
+        place, tick = self._all_off_after(events[on], self._columns.ticks[first:after])
+        sounds, ports = int(events["event"][on]), self._columns.ports[first:after]
+        left = np.flatnonzero(ports[sounds:place] != ports[sounds])
+        if len(left):  # the note ends where its port is left
+            place = sounds + int(left[0])
+            tick = int(self._columns.ticks[first + place])
         return place, tick
 
     def _all_off_after(self, on: np.void, ticks: IntArray) -> tuple[int, int]:

@@ -11,8 +11,10 @@ import numpy as np
 from retune.constants import FIRST_SYSTEM_STATUS
 from retune.errors import OutputError
 from retune.score.columns import distinct_messages
-from retune.score.events import END_OF_TRACK, VLQ_MAX, vlq_bytes
+from retune.score.events import VLQ_MAX, vlq_bytes
 from retune.score.model import Track
+
+_END = mido.MetaMessage("end_of_track")
 
 
 def write_tracks(
@@ -34,11 +36,13 @@ def write_tracks(
     """
     if format == 0 and len(tracks) != 1:
         raise OutputError(f"a file of format 0 holds one track, not {len(tracks)}; write format 1")
-    quantities = _Quantities()
-    chunks = [struct.pack(">4sLhhh", b"MThd", 6, format, len(tracks), division)]
-    for number, track in enumerate(tracks, start=1):
-        events = _events(track, _deltas(track, number), quantities)
+    counts = [len(track.messages) + 1 for track in tracks]  # with the ends of tracks
+    pieces = _pieces(tracks, _deltas(tracks, counts))
+    chunks, start = [struct.pack(">4sLhhh", b"MThd", 6, format, len(tracks), division)], 0
+    for count in counts:
+        events = b"".join(pieces[2 * start : 2 * (start + count)])
         chunks += [struct.pack(">4sL", b"MTrk", len(events)), events]
+        start += count
     return b"".join(chunks)
 
 
@@ -63,30 +67,40 @@ class _Quantities(dict[int, bytes]):
         return quantity
 
 
-def _deltas(track: Track, number: int) -> list[int]:
-    """Ticks from each event to the one before, the end of the track last."""
-    deltas = np.diff(np.append(track.ticks, track.end_tick), prepend=0)
-    if deltas.min() < 0:
-        raise OutputError(f"track {number}: events are not in order of time; this is a fault of the program")
-    if deltas.max() > VLQ_MAX:
+def _deltas(tracks: Sequence[Track], counts: Sequence[int]) -> list[int]:
+    """Ticks from each event of all tracks to the one before, the end of each track last."""
+    ticks = np.concatenate([part for track in tracks for part in (track.ticks, [track.end_tick])])
+    deltas = ticks.copy()
+    deltas[1:] -= ticks[:-1]
+    starts = np.cumsum(counts) - counts
+    deltas[starts] = ticks[starts]
+    if deltas.min() < 0 or deltas.max() > VLQ_MAX:
+        amiss = int(np.flatnonzero((deltas < 0) | (deltas > VLQ_MAX))[0])
+        number = int(np.searchsorted(starts, amiss, side="right"))
+        if deltas[amiss] < 0:
+            raise OutputError(
+                f"track {number}: events are not in order of time; this is a fault of the program"
+            )
         raise OutputError(
-            f"track {number}: {deltas.max()} ticks between two events are more than a file can hold"
+            f"track {number}: {deltas[amiss]} ticks between two events are more than a file can hold"
         )
     result: list[int] = deltas.tolist()
     return result
 
 
-def _events(track: Track, deltas: Sequence[int], quantities: _Quantities) -> bytes:
-    different, which = distinct_messages(track.messages)
+def _pieces(tracks: Sequence[Track], deltas: Sequence[int]) -> list[bytes]:
+    """The delta time of each event of all tracks, and then the event."""
+    messages = [message for track in tracks for message in (*track.messages, _END)]
+    different, which = distinct_messages(messages)
     whole = [_encoded(message) for message in different]
     status = np.array([event[0] for event in whole], dtype=np.int64)[which]
     goes_on = np.zeros(len(which), dtype=np.int64)
     goes_on[1:] = (status[1:] == status[:-1]) & (status[1:] < FIRST_SYSTEM_STATUS)
     forms = whole + [event[1:] for event in whole]
-    pieces = [END_OF_TRACK] * (2 * len(deltas))
-    pieces[::2] = map(quantities.__getitem__, deltas)
-    pieces[1:-1:2] = map(forms.__getitem__, (which + goes_on * len(whole)).tolist())
-    return b"".join(pieces)
+    pieces = [b""] * (2 * len(deltas))
+    pieces[::2] = map(_Quantities().__getitem__, deltas)
+    pieces[1::2] = map(forms.__getitem__, (which + goes_on * len(whole)).tolist())
+    return pieces
 
 
 def _encoded(message: mido.Message) -> bytes:

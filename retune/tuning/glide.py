@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import ends
 from retune.score.model import Score
 from retune.tuning.model import OFFSET_DTYPE, Tuning
 
@@ -45,10 +46,6 @@ def glided(score: Score, tuning: Tuning, milliseconds: float) -> Tuning:
 def _joined(parts: NDArray[np.void], rows: NDArray[np.void]) -> NDArray[np.void]:
     """Rows in order, each ending where the next of its note begins, the last where its note ends."""
     ordered = parts[np.lexsort((parts["start_tick"], parts["note"]))]
-    last = np.ones(len(ordered), dtype=bool)
-    last[:-1] = ordered["note"][1:] != ordered["note"][:-1]
-    final = np.ones(len(rows), dtype=bool)
-    final[:-1] = rows["note"][1:] != rows["note"][:-1]
     ordered["end_tick"][:-1] = ordered["start_tick"][1:]
-    ordered["end_tick"][last] = rows["end_tick"][final]
+    ordered["end_tick"][ends(ordered["note"])] = rows["end_tick"][ends(rows["note"])]
     return ordered

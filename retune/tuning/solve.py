@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.arrays import distinct
+from retune.arrays import begins, distinct, ends
 from retune.errors import Remark
 from retune.tuning.along import minimise_along
 from retune.tuning.bounds import ROUNDING_MARGIN_CENTS, bounds, home_pulls, with_room
@@ -245,16 +245,14 @@ def offset_rows(score: Score, harmony: Harmony, offsets: Floats) -> NDArray[np.v
     """Rows of `OFFSET_DTYPE` from (n_pieces,) offsets [cents], equal neighbours within a note joined."""
     pieces = harmony.pieces
     note = pieces["note"]
-    new = np.ones(len(pieces), dtype=bool)
-    new[1:] = (note[1:] != note[:-1]) | (offsets[1:] != offsets[:-1])
-    first = np.flatnonzero(new)
+    first = np.flatnonzero(begins(note, offsets))
     rows = np.zeros(len(first), dtype=OFFSET_DTYPE)
     last = np.append(first[1:], len(pieces)) - 1 if len(first) else first
     rows["note"] = note[first]
     rows["start_tick"] = pieces["start_tick"][first]
     rows["end_tick"] = pieces["end_tick"][last]
-    ends = np.append(note[first][1:] != note[first][:-1], True)[: len(first)]
-    rows["end_tick"][ends] = score.notes["sounding_end_tick"][note[first[ends]]]
+    final = ends(rows["note"])
+    rows["end_tick"][final] = score.notes["sounding_end_tick"][rows["note"][final]]
     rows["offset_cents"] = offsets[first]
     return rows
 

@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import begins
 from retune.harmony.model import Harmony
 from retune.score.model import Score
 from retune.tuning.weights import HOLD_WORTH_MOVING_CENTS
@@ -44,8 +45,7 @@ def number_unknowns(score: Score, harmony: Harmony, hold_limit: Floats) -> Unkno
     """Numbers the unknowns; `hold_limit` is (n_windows,) cents, a note obeys the strictest it crosses."""
     notes, pieces = score.notes, harmony.pieces
     note = pieces["note"]
-    starts_note = np.ones(len(pieces), dtype=bool)
-    starts_note[1:] = note[1:] != note[:-1]
+    starts_note = begins(note)
     count = np.bincount(note, minlength=len(notes))
     limit = np.full(len(notes), np.inf)
     np.minimum.at(limit, note, hold_limit[pieces["window"]])
