@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-import numpy as np
-
-from retune.check.sounding import IntArray, Sounding
+from retune.check.sounding import IntArray, Sounding, Table
 from retune.harmony.spelling import spell
 from retune.score.model import Score
 
@@ -18,12 +16,8 @@ class Comparison(NamedTuple):
     original: Sounding  # the score as a receiver sounds it, notes in the order of `score.notes`
     decoded: Sounding  # in the ticks of the score
     place: IntArray  # (n_decoded,) number of the original note, -1 for one too many
-
-    @property
-    def pairs(self) -> tuple[IntArray, IntArray]:
-        """(original notes, decoded notes) that belong together."""
-        decoded = np.flatnonzero(self.place >= 0)
-        return self.place[decoded], decoded
+    pairs: tuple[IntArray, IntArray]  # original notes, decoded notes that belong together
+    heard: Table  # CURVE_DTYPE, the decoded pitches of these, notes numbered as in the score
 
 
 def note_at(score: Score, note: int) -> str:

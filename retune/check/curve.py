@@ -6,6 +6,7 @@ from typing import Protocol
 
 import numpy as np
 
+from retune.arrays import begins, ends
 from retune.check.receiver import Receiver
 from retune.check.sounding import CURVE_DTYPE, BoolArray, FloatArray, IntArray, Table
 from retune.check.timeline import Spans
@@ -92,30 +93,31 @@ def pitch_curve(
     rows = np.zeros(len(notes), dtype=CURVE_DTYPE)
     rows["note"], rows["cents"] = notes, cents
     rows["start_tick"] = ticks_of_place[places]
-    last = np.append(notes[1:] != notes[:-1], True)[: len(notes)]
-    rows["end_tick"] = np.append(rows["start_tick"][1:], 0)[: len(rows)]
+    last = ends(notes)
+    rows["end_tick"][:-1] = rows["start_tick"][1:]
     rows["end_tick"][last] = spans.end_ticks[notes[last]]
     return merged_rows(rows)
 
 
 def merged_rows(rows: Table) -> Table:
     """Without rows of no length (the later of two at one tick stands) and with equal neighbours joined."""
-    note = rows["note"]
-    last = np.append(note[1:] != note[:-1], True)[: len(rows)]
-    first = np.append(True, note[1:] != note[:-1])[: len(rows)]
-    kept = rows[(rows["end_tick"] > rows["start_tick"]) | (last & _no_length(rows, first, last))]
-    new = np.append(True, kept["note"][1:] != kept["note"][:-1])[: len(kept)]
-    moved = np.append(True, np.abs(np.diff(kept["cents"])) > SAME_CENTS)[: len(kept)]
-    starts = np.flatnonzero(new | moved)
-    result = kept[starts]
-    result["end_tick"] = kept["end_tick"][np.append(starts[1:], len(kept))[: len(starts)] - 1]
+    lasting = rows["end_tick"] > rows["start_tick"]
+    if not lasting.all():
+        rows = rows[lasting | (ends(rows["note"]) & _no_length(rows))]
+    new = begins(rows["note"])
+    new[1:] |= np.abs(rows["cents"][1:] - rows["cents"][:-1]) > SAME_CENTS
+    starts = np.flatnonzero(new)
+    result = rows[starts]
+    result["end_tick"][:-1] = rows["end_tick"][starts[1:] - 1]
+    result["end_tick"][-1:] = rows["end_tick"][-1:]
     return result
 
 
-def _no_length(rows: Table, first: BoolArray, last: BoolArray) -> BoolArray:
+def _no_length(rows: Table) -> BoolArray:
     """True on all rows of notes that have no length at all."""
-    per_note = rows["end_tick"][last] == rows["start_tick"][first]
-    result: BoolArray = np.repeat(per_note, np.diff(np.append(np.flatnonzero(first), len(rows))))
+    first = begins(rows["note"])
+    per_note = rows["end_tick"][ends(rows["note"])] == rows["start_tick"][first]
+    result: BoolArray = per_note[np.cumsum(first) - 1]
     return result
 
 
@@ -124,9 +126,9 @@ def _breaks(receiver: Receiver, spans: Spans, of_notes: PitchOfNotes | None) -> 
     lanes, on, end = spans.lanes, spans.on, spans.end
     own = (receiver.bend, receiver.range, receiver.tuning, receiver.manager)
     found = [(np.arange(len(lanes)), on), *(timeline.between(lanes, on, end) for timeline in own)]
-    managers = receiver.managers(lanes, on)
-    members = np.flatnonzero(managers >= 0)
-    if len(members):
+    managers = spans.managers
+    if receiver.manager.changes:
+        members = np.flatnonzero(managers >= 0)
         for timeline in (receiver.bend, receiver.range):
             rows, places = timeline.between(managers[members], on[members], end[members])
             found.append((members[rows], places))
@@ -136,6 +138,9 @@ def _breaks(receiver: Receiver, spans: Spans, of_notes: PitchOfNotes | None) -> 
         found.append((tuned[rows], places))
     if of_notes is not None:
         found.extend(of_notes.breaks())
+    found = [found[0], *(part for part in found[1:] if len(part[0]))]
+    if len(found) == 1:  # no pitch changes after its onset
+        return found[0]
     notes, places = (np.concatenate(part) for part in zip(*found, strict=True))
     order = np.lexsort((places, notes))
     return notes[order], places[order]
@@ -147,12 +152,12 @@ def _channel_cents(receiver: Receiver, spans: Spans, notes: IntArray, places: In
     A member's own controls stop acting on a note at its note-off, the manager's go on (MPE 2.2.6, A.4.1).
     """
     lanes = spans.lanes[notes]
-    managers = receiver.managers(lanes, spans.on[notes])
+    managers = spans.managers[notes]
     member = managers >= 0
     own = np.where(member, np.minimum(places, spans.off[notes]), places)
     cents = receiver.bend.at(lanes, own) * receiver.range.at(lanes, own) / BEND_CENTRE
     cents += receiver.tuning.at(lanes, own)
-    if member.any():
+    if receiver.manager.changes:
         manager, at = managers[member], places[member]
         cents[member] += receiver.bend.at(manager, at) * receiver.range.at(manager, at) / BEND_CENTRE
     return cents

@@ -40,6 +40,7 @@ from retune.score.model import Score
 _HEEDED, _PARAMETERS = (
     np.isin(np.arange(128), numbers) for numbers in (HEEDED_CONTROLLERS, PARAMETER_CONTROLLERS)
 )
+_KINDS = (CONTROL, PROGRAM, CHANNEL_PRESSURE, KEY_PRESSURE)  # as those of a stream follow each other
 ADDRESSING = frozenset({"end_of_track", "midi_port", "track_name", "channel_prefix"})
 """Meta events that say where things go; a retuned file may need others."""
 
@@ -84,53 +85,33 @@ def sounding_of_stream(events: Stream) -> Sounding:
 
 def _feed(receiver: Receiver, events: Stream) -> tuple[Table, tuple[Stored, ...], bool]:
     """Give the receiver everything but notes; returns channel events, stored events, whether any tunes."""
-    controls, control_rows = _columns(events, stream.CONTROL, CONTROL)
-    programs, program_rows = _columns(events, stream.PROGRAM, PROGRAM)
+    rows = events.rows(stream.CONTROL, stream.KEY_PRESSURE)
+    table, lanes = _channel_events(events, rows), events.lanes(rows)
+    controls, programs, pressures, presses = (np.flatnonzero(table["kind"] == kind) for kind in _KINDS)
+    numbers, values = table["number"], table["value"].astype(np.float64)
+    heeded = controls[_HEEDED[numbers[controls]]]
+    metas = events.rows(stream.SYSEX, stream.OTHER)
+    stored = _run(receiver, events, np.sort(np.concatenate([rows[heeded], metas])))
     bends = events.rows(stream.BEND)
     wheels = events.values(bends).astype(np.float64)
-    heeded = _HEEDED[controls["number"]]
-    metas = events.rows(stream.SYSEX, stream.OTHER)
-    stored = _run(receiver, events, np.sort(np.concatenate([control_rows[heeded], metas])))
-    receiver.bend.extend(events.ports[bends] * CHANNELS_PER_PORT + events.channels(bends), bends, wheels)
-    lanes = events.ports[program_rows] * CHANNELS_PER_PORT + programs["channel"]
-    receiver.program.extend(lanes, program_rows, programs["value"].astype(np.float64))
-    lanes = events.ports[control_rows] * CHANNELS_PER_PORT + controls["channel"]
-    for number, timeline in receiver.settings.items():
-        rows = np.flatnonzero(controls["number"] == number)
-        if len(rows):
-            timeline.extend(lanes[rows], control_rows[rows], controls["value"][rows].astype(np.float64))
-    _feed_in_force(receiver, controls, control_rows, lanes)
-    pressures, pressure_rows = _columns(events, stream.CHANNEL_PRESSURE, CHANNEL_PRESSURE)
-    presses, press_rows = _columns(events, stream.KEY_PRESSURE, KEY_PRESSURE)
-    for table, rows, code in (
-        (pressures, pressure_rows, PRESSURE_OF_CHANNEL),
-        (presses, press_rows, PRESSURE_OF_NOTE),
-    ):
-        if len(table):
-            lanes = events.ports[rows] * CHANNELS_PER_PORT + table["channel"]
-            lanes = lanes * 128 + table["number"] if code == PRESSURE_OF_NOTE else lanes
-            receiver.in_force.extend(code, lanes, rows, table["value"])
+    receiver.bend.extend(events.lanes(bends), bends, wheels)
+    receiver.program.extend(lanes[programs], rows[programs], values[programs])
+    for number in distinct(numbers[controls]).tolist():
+        mine = controls[numbers[controls] == number]
+        if number in receiver.settings:
+            receiver.settings[number].extend(lanes[mine], rows[mine], values[mine])
+        if IS_KEPT[number]:
+            receiver.in_force.extend(number, lanes[mine], rows[mine], values[mine])
+    for code, mine in ((PRESSURE_OF_CHANNEL, pressures), (PRESSURE_OF_NOTE, presses)):
+        if len(mine):
+            of_code = lanes[mine] * 128 + numbers[mine] if code == PRESSURE_OF_NOTE else lanes[mine]
+            receiver.in_force.extend(code, of_code, rows[mine], values[mine])
     receiver.freeze()
-    table = np.concatenate(
-        [
-            controls[~_PARAMETERS[controls["number"]]],
-            programs,
-            pressures,
-            presses,
-            _parameters(receiver, events),
-        ]
-    )
+    kept = np.ones(len(table), dtype=bool)
+    kept[controls[_PARAMETERS[numbers[controls]]]] = False
+    told = np.concatenate([table[kept], _parameters(receiver, events)])
     tuned = bool((wheels != 0).any() or (receiver.tuning.values != 0).any() or receiver.tables.used)
-    return table[np.argsort(table["tick"], kind="stable")], stored, tuned
-
-
-def _feed_in_force(receiver: Receiver, controls: Table, rows: IntArray, lanes: IntArray) -> None:
-    """Every controller that holds until it is sent again."""
-    kept = IS_KEPT[controls["number"]]
-    controls, rows, lanes = controls[kept], rows[kept], lanes[kept]
-    for number in distinct(controls["number"]).tolist():
-        mine = controls["number"] == number
-        receiver.in_force.extend(number, lanes[mine], rows[mine], controls["value"][mine])
+    return told[np.argsort(told["tick"], kind="stable")], stored, tuned
 
 
 def _run(receiver: Receiver, events: Stream, rows: IntArray) -> tuple[Stored, ...]:
@@ -162,16 +143,14 @@ def _content(message: mido.MetaMessage) -> tuple[object, ...]:
     return (message.type, *sorted(values))
 
 
-def _columns(events: Stream, kind: int, code: int) -> tuple[Table, IntArray]:
-    """EVENT_DTYPE rows of one kind of channel message, and their rows among all events."""
-    rows = events.rows(kind)
-    table = np.zeros(len(rows), dtype=EVENT_DTYPE)
-    if not len(rows):
-        return table, rows
-    table["tick"], table["track"], table["kind"] = events.ticks[rows], events.tracks[rows], code
-    table["channel"], table["number"] = events.channels(rows), events.numbers(rows)
-    table["value"] = events.values(rows)
-    return table, rows
+def _channel_events(events: Stream, rows: IntArray) -> Table:
+    """EVENT_DTYPE rows of channel messages that are neither notes nor bends."""
+    table = np.empty(len(rows), dtype=EVENT_DTYPE)
+    table["tick"], table["track"] = events.ticks[rows], events.tracks[rows]
+    table["kind"] = events.kinds[rows] - stream.CONTROL
+    table["channel"] = events.lanes(rows) % CHANNELS_PER_PORT
+    table["number"], table["value"] = events.numbers(rows), events.values(rows)
+    return table
 
 
 def _parameters(receiver: Receiver, events: Stream) -> Table:
@@ -189,7 +168,7 @@ def _notes(receiver: Receiver, events: Stream, end_tick: int) -> tuple[Table, Sp
     """The notes, and where they lie in the file."""
     rows = events.rows(stream.NOTE_ON, stream.NOTE_OFF)
     keys, velocities = events.numbers(rows), events.values(rows)
-    lanes = events.ports[rows] * CHANNELS_PER_PORT + events.channels(rows)
+    lanes = events.lanes(rows)
     starts = np.where((events.kinds[rows] == stream.NOTE_ON) & (velocities > 0), 1, -1)
     voices = events.tracks[rows] * (int(lanes.max(initial=0)) + 1) + lanes
     releases = pair_notes(voices * 128 + keys, starts)
@@ -214,10 +193,11 @@ def _notes(receiver: Receiver, events: Stream, end_tick: int) -> tuple[Table, Sp
     plain = events.kinds[rows] == stream.NOTE_OFF  # a note-on of velocity 0 counts as velocity 64 (p. A-1)
     notes["release_velocity"] = np.where(released & plain[releases], velocities[releases], 64)
     notes["track"] = events.tracks[on]
-    receiver.note_settings(notes, lanes, on)
     notes["unreleased"] = ~released
-    notes["percussion"] = receiver.percussion(lanes, ends_of_ticks(events.ticks, on))
+    drums = receiver.percussion(lanes, ends_of_ticks(events.ticks, on))
+    spans = Spans(lanes, keys, on, off, end, end_ticks, drums, receiver.managers(lanes, on))
+    receiver.note_settings(notes, spans)
     known, changes = receiver.manager.between(lanes, on, end)
     notes["known_until_tick"] = np.iinfo(np.int64).max
     np.minimum.at(notes["known_until_tick"], known, events.ticks[changes])
-    return notes, Spans(lanes, keys, on, off, end, end_ticks, notes["percussion"])
+    return notes, spans

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from retune.arrays import begins, ends
 from retune.check.sounding import IN_FORCE_DTYPE, BoolArray, FloatArray, IntArray, Table
 from retune.check.timeline import Spans, Timeline
 from retune.constants import BANK_CONTROLLERS, CHANNELS_PER_PORT, CONTROLLER_STARTS, RESET_BY_121
@@ -42,9 +43,9 @@ class InForce:
         if code >= len(IS_KEPT) or IS_KEPT[code]:
             self._timeline(code).add(lane, place, value)
 
-    def extend(self, code: int, lanes: IntArray, places: IntArray, values: IntArray) -> None:
+    def extend(self, code: int, lanes: IntArray, places: IntArray, values: FloatArray) -> None:
         """Many at once."""
-        self._timeline(code).extend(lanes, places, values.astype(np.float64))
+        self._timeline(code).extend(lanes, places, values)
 
     def reset_controllers(self, place: int, lane: int) -> None:
         """CC121."""
@@ -80,21 +81,20 @@ class InForce:
             if bank in self.told:
                 values[told] += (self.told[bank].at(lanes, places) * (1 << shift))[told]
         self._timeline(PROGRAM_AND_BANK).default = program.default
-        self.extend(PROGRAM_AND_BANK, lanes, places, values.astype(np.int64))
+        self.extend(PROGRAM_AND_BANK, lanes, places, values)
         self.told[PROGRAM_AND_BANK].freeze()
 
-    def rows(self, spans: Spans, managers: IntArray, ticks: IntArray, release_ticks: IntArray) -> Table:
+    def rows(self, spans: Spans, ticks: IntArray, release_ticks: IntArray) -> Table:
         """IN_FORCE_DTYPE rows of all notes, from onset to release; what is as at the start has no row.
 
-        `managers` are lanes of the managers of the notes, -1 for none, `ticks` those of all places. Notes of no
-        length have no rows.
+        `ticks` are those of all places. Notes of no length have no rows.
         """
         lasting = release_ticks > ticks[spans.on]
         found = []
         for code, timeline in sorted(self.told.items()):
             if code in BANK_CONTROLLERS or not timeline.changes:
                 continue
-            for_code = _OfCode(code, timeline, spans, managers, self.told.get(PRESSURE_OF_CHANNEL))
+            for_code = _OfCode(code, timeline, spans, self.told.get(PRESSURE_OF_CHANNEL))
             notes, places = for_code.breaks()
             table = np.zeros(len(notes), dtype=IN_FORCE_DTYPE)
             table["note"], table["code"], table["tick"] = notes, code, ticks[places]
@@ -110,12 +110,12 @@ class InForce:
 class _OfCode:
     """One thing that channels are told, as it holds for notes. In a zone the later of two settings counts."""
 
-    def __init__(
-        self, code: int, timeline: Timeline, spans: Spans, managers: IntArray, pressure: Timeline | None
-    ) -> None:
-        self.code, self.own, self.of_zone, self.managers = code, timeline, timeline, managers
+    def __init__(self, code: int, timeline: Timeline, spans: Spans, pressure: Timeline | None) -> None:
+        self.code, self.own, self.managers = code, timeline, spans.managers
         self.lanes, self.on, self.off = spans.lanes, spans.on, spans.off
-        self.members: BoolArray = (managers >= 0) & (code < PARAMETERS)  # parameters are told to each member
+        self.members: BoolArray = (spans.managers >= 0) & (
+            code < PARAMETERS
+        )  # parameters are told to each member
         if code == PRESSURE_OF_NOTE:
             self.lanes = spans.lanes * 128 + spans.keys
         self.pressure, self.member_lanes = pressure, spans.lanes
@@ -168,12 +168,9 @@ def _put_back(timeline: Timeline, lanes: IntArray, places: IntArray) -> None:
 
 def _changes(rows: Table, start: float) -> Table:
     """Of several rows of a note at a tick the last, and of these the ones that change something."""
-    if not len(rows):
-        return rows
-    rows = rows[
-        np.append((rows["note"][1:] != rows["note"][:-1]) | (rows["tick"][1:] != rows["tick"][:-1]), True)
-    ]
-    first = np.append(True, rows["note"][1:] != rows["note"][:-1])
-    before = np.where(first, start, np.append(start, rows["value"][:-1]))
+    rows = rows[ends(rows["note"], rows["tick"])]
+    before = np.full(len(rows), start)
+    before[1:] = rows["value"][:-1]
+    before[begins(rows["note"])] = start
     result: Table = rows[rows["value"] != before]
     return result

@@ -45,9 +45,11 @@ def changed_settings(both: Comparison, problems: list[str]) -> int:
 def _is_zone_pressure(both: Comparison, rows: Table) -> BoolArray:
     """Pressure of MPE input, and of notes that share a member channel, which has one pressure for all."""
     mine, theirs = both.pairs
+    is_pressure: BoolArray = (rows["code"] == PRESSURE_OF_CHANNEL) | (rows["code"] == PRESSURE_OF_NOTE)
+    if not is_pressure.any():
+        return is_pressure
     unfit = both.original.notes["member"].copy()
     unfit[mine] |= _shares_member(both.decoded.notes)[theirs]
-    is_pressure = (rows["code"] == PRESSURE_OF_CHANNEL) | (rows["code"] == PRESSURE_OF_NOTE)
     result: BoolArray = is_pressure & unfit[rows["note"]]
     return result
 

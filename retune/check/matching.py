@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from retune.arrays import begins
 from retune.check.pairing import rank_in_group
 from retune.check.sounding import BoolArray, FloatArray, IntArray
 
@@ -124,11 +125,7 @@ def grouped(
     columns = [np.concatenate(pair) for pair in zip(a, b, strict=True)]
     ties = [] if a_tie is None or b_tie is None else [np.concatenate((a_tie, b_tie))]
     order = np.lexsort((*ties, *reversed(columns)))
-    new = np.zeros(len(order), dtype=bool)
-    for column in columns:
-        at = column[order]
-        new[1:] |= at[1:] != at[:-1]
-    return np.cumsum(new), order
+    return np.cumsum(begins(*(column[order] for column in columns))) - 1, order
 
 
 def unequal(a: Columns, b: Columns) -> tuple[BoolArray, BoolArray]:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import defaultdict, deque
+
 import numpy as np
 
-from retune.arrays import distinct
+from retune.arrays import begins
 from retune.check.sounding import IntArray
 
 
@@ -18,34 +20,18 @@ def pair_notes(lanes: IntArray, starts: IntArray) -> IntArray:
 
     Returns (n_starts,) rows, in the order of the note-ons.
     """
-    order = np.argsort(lanes, kind="stable")
-    step, lane = starts[order], lanes[order]
-    new_lane = np.append(True, lane[1:] != lane[:-1])[: len(lane)]
-    group = np.cumsum(new_lane) - 1
-    total = np.cumsum(step)
-    before = (total - step)[new_lane][group] if len(lane) else total
-    sounding = total - before
-    # A note-off is idle where the count of its lane sinks to a new low below zero. Lanes are kept apart by
-    # giving each a far lower base than the one before, so that one running minimum serves all.
-    base = -group * (2 * len(lane) + 2)
-    floor = np.minimum.accumulate(np.minimum(sounding, 0) + base)
-    earlier = np.append(0, floor[:-1])[: len(lane)]
-    low_before = np.where(new_lane, base, earlier)
-    idle = (step < 0) & (floor < low_before)
-    ons, offs = np.flatnonzero(step > 0), np.flatnonzero((step < 0) & ~idle)
-    place = np.full(len(lane), -1, dtype=np.int64)
-    rank_on, rank_off = rank_in_group(group[ons]), rank_in_group(group[offs])
-    width = len(lane) + 1
-    keys = group[offs] * width + rank_off
-    wanted = group[ons] * width + rank_on
-    k = np.searchsorted(keys, wanted)
-    found = np.append(keys, -1)[k] == wanted
-    place[ons[found]] = order[offs[k[found]]]
-    by_row = np.full(len(lane), -1, dtype=np.int64)
-    by_row[order] = place
-    for lane_missing in distinct(lanes[(starts > 0) & (by_row < 0)]).tolist():
-        _end_together(np.flatnonzero(lanes == lane_missing).tolist(), starts, by_row)
-    result: IntArray = np.asarray(by_row[np.flatnonzero(starts > 0)], dtype=np.int64)
+    ended = [-1] * len(lanes)
+    waiting: defaultdict[int, deque[int]] = defaultdict(deque)
+    for row, (lane, start) in enumerate(zip(lanes.tolist(), starts.tolist(), strict=True)):
+        if start > 0:
+            waiting[lane].append(row)
+        elif waiting[lane]:
+            ended[waiting[lane].popleft()] = row
+    ends = np.array(ended, dtype=np.int64)
+    for lane, left in waiting.items():
+        if left:
+            _end_together(np.flatnonzero(lanes == lane).tolist(), starts, ends)
+    result: IntArray = ends[starts > 0]
     return result
 
 
@@ -70,9 +56,7 @@ def _end_together(rows: list[int], starts: IntArray, ends: IntArray) -> None:
 
 def rank_in_group(groups: IntArray) -> IntArray:
     """Count of equal values before each row of a sorted column."""
-    if not len(groups):
-        return np.zeros(0, dtype=np.int64)
-    first = np.append(True, groups[1:] != groups[:-1])
+    first = begins(groups)
     starts = np.flatnonzero(first)
     result: IntArray = np.arange(len(groups)) - starts[np.cumsum(first) - 1]
     return result

@@ -7,8 +7,10 @@ from typing import NamedTuple
 import numpy as np
 
 from retune.arrays import distinct
+from retune.arrays import ends as ends_of
 from retune.check.comparison import Comparison
 from retune.check.sounding import BoolArray, FloatArray, IntArray, Table
+from retune.constants import CHANNELS_PER_PORT
 from retune.tuning.model import Tuning
 
 
@@ -28,11 +30,7 @@ def realised(both: Comparison, tuning: Tuning) -> Realised:
     Notes without offsets (percussion) are to keep their own pitch; what a channel plays that has become a drum kit, but
     has notes with offsets, is not judged.
     """
-    score, place = both.score, both.place
-    heard = both.decoded.curve
-    heard = heard[place[heard["note"]] >= 0]
-    heard["note"] = place[heard["note"]]
-    heard = heard[np.lexsort((heard["start_tick"], heard["note"]))]
+    score, heard = both.score, both.heard
     span = 1 + int(max(score.end_tick, both.decoded.end_tick, heard["end_tick"].max(initial=0)))
     meant = _Steps(tuning.offsets, "offset_cents", span)
     own = _Steps(both.original.curve, "cents", span) if both.original.has_own_tuning else None
@@ -60,8 +58,10 @@ def realised(both: Comparison, tuning: Tuning) -> Realised:
 def _on_tuned_channels(both: Comparison, tuning: Tuning) -> BoolArray:
     """(n_notes,) True for notes of channels that have notes with offsets."""
     notes = both.original.notes
-    lanes = notes["port"].astype(np.int64) << 4 | notes["channel"]
-    result: BoolArray = np.isin(lanes, lanes[distinct(tuning.offsets["note"])])
+    lanes = notes["port"].astype(np.int64) * CHANNELS_PER_PORT + notes["channel"]
+    tuned: BoolArray = np.zeros(int(lanes.max(initial=0)) + 1, dtype=bool)
+    tuned[lanes[tuning.offsets["note"]]] = True
+    result: BoolArray = tuned[lanes]
     return result
 
 
@@ -98,7 +98,7 @@ def _stretches(
     keys = distinct(np.concatenate(steps))
     notes, starts = keys // span, keys % span
     ends = np.append(starts[1:], 0)[: len(starts)]
-    last = np.append(notes[1:] != notes[:-1], True)[: len(notes)]
+    last = ends_of(notes)
     ends = np.minimum(np.where(last, end[notes], ends), end[notes])
     inside = (ends > starts) & (starts >= both.score.notes["onset_tick"][notes])
     return notes[inside], starts[inside], ends[inside]

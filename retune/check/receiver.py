@@ -18,7 +18,7 @@ from retune.check.channel import (
 )
 from retune.check.in_force import PARAMETERS, InForce
 from retune.check.mts import TuningTables, read_tuning
-from retune.check.sounding import BoolArray, IntArray, Table
+from retune.check.sounding import BoolArray, FloatArray, IntArray, Table
 from retune.check.system import GM, GM2, XG, rhythm_part, system_on
 from retune.check.timeline import Spans, Timeline
 from retune.constants import (
@@ -359,51 +359,50 @@ class Receiver:
 
     def rows_in_force(self, spans: Spans, ticks: IntArray, release_ticks: IntArray) -> Table:
         """IN_FORCE_DTYPE rows of all notes; `ticks` are those of all places (see `InForce.rows`)."""
-        return self.in_force.rows(spans, self.managers(spans.lanes, spans.on), ticks, release_ticks)
+        return self.in_force.rows(spans, ticks, release_ticks)
 
-    def programs(self, lanes: IntArray, places: IntArray) -> IntArray:
-        """Program of each lane; the manager's for members of a zone, if it has been told one (MPE 2.3.3)."""
-        programs = self.program.at(self.chooser(lanes, places), places)
-        return np.maximum(programs, 0.0).astype(np.int64)
-
-    def chooser(self, lanes: IntArray, places: IntArray) -> IntArray:
-        """The lane whose programs count: the manager's, if it has been told one, else the own."""
-        managers = self.managers(lanes, places)
+    def chooser(self, lanes: IntArray, managers: IntArray, places: IntArray) -> IntArray:
+        """The lane whose programs count: the manager's, if it has been told one (MPE 2.3.3), else the own."""
+        if not self.manager.changes:
+            return lanes
         of_zone = (managers >= 0) & (self.program.at(np.maximum(managers, 0), places) != UNTOLD)
         return np.where(of_zone, managers, lanes)
 
-    def setting(self, number: int, lanes: IntArray, places: IntArray) -> IntArray:
+    def setting(self, number: int, spans: Spans) -> FloatArray:
         """Value of a controller of `SETTINGS`; in a zone the manager's or the member's own, the later one."""
         timeline = self.settings[number]
-        values = timeline.at(lanes, places)
-        managers = self.managers(lanes, places)
-        members = np.flatnonzero(managers >= 0) if timeline.changes else managers[:0]
-        if len(members):
-            own, at = lanes[members], places[members]
-            of_zone = timeline.latest(managers[members], at) > timeline.latest(own, at)
-            values[members[of_zone]] = timeline.at(managers[members], at)[of_zone]
-        return values.astype(np.int64)
+        values = timeline.at(spans.lanes, spans.on)
+        if timeline.changes and self.manager.changes:
+            members = np.flatnonzero(spans.managers >= 0)
+            own, manager, at = spans.lanes[members], spans.managers[members], spans.on[members]
+            of_zone = timeline.latest(manager, at) > timeline.latest(own, at)
+            values[members[of_zone]] = timeline.at(manager, at)[of_zone]
+        return values
 
-    def note_settings(self, notes: Table, lanes: IntArray, places: IntArray) -> None:
-        """Fill in the HEARD_DTYPE columns of the channels, and of what is in force at the note-ons (`places`)."""
+    def note_settings(self, notes: Table, spans: Spans) -> None:
+        """Fill in the HEARD_DTYPE columns of the channels, and of what is in force at the note-ons."""
+        lanes, places = spans.lanes, spans.on
         notes["channel"], notes["port"] = lanes % CHANNELS_PER_PORT, lanes // CHANNELS_PER_PORT
-        notes["program"] = self.programs(lanes, places)
+        programs = self.program.at(self.chooser(lanes, spans.managers, places), places)
+        notes["program"] = np.maximum(programs, 0.0)
         for name, number in (("volume", CC_VOLUME), ("pan", CC_PAN), ("expression", CC_EXPRESSION)):
-            notes[name] = self.setting(number, lanes, places)
+            notes[name] = self.setting(number, spans)
         notes["sustain"] = self.sustain.at(lanes, places) > 0
-        notes["member"] = self.managers(lanes, places) >= 0
-        ranges = self.range.at(lanes, places), self.plain_range.at(lanes, places)
-        notes["zone_range"] = notes["member"] & (ranges[0] != ranges[1]) & (self.bend.at(lanes, places) != 0)
+        notes["percussion"] = spans.percussion
+        if self.manager.changes:
+            notes["member"] = spans.managers >= 0
+            other_range = self.range.at(lanes, places) != self.plain_range.at(lanes, places)
+            notes["zone_range"] = notes["member"] & other_range & (self.bend.at(lanes, places) != 0)
 
     def percussion(self, lanes: IntArray, places: IntArray) -> BoolArray:
         """Channel 10 outside an MPE zone (GM1 p. 2), and what banks and messages make of any channel.
 
-        A zone has the program of its manager, and so its bank, if the manager has been told one (MPE 2.3.3). Of bank
-        and message the bank counts.
+        A zone has the program of its manager, and so its bank, if the manager has been told one. Of bank and message
+        the bank counts.
         """
         managers = self.managers(lanes, places)
         tenth = (lanes % CHANNELS_PER_PORT == PERCUSSION_CHANNEL) & (managers < 0)
-        told = self.kit.at(self.chooser(lanes, places), places)
+        told = self.kit.at(self.chooser(lanes, managers, places), places)
         told = np.where(told == BY_CHANNEL, self.rhythm.at(lanes, places), told)
         result: BoolArray = np.where(told == BY_CHANNEL, tenth, told == RHYTHM)
         return result

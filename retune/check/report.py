@@ -14,7 +14,7 @@ from retune.check.figures import Figures, figures
 from retune.check.lines import Moves, comma_jumps, odd_steps
 from retune.check.pairs import Pairs, consonant_pairs, per_bar
 from retune.check.realised import Realised
-from retune.check.tuned import TunedNotes, equal_tempered, heard_as
+from retune.check.tuned import TunedNotes, equal_tempered, heard_as, planned
 from retune.errors import Remark
 from retune.harmony.model import Harmony
 from retune.ratios.consonances import USUAL_PRIME_LIMIT
@@ -62,7 +62,7 @@ class Measured:
     @cached_property
     def notes_after(self) -> TunedNotes:
         """The retuned file as it sounds, notes numbered as in the score."""
-        return heard_as(self.both.score, self.both.decoded, self.both.place)
+        return planned(self.both.score, self.both.heard, "cents")
 
     @cached_property
     def pairs_before(self) -> Pairs:

@@ -6,13 +6,14 @@ performed in stored order; between tracks at one tick it defines none).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import mido
 import numpy as np
 
 from retune.check.sounding import IntArray
+from retune.constants import CHANNELS_PER_PORT
 from retune.errors import InputError, Remark
 from retune.score.columns import distinct_messages
 from retune.score.model import Score
@@ -22,18 +23,18 @@ from retune.score.repair import repair
 NOTE_ON, NOTE_OFF, BEND, CONTROL, PROGRAM, CHANNEL_PRESSURE, KEY_PRESSURE, SYSEX, OTHER = range(9)
 
 
-_KINDS: dict[str, tuple[int, str, str]] = {
-    "note_on": (NOTE_ON, "note", "velocity"),
-    "note_off": (NOTE_OFF, "note", "velocity"),
-    "pitchwheel": (BEND, "", "pitch"),
-    "control_change": (CONTROL, "control", "value"),
-    "program_change": (PROGRAM, "", "program"),
-    "aftertouch": (CHANNEL_PRESSURE, "", "value"),
-    "polytouch": (KEY_PRESSURE, "note", "value"),
-    "sysex": (SYSEX, "", ""),
+_Fields = tuple[int, int, int, int]
+_FIELDS: dict[str, Callable[[mido.Message], _Fields]] = {
+    "note_on": lambda m: (NOTE_ON, m.channel, m.note, m.velocity),
+    "note_off": lambda m: (NOTE_OFF, m.channel, m.note, m.velocity),
+    "pitchwheel": lambda m: (BEND, m.channel, 0, m.pitch),
+    "control_change": lambda m: (CONTROL, m.channel, m.control, m.value),
+    "program_change": lambda m: (PROGRAM, m.channel, 0, m.program),
+    "aftertouch": lambda m: (CHANNEL_PRESSURE, m.channel, 0, m.value),
+    "polytouch": lambda m: (KEY_PRESSURE, m.channel, m.note, m.value),
+    "sysex": lambda _: (SYSEX, 0, 0, 0),
 }
-"""For each message type its code, and the names of its number and its value; all others are meta events."""
-_META = (OTHER, "", "")
+"""For each message type what gives its code, channel, number and value; all others are meta events."""
 _KIND, _CHANNEL, _NUMBER, _VALUE = range(4)
 
 Messages = list[mido.Message | mido.MetaMessage]
@@ -45,7 +46,7 @@ class Stream(NamedTuple):
     format: int
     ticks_per_quarter: float
     different: Messages  # each once, wherever it stands
-    fields: IntArray  # (n_different, 4) kind, channel, number, value; 0 where a message has none
+    fields: IntArray  # (4, n_different) kind, channel, number, value; 0 where a message has none
     which: IntArray  # (n_rows,) the message of each row
     ticks: IntArray
     tracks: IntArray
@@ -68,20 +69,19 @@ class Stream(NamedTuple):
         """The messages of the given rows."""
         return [self.different[number] for number in self.which[rows].tolist()]
 
-    def channels(self, rows: IntArray) -> IntArray:
-        """Channels of the messages of the given rows."""
-        return self._field(rows, _CHANNEL)
+    def lanes(self, rows: IntArray) -> IntArray:
+        """Channels of ports of the messages of the given rows: port · 16 + channel."""
+        result: IntArray = self.ports[rows] * CHANNELS_PER_PORT + self.fields[_CHANNEL, self.which[rows]]
+        return result
 
     def numbers(self, rows: IntArray) -> IntArray:
         """Keys or controllers."""
-        return self._field(rows, _NUMBER)
+        result: IntArray = self.fields[_NUMBER, self.which[rows]]
+        return result
 
     def values(self, rows: IntArray) -> IntArray:
         """Velocities, bends, programs, or what else a message sets."""
-        return self._field(rows, _VALUE)
-
-    def _field(self, rows: IntArray, column: int) -> IntArray:
-        result: IntArray = self.fields[self.which[rows], column]
+        result: IntArray = self.fields[_VALUE, self.which[rows]]
         return result
 
 
@@ -125,10 +125,11 @@ def _merged(
     tracks: Sequence[tuple[IntArray, IntArray]],
     ends: Sequence[int],
 ) -> Stream:
-    fields = np.array([_fields(message) for message in messages], np.int64).reshape(-1, 4)
+    read = [_FIELDS.get(message.type, _fields_of_meta)(message) for message in messages]
+    fields = np.array(read, dtype=np.int64).reshape(-1, 4).T
     ticks, which = (np.concatenate(columns) for columns in zip(*tracks, strict=True))
     numbers = np.repeat(np.arange(len(tracks)), [len(track) for track, _ in tracks])
-    kinds = fields[which, _KIND]
+    kinds = fields[_KIND, which]
     metas = np.flatnonzero(kinds == OTHER)
     texts = [
         (row, messages[number]) for row, number in zip(metas.tolist(), which[metas].tolist(), strict=True)
@@ -152,11 +153,8 @@ def _merged(
     )
 
 
-def _fields(message: mido.Message | mido.MetaMessage) -> tuple[int, int, int, int]:
-    fields = vars(message)
-    kind, number, value = _KINDS.get(fields["type"], _META)
-    channel = fields["channel"] if value else 0
-    return kind, channel, fields[number] if number else 0, fields[value] if value else 0
+def _fields_of_meta(_: mido.MetaMessage) -> _Fields:
+    return OTHER, 0, 0, 0
 
 
 def _ports(metas: Sequence[tuple[int, mido.MetaMessage]], tracks: IntArray) -> IntArray:

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 
 from retune.check.sounding import BoolArray, FloatArray, IntArray
 
-_NONE = np.zeros(0, dtype=np.int64)
+_NONE, _NO_VALUES = np.zeros(0, dtype=np.int64), np.zeros(0)
 
 
 class Spans(NamedTuple):
@@ -26,6 +26,7 @@ class Spans(NamedTuple):
     end: IntArray  # place where the sound ends
     end_ticks: IntArray
     percussion: BoolArray
+    managers: IntArray  # lane of the manager in whose zone each note starts, -1 for none
 
 
 class Timeline:
@@ -41,6 +42,7 @@ class Timeline:
         self._at: list[int] = []
         self._values: list[float] = []
         self._blocks: list[tuple[IntArray, IntArray, FloatArray]] = []
+        self.keys, self.values = _NONE, _NO_VALUES
 
     def add(self, lane: int, place: int, value: float) -> None:
         """From `place` on, `lane` has `value`."""
@@ -54,17 +56,15 @@ class Timeline:
 
     def freeze(self) -> Timeline:
         """Sort what was collected; afterwards the timeline can be asked."""
-        if not self._lanes and not self._blocks:
-            self.keys, self.values = np.zeros(0, dtype=np.int64), np.zeros(0)
-            return self
         if self._lanes:
             self._blocks.append(
                 (column(self._lanes), column(self._at), np.array(self._values, dtype=np.float64))
             )
-        lanes, at, values = (np.concatenate(part) for part in zip(*self._blocks, strict=True))
-        keys = lanes * self.places + at
-        order = np.argsort(keys, kind="stable")
-        self.keys, self.values = keys[order], values[order]
+        if self._blocks:
+            lanes, at, values = (np.concatenate(part) for part in zip(*self._blocks, strict=True))
+            keys = lanes * self.places + at
+            order = np.argsort(keys, kind="stable")
+            self.keys, self.values = keys[order], values[order]
         return self
 
     @property

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from retune.arrays import begins, ends
 from retune.check.sounding import BoolArray, FloatArray, IntArray, Sounding, Table
 from retune.score.model import Score
 from retune.tuning.model import Tuning
@@ -34,12 +35,12 @@ class TunedNotes(NamedTuple):
     @property
     def first_rows(self) -> IntArray:
         """First row of each note that has any."""
-        return np.flatnonzero(np.append(True, self.note[1:] != self.note[:-1])[: len(self.note)])
+        return np.flatnonzero(begins(self.note))
 
     @property
     def last_rows(self) -> IntArray:
         """Last row of each note that has any."""
-        return np.flatnonzero(np.append(self.note[1:] != self.note[:-1], True)[: len(self.note)])
+        return np.flatnonzero(ends(self.note))
 
     def mean_between(self, notes: IntArray, starts: IntArray, ends: IntArray) -> FloatArray:
         """Mean cents of each note between two ticks; nan where the note does not sound."""
@@ -85,10 +86,17 @@ def heard_as(score: Score, sounding: Sounding, place: IntArray) -> TunedNotes:
 
     `place` (n_heard,) is the number of each decoded note in `score.notes`, -1 for a note the score lacks.
     """
-    curve = sounding.curve
-    rows = curve[place[curve["note"]] >= 0]
-    rows["note"] = place[rows["note"]]
-    return planned(score, rows[np.lexsort((rows["start_tick"], rows["note"]))], "cents")
+    return planned(score, numbered_as(sounding.curve, place), "cents")
+
+
+def numbered_as(curve: Table, place: IntArray) -> Table:
+    """CURVE_DTYPE rows of the notes that have a `place` of 0 or more, numbered and ordered by it."""
+    note = place[curve["note"]]
+    rows: Table = curve[note >= 0]
+    rows["note"] = note[note >= 0]
+    if (rows["note"][1:] < rows["note"][:-1]).any():
+        rows = rows[np.argsort(rows["note"], kind="stable")]  # those of a note are in order of time
+    return rows
 
 
 def planned(score: Score, rows: Table, value: str = "offset_cents") -> TunedNotes:

@@ -14,6 +14,7 @@ from retune.check.matching import NoteColumns, match_by_pitch, match_notes
 from retune.check.realised import Realised, realised
 from retune.check.report import CheckReport, Measured
 from retune.check.sounding import FloatArray, IntArray, Sounding, Table, folded, joined, renumbered
+from retune.check.tuned import numbered_as
 from retune.errors import Remark
 from retune.harmony.model import Harmony
 from retune.options import Options
@@ -141,7 +142,15 @@ def _compare_notes(score: Score, decoded: Sounding, tuning: Tuning | None) -> Co
         decoded = renumbered(
             decoded, np.where(place >= 0, original.notes["key"][place], decoded.notes["key"])
         )
-    return Comparison(score=score, original=original, decoded=decoded, place=place)
+    matched = np.flatnonzero(place >= 0)
+    return Comparison(
+        score=score,
+        original=original,
+        decoded=decoded,
+        place=place,
+        pairs=(place[matched], matched),
+        heard=numbered_as(decoded.curve, place),
+    )
 
 
 def _note_columns(sounding: Sounding, release: IntArray, cents: FloatArray, has_tracks: bool) -> NoteColumns:
