@@ -34,6 +34,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.tuning.laplacian import Laplacian
+from retune.tuning.sparse import without_scipy
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -87,6 +88,7 @@ class Solution(NamedTuple):
     settled: bool  # False: the steps ran out before the duality gap closed
 
 
+@without_scipy()
 def minimise(problem: Problem) -> Solution:
     """The minimiser of a problem whose bounds leave room (lower < upper), to a gap of `RELATIVE_GAP`."""
     if problem.size == 0:
@@ -115,8 +117,9 @@ class _Rows:
         self.second = np.concatenate([problem.second, problem.limit_second, nothing])
         self.padded = np.zeros(problem.size + 1)  # x and the 0 behind it
         self.linked = len(self.first) - len(bounded)
-        self.upper = np.concatenate([problem.limit, problem.upper[bounded]])  # ends of the hard rows
-        self.lower = np.concatenate([-problem.limit, problem.lower[bounded]])
+        upper = np.concatenate([problem.limit, problem.upper[bounded]])
+        lower = np.concatenate([-problem.limit, problem.lower[bounded]])
+        self.ends = np.stack([upper, lower])  # of the hard rows
 
     def apply(self, x: Floats) -> Floats:
         """(n_rows,) value of each row."""
@@ -166,8 +169,9 @@ class _Search:
 
     def _left(self) -> Floats:
         """(2, n_hard) what the values of hard rows leave to their ends; their rooms lag behind it at first."""
-        value = self.value[self.rows.soft :]
-        return np.stack([self.rows.upper - value, value - self.rows.lower])
+        left: Floats = self.rows.ends - self.value[self.rows.soft :]
+        np.negative(left[1], out=left[1])
+        return left
 
     def residual(self) -> Floats:
         """What each soft row is above its target [cents]."""
@@ -175,7 +179,7 @@ class _Search:
 
     def gap(self) -> float:
         """Duality gap: all products of room and price."""
-        return _dot(self.room.ravel(), self.price.ravel())
+        return _dot(self.room, self.price)
 
     def unbalanced(self) -> Floats:
         """(size,) what the forces on each unknown lack to cancel."""
@@ -201,8 +205,10 @@ class _Search:
         steps = self._steps(dx, unbalanced)
         self.x = self.x + steps.places * dx
         self.value = self.rows.apply(self.x)
-        self._shorten(steps)
-        for value, change in ((room, self.d_room), (price, self.d_price)):
+        for value, change, step in zip(
+            (room, price), (self.d_room, self.d_price), self._each(steps), strict=True
+        ):
+            change *= step
             value += change
             np.maximum(value, SMALLEST, out=value)
 
@@ -260,27 +266,21 @@ class _Search:
         force = min(force, float(self.scratch[:, soft:].min(initial=0.0)))
         return _Steps(share / max(share, -place), share / max(share, -force))
 
-    def _shorten(self, steps: _Steps) -> None:
-        """Cut the changes of rooms and prices to steps of these lengths."""
-        soft = self.rows.soft
-        self.d_room[:, :soft] *= steps.forces
-        self.d_room[:, soft:] *= steps.places
-        self.d_price[:, :soft] *= steps.places
-        self.d_price[:, soft:] *= steps.forces
+    def _each(self, steps: _Steps) -> tuple[Floats, Floats]:
+        """(n_rows,) lengths of the step for the room and for the price of each row."""
+        soft, places, forces = self.rows.soft, steps.places, steps.forces
+        of_room, of_price = np.full(self.gain.shape, places), np.full(self.gain.shape, forces)
+        of_room[:soft], of_price[:soft] = forces, places
+        return of_room, of_price
 
     def _gap_after(self, steps: _Steps) -> float:
         """Duality gap after steps of these lengths."""
-        total, soft = 0.0, self.rows.soft
-        for part, room_step, price_step in (
-            (slice(soft), steps.forces, steps.places),
-            (slice(soft, None), steps.places, steps.forces),
-        ):
-            room = self.room[:, part] + room_step * self.d_room[:, part]
-            price = self.price[:, part] + price_step * self.d_price[:, part]
-            total += _dot(room.ravel(), price.ravel())
-        return total
+        of_room, of_price = self._each(steps)
+        room, price = self.room + of_room * self.d_room, self.price + of_price * self.d_price
+        soft = self.rows.soft
+        return _dot(room[:, :soft], price[:, :soft]) + _dot(room[:, soft:], price[:, soft:])
 
 
 def _dot(a: Floats, b: Floats) -> float:
     """Sum of products, not by BLAS: its threads cost more than they gain, and their number changes the rounding."""
-    return float(np.einsum("i,i->", a, b))
+    return float(np.einsum("i,i->", a.ravel(), b.ravel()))

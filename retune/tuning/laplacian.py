@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.tuning.sparse import UpperTriangle, without_scipy
+from retune.tuning.sparse import UpperTriangle
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -50,11 +50,10 @@ class Laplacian:
         data[self._off_at] = -np.bincount(self._entry, linking, len(self._off_at))
         # A touch more on the diagonal keeps the factorisation stable when weights span many decades.
         data[self._diagonal_at] = diagonal * (1.0 + 1e-14) + 1e-12
-        with without_scipy():
-            if self._solver is None:
-                self._solver = qdldl.Solver(self._matrix, upper=True)
-            else:
-                self._solver.update(self._matrix, upper=True)
+        if self._solver is None:
+            self._solver = qdldl.Solver(self._matrix, upper=True)
+        else:
+            self._solver.update(self._matrix, upper=True)
 
     def solve(self, right: Floats) -> Floats:
         """Solution of the factored system for one right-hand side (size,)."""
