@@ -96,12 +96,12 @@ def _analyze_with_plan(score: Score, options: Options, plan: Plan) -> Analysis:
 
 
 def _marked(score: Score, options: Options) -> tuple[tuple[Hint, ...], tuple[Remark, ...]]:
-    """The chords that the file's own symbols give, if they are to be used, and a remark if there are none."""
+    """The chords that the file's own symbols give, if they are to be used, and remarks on what they are not."""
     if options.chords != "markers":
         return (), ()
-    found = hints_from_markers(score)
+    found, remarks = hints_from_markers(score)
     message = "no markers, texts or lyrics that read as chord symbols; all chords were found in the notes"
-    return found, () if found else (Remark(code="no-chord-symbols", message=message),)
+    return found, remarks if found else (Remark(code="no-chord-symbols", message=message),)
 
 
 def _with_remarks(harmony: Harmony, remarks: tuple[Remark, ...]) -> Harmony:

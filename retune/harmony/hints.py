@@ -8,15 +8,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.errors import OptionError, Remark
-from retune.harmony.chord_symbols import parse
+from retune.harmony.chord_symbols import is_no_chord, parse
 from retune.harmony.model import WINDOW_DTYPE, Hint
+from retune.harmony.steps import GATHER_SECONDS, gather_onsets
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
 from retune.score.model import Score
 from retune.score.text import readable
+from retune.wording import plain
 
 SYMBOL_SHARE = 0.8  # texts of a kind are chord symbols if at least this share of them reads as one,
 SYMBOL_COUNT = 3  # at least so many do,
 SYMBOL_KINDS = 2  # and at least so many different ones
+REHEARSAL_LETTERS = "ABCDEFG"  # of those that read as chords
 
 
 def lay_over(
@@ -78,22 +81,34 @@ def _row(hint: Hint, low: int, high: int) -> tuple[int, int, int, int, int, int,
     return low, high, hint.root_pc, bass, chord, members, True
 
 
-def hints_from_markers(score: Score) -> tuple[Hint, ...]:
-    """Hints from the chord symbols written as markers, texts or lyrics.
+def hints_from_markers(score: Score) -> tuple[tuple[Hint, ...], tuple[Remark, ...]]:
+    """Hints from the chord symbols written as markers, texts or lyrics, and what could not be obeyed in them.
 
     A kind of event (markers; cue points; texts or lyrics of one track) is taken for chord symbols only if at
     least `SYMBOL_SHARE` of its texts read as one (no-chord signs count as reading), at least `SYMBOL_COUNT`
-    do, and they are not all the same. Of several such kinds the one with most symbols counts. A symbol holds
-    until the next.
+    do, they are not all the same, and they are no rehearsal letters. Of several such kinds the one with most symbols
+    counts. A symbol holds until the next, from the onset it stands beside.
     """
     best: list[tuple[int, str]] = []
+    most = 0
     for texts in _texts_by_kind(score).values():
-        read = [text for _, text in texts if parse(text) is not None or is_no_chord(text)]
-        symbols = [text for text in read if not is_no_chord(text)]
+        symbols = [text for _, text in texts if parse(text)]
+        read = len(symbols) + sum(is_no_chord(text) for _, text in texts)
         enough = len(symbols) >= SYMBOL_COUNT and len(set(symbols)) >= SYMBOL_KINDS
-        if enough and len(read) >= SYMBOL_SHARE * len(texts) and len(read) > len(best):
-            best = texts
-    return _hold_until_next(best, score.end_tick)
+        if (
+            enough
+            and read >= SYMBOL_SHARE * len(texts)
+            and read > most
+            and not _in_alphabetical_order(symbols)
+        ):
+            best, most = sorted(texts, key=lambda item: item[0]), read
+    return _hold_until_next(best, score)
+
+
+def _in_alphabetical_order(symbols: Sequence[str]) -> bool:
+    """True for A, B, C …, which mark the sections of a piece."""
+    different = "".join(dict.fromkeys(text.strip("[]| ") for text in symbols))
+    return len(different) >= SYMBOL_COUNT and REHEARSAL_LETTERS.startswith(different)
 
 
 def _texts_by_kind(score: Score) -> dict[tuple[str, int], list[tuple[int, str]]]:
@@ -106,18 +121,56 @@ def _texts_by_kind(score: Score) -> dict[tuple[str, int], list[tuple[int, str]]]
     return kinds
 
 
-def _hold_until_next(texts: list[tuple[int, str]], end_tick: int) -> tuple[Hint, ...]:
-    signs = sorted((tick, text) for tick, text in texts if parse(text) or is_no_chord(text))
-    ends = [tick for tick, _ in signs[1:]] + [end_tick]
-    hints = []
-    for (tick, text), until in zip(signs, ends, strict=False):
+def _hold_until_next(
+    texts: list[tuple[int, str]], score: Score
+) -> tuple[tuple[Hint, ...], tuple[Remark, ...]]:
+    """Hints from texts in order of time; what is no symbol changes nothing, of two at one place the later counts."""
+    if not texts:
+        return (), ()
+    reads = [bool(parse(text)) or is_no_chord(text) for _, text in texts]
+    signs = [sign for sign, read in zip(texts, reads, strict=True) if read]
+    starts = beside_onsets([tick for tick, _ in signs], score)
+    ends = [*starts[1:], score.end_tick]
+    hints, remarks = [], [_unread(*sign, score) for sign, read in zip(texts, reads, strict=True) if not read]
+    for i, ((_, text), start, end) in enumerate(zip(signs, starts, ends, strict=True)):
         symbol = parse(text)
-        if symbol is not None and until > tick:
-            root, chord, bass = symbol
-            hints.append(Hint(start_tick=tick, end_tick=until, root_pc=root, chord=chord, bass_pc=bass))
-    return tuple(hints)
+        if end > start and symbol is not None:
+            root, chord, bass, members = symbol
+            hint = Hint(
+                start_tick=start, end_tick=end, root_pc=root, chord=chord, bass_pc=bass, members=members
+            )
+            hints.append(hint)
+        elif end <= start and i + 1 < len(signs) and parse(signs[i + 1][1]) != symbol:
+            remarks.append(_contradicted(start, text, signs[i + 1][1], score))
+    return tuple(hints), tuple(remarks)
 
 
-def is_no_chord(text: str) -> bool:
-    """True for the signs that say "no chord here"."""
-    return text.strip().rstrip(".").upper() in ("N.C", "NC", "N")
+def beside_onsets(ticks: Sequence[int], score: Score) -> list[int]:
+    """Ticks, in ascending order, moved to the onset each stands beside (`GATHER_SECONDS`): performed timing.
+
+    Of several ticks beside one onset only the nearest moves, so that the order stays.
+    """
+    onsets = gather_onsets(score.notes["onset_tick"][score.pitched].astype(np.int64), score.clock)
+    if not len(onsets) or not len(ticks):
+        return list(ticks)
+    at = np.array(ticks, dtype=np.int64)
+    right = np.minimum(np.searchsorted(onsets, at), len(onsets) - 1)
+    left = np.maximum(right - 1, 0)
+    nearest = np.where(np.abs(onsets[left] - at) < np.abs(onsets[right] - at), onsets[left], onsets[right])
+    apart = np.abs(score.clock.seconds(nearest) - score.clock.seconds(at))
+    moved = np.where(apart <= GATHER_SECONDS, nearest, at)
+    for i in range(1, len(moved)):
+        if at[i] > at[i - 1] and moved[i] <= moved[i - 1]:
+            further = i if apart[i] > apart[i - 1] else i - 1
+            moved[further] = at[further]
+    return [int(tick) for tick in moved]
+
+
+def _unread(tick: int, text: str, score: Score) -> Remark:
+    message = f"{plain(text)!r} stands among the chord symbols and is none; the chord before it holds on"
+    return Remark(code="unread-chord", message=message, where=score.where(tick))
+
+
+def _contradicted(tick: int, text: str, later: str, score: Score) -> Remark:
+    message = f"two chord symbols in one place, {plain(text)!r} and {plain(later)!r}; the second one was used"
+    return Remark(code="two-chords", message=message, where=score.where(tick))

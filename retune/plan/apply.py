@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from retune.harmony.hints import beside_onsets
 from retune.harmony.model import Harmony, Hint
 from retune.harmony.spelling import chord_label
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
@@ -143,7 +144,14 @@ def chord_symbol(harmony: Harmony, window: int) -> str:
 
 
 def _stretches(plan: Plan, score: Score) -> Iterator[tuple[PlanWindow, int, int]]:
-    """Yield each row with its start and end tick, in order of time."""
+    """Yield each row with its start and end tick, in order of time, moved to the onsets they stand beside."""
+    found = list(_written_stretches(plan, score))
+    ticks = sorted({tick for _, start, end in found for tick in (start, end)})
+    moved = dict(zip(ticks, beside_onsets(ticks, score), strict=True))
+    return ((row, moved[start], moved[end]) for row, start, end in found)
+
+
+def _written_stretches(plan: Plan, score: Score) -> Iterator[tuple[PlanWindow, int, int]]:
     rows = sorted(plan.windows, key=lambda row: row.start)
     starts = [_tick(plan, score, row, "at", row.start) for row in rows]
     for i, row in enumerate(rows):

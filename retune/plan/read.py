@@ -14,6 +14,7 @@ from retune.plan.model import Plan, PlanSource, PlanWindow, Section, Tones
 from retune.plan.words import (
     parse_bars,
     parse_chord,
+    parse_chord_type,
     parse_limit,
     parse_pitch_class,
     parse_place,
@@ -120,9 +121,9 @@ def _window(source: PlanSource, index: int, row: dict[str, Any]) -> PlanWindow:
     if end is not None and end <= start:
         raise source.error((*path, "to"), f"{row['to']!r} is not after the start {row['at']!r}")
     root = optional("root", parse_pitch_class)
-    chord = optional("chord", parse_chord) or ""
+    chord, members = optional("chord", parse_chord) or ("", None)
     ratios = optional("ratios", parse_ratios) or {}
-    if chord and "tones" not in row:
+    if chord and members is None and "tones" not in row:
         _belong(source, (*path, "ratios"), ratios, chord)
     return PlanWindow(
         index=index,
@@ -130,7 +131,7 @@ def _window(source: PlanSource, index: int, row: dict[str, Any]) -> PlanWindow:
         end=end,
         root_pc=root,
         chord=chord,
-        members=optional("tones", lambda text: parse_tones(text, root or 0)),
+        members=optional("tones", lambda text: parse_tones(text, root or 0)) or members,
         bass_pc=optional("bass", parse_pitch_class),
         ratios=ratios,
     )
@@ -140,7 +141,7 @@ def _for_chord(source: PlanSource, content: dict[str, Any]) -> dict[str, Tones]:
     table = content.get("ratios", {})
     if not isinstance(table, dict):
         raise source.error(("ratios",), "must be a table of chord types and their ratios")
-    kinds = {written: _value(source, ("ratios", written), parse_chord, written) for written in table}
+    kinds = {written: _value(source, ("ratios", written), parse_chord_type, written) for written in table}
     found: dict[str, Tones] = {}
     for written, text in table.items():
         path, kind = ("ratios", written), kinds[written]

@@ -7,7 +7,7 @@ import re
 from typing import TYPE_CHECKING
 
 from retune.errors import OptionError
-from retune.harmony.chord_symbols import SUFFIXES
+from retune.harmony.chord_symbols import parse_kind
 from retune.harmony.spelling import pitch_class_of
 from retune.harmony.vocabulary import INDEX_OF_SYMBOL
 from retune.options import MOST_LIMIT_CENTS
@@ -49,15 +49,26 @@ def parse_pitch_class(text: object) -> int:
     return found
 
 
-def parse_chord(text: object) -> str:
-    """Read a chord type by its own name, `min7`, or as lead sheets write it, `m7`. Raises `ValueError`."""
-    bare = text.strip().replace("♯", "#").replace("♭", "b") if isinstance(text, str) else ""
-    if bare in INDEX_OF_SYMBOL:
-        return bare
-    if not bare or bare not in SUFFIXES:
+def parse_chord(text: object) -> tuple[str, int | None]:
+    """Read a chord type by its own name, `min7`, or as lead sheets write it, `m7`, `7b13`.
+
+    With it the tones as a bit mask where they are not those of the chord type. Raises `ValueError`.
+    """
+    found = parse_kind(text) if isinstance(text, str) and text.strip() else None
+    if found is None:
         hint = nearest(str(text), INDEX_OF_SYMBOL) or f"; known: {', '.join(INDEX_OF_SYMBOL)}"
         raise ValueError(f"no such chord type {text!r}{hint}")
-    return SUFFIXES[bare]
+    return found
+
+
+def parse_chord_type(text: object) -> str:
+    """Read a chord type of the table. Raises `ValueError` for others, such as `7b13`."""
+    symbol, members = parse_chord(text)
+    if members is not None:
+        raise ValueError(
+            f"{text!r} is no chord type of the table; nearest: {symbol or 'give tones in a row'}"
+        )
+    return symbol
 
 
 def parse_tones(text: object, root_pc: int) -> int:

@@ -61,10 +61,10 @@ def test_chord_symbols_in_the_file_hold_until_the_next(kind):
     )  # UTF-8, as the parser gives it
     found = [
         (h.start_tick / TPQ, h.end_tick / TPQ, h.root_pc, h.chord, h.bass_pc)
-        for h in hints_from_markers(score)
+        for h in hints_from_markers(score)[0]
     ]
     assert found == [(0, 4, 9, "min7", None), (4, 8, 5, "maj", 9), (12, 16, 0, "maj7", None)]
-    assert changes(find_harmony(score, hints=hints_from_markers(score))) == [
+    assert changes(find_harmony(score, hints=hints_from_markers(score)[0])) == [
         (0.0, "A min7"),
         (4.0, "F maj"),
         (8.0, "G maj"),
@@ -79,8 +79,48 @@ def test_chord_symbols_in_the_file_hold_until_the_next(kind):
         [(0, "A"), (4, "men")],  # too few
         [(0, "A"), (4, "A"), (8, "A"), (12, "A")],  # always the same
         [(0, "Glo"), (2, "ri"), (4, "a"), (8, "in"), (12, "E")],
+        [(0, "A"), (4, "B"), (8, "C"), (12, "D")],  # rehearsal letters alone
     ],
 )
 def test_words_and_letters_are_not_taken_for_chords(texts):
-    assert hints_from_markers(marked(*texts)) == ()
-    assert hints_from_markers(marked(*texts, kind="lyrics")) == ()
+    assert hints_from_markers(marked(*texts)) == ((), ())
+    assert hints_from_markers(marked(*texts, kind="lyrics")) == ((), ())
+
+
+@pytest.mark.parametrize("apart_ms", [-50, 50])
+def test_a_symbol_beside_an_onset_is_meant_for_it(apart_ms):
+    """Performed timing: what lies within 60 ms starts together, as in the notes; at 120 a quarter has 500 ms."""
+    apart = apart_ms / 500
+    found, remarks = hints_from_markers(marked((0, "C"), (4 + apart, "F6"), (8 + apart, "G7"), (12, "C")))
+    assert [(h.start_tick / TPQ, h.chord) for h in found] == [(0, "maj"), (4, "6"), (8, "7"), (12, "maj")]
+    assert not remarks
+
+
+def test_a_symbol_off_the_beat_stays_there():
+    found, _ = hints_from_markers(marked((0, "C"), (4.5, "F6"), (8, "G7"), (12, "C")))
+    assert [h.start_tick / TPQ for h in found] == [0, 4.5, 8, 12]
+
+
+def test_what_is_no_symbol_and_what_contradicts_is_told():
+    texts = [(0, "C"), (4, "F"), (6, "F/H"), (8, "G7"), (10, "G"), (12, "Am"), (12, "C"), (14, "C")]
+    found, remarks = hints_from_markers(marked(*texts))
+    assert [(h.start_tick / TPQ, h.root_pc) for h in found] == [
+        (0, 0),
+        (4, 5),
+        (8, 7),
+        (10, 7),
+        (12, 0),
+        (14, 0),
+    ]
+    assert [str(remark) for remark in remarks] == [
+        "bar 2, beat 3: 'F/H' stands among the chord symbols and is none; the chord before it holds on",
+        "bar 4, beat 1: two chord symbols in one place, 'Am' and 'C'; the second one was used",
+    ]
+
+
+def test_a_bass_behind_the_slash_belongs_to_the_chord():
+    """C over B flat, the bass no tone of the triad: it is given, so it is no passing note."""
+    voices = [*PROGRESSION, [(0, 4, 46)]]
+    score = marked((0, "C/Bb"), (4, "F"), (8, "G"), (12, "C"), voices=voices)
+    harmony = find_harmony(score, hints=hints_from_markers(score)[0])
+    assert harmony.pieces["role"][harmony.pieces["window"] == 0].tolist() == [0, 0, 0, 0]

@@ -17,7 +17,9 @@ from retune.plan import hints, plan_ratios, read_plan, window_limits, write_plan
 from retune.plan.apply import over
 from retune.ratios import choose_ratios
 from retune.score import read_score
+from tests.harmony import build
 
+PERFORMED = build.blocks([48, 64, 67], [53, 60, 69], [43, 62, 71], [48, 64, 67], length=4.0)
 SAMPLES = Path(__file__).parents[2] / "sample_scores"
 NAMES = sorted(path.stem for path in SAMPLES.glob("*.mid"))
 FIELDS = ["start_tick", "end_tick", "root_pc", "bass_pc", "chord", "members"]
@@ -77,6 +79,17 @@ def test_row_without_end_lasts_to_the_next_row_or_the_end_of_the_bar():
     rows = 'windows = [{at = "2.1", root = "A", chord = "min"}, {at = "2.2", root = "C", chord = "maj"}]'
     stretches = [(hint.start_tick, hint.end_tick) for hint in hints(read_plan(rows), score)]
     assert stretches == [(1920, 2400), (2400, 3840)]
+
+
+def test_a_row_beside_an_onset_is_meant_for_it():
+    """Chords 40 ms before each bar, as performed: a row on the bar line has its own notes, whole, and no others."""
+    early = [[(max(at - 0.08, 0), length, key) for at, length, key in voice] for voice in PERFORMED]
+    score = build.score_of(*early)
+    harmony, _ = obeyed(score, 'windows = [{at = "2.1", to = "3.1", root = "D", chord = "min"}]')
+    starts = harmony.windows["start_tick"].tolist()
+    assert starts == [0, round(3.92 * build.TPQ), round(7.92 * build.TPQ), round(11.92 * build.TPQ)]
+    assert harmony.windows["root_pc"].tolist() == [0, 2, 7, 0]
+    assert len(harmony.pieces) == 12
 
 
 def test_row_may_name_tones_instead_of_a_chord_type():

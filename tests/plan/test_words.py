@@ -14,6 +14,7 @@ from retune.plan.words import (
     format_ratios,
     parse_bars,
     parse_chord,
+    parse_chord_type,
     parse_limit,
     parse_pitch_class,
     parse_place,
@@ -80,13 +81,21 @@ def test_other_note_names_are_refused(name):
 )
 def test_chord_types_are_read_as_musicians_write_them(written, kind):
     """`M7` is a major and `m7` a minor seventh: neither may be taken for the other (lead-sheet practice)."""
-    assert parse_chord(written) == kind
+    assert parse_chord(written) == (kind, None)
+    assert parse_chord_type(written) == kind
 
 
 @pytest.mark.parametrize("written", ["", "mni7", "Am7", 7, None])
 def test_other_chord_types_are_refused(written):
     with pytest.raises(ValueError, match="no such chord type"):
         parse_chord(written)
+
+
+def test_a_chord_beside_the_table_is_read_with_its_tones():
+    """G7 with a flat thirteenth: the tones of the chord type and E flat (common practice, no source)."""
+    assert parse_chord("7b13") == ("7", 0b101_1001_0001)
+    with pytest.raises(ValueError, match="'7b13' is no chord type of the table; nearest: 7"):
+        parse_chord_type("7b13")
 
 
 def test_tones_become_steps_above_the_root():
