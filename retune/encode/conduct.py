@@ -32,7 +32,6 @@ from retune.encode import messages as build
 from retune.encode.lines import BEND, PRESSURE, Line, Voice
 from retune.encode.rewrite import FileRewrite, Place
 from retune.encode.timeline import OtherEvent
-from retune.score import moved
 
 CC_PORTAMENTO_FROM = 84  # next note-on of the channel: MIDI 1.0 Detailed Specification 4.2.1 p. 16
 CC_VELOCITY_PREFIX = 88  # next note message of the channel: high resolution velocity, CA-031 (from memory)
@@ -167,7 +166,7 @@ class Conductor:
             lifts = pedal and value < PEDAL_DOWN <= line.settings.get(number, 0)
             if lifts or until >= after.tick:
                 line.settings[number] = value
-                self.insert(moved(message, line.channel), line, after)
+                self.insert(self.file.moved(message, line.channel), line, after)
             else:
                 line.stale = True
 
@@ -196,7 +195,7 @@ class Conductor:
         """Mode messages go to every channel at once, silent or not."""
         for line in voice.lines:
             if line is not voice.home and line.owner is voice:
-                self.insert(moved(message, line.channel), line, after)
+                self.insert(self.file.moved(message, line.channel), line, after)
         if number != CC_RESET_ALL_CONTROLLERS:
             return
         voice.bend.control(number, 0)
@@ -218,7 +217,7 @@ class Conductor:
         if lines[0] is not voice.home:
             self._move(event, lines[0])
         for line in lines[1:]:
-            self.insert(moved(event.message, line.channel), line, after)
+            self.insert(self.file.moved(event.message, line.channel), line, after)
 
     def device_reset(self, after: Place) -> None:
         """Set-up and tuning are gone; channels that sound are set up again at once, the others when needed."""
@@ -258,4 +257,4 @@ class Conductor:
         self.file.insert(message, place, line.port)
 
     def _move(self, event: OtherEvent, line: Line) -> None:
-        self.file.replace(event.track, event.index, moved(event.message, line.channel), line.port)
+        self.file.replace(event.track, event.index, self.file.moved(event.message, line.channel), line.port)

@@ -29,7 +29,7 @@ _new = mido.Message.__new__
 _Message = mido.Message
 
 
-@lru_cache(maxsize=1 << 13)  # tunings come again and again; messages are never changed
+@lru_cache(maxsize=1 << 16)  # tunings and bends come again and again; messages are never changed
 def bend(channel: int, value: int) -> mido.Message:
     """Pitch bend of `value` 0–16383, centre 8192."""
     message = _new(_Message)

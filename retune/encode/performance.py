@@ -5,9 +5,9 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Callable, Iterator
 from functools import partial
+from heapq import merge
 from operator import itemgetter
 
-import mido
 import numpy as np
 
 from retune.arrays import distinct
@@ -19,12 +19,12 @@ from retune.encode.model import EncodedFile
 from retune.encode.rewrite import FileRewrite, Place
 from retune.encode.spread import Spread
 from retune.encode.timeline import OtherEvent
-from retune.score import moved
 
 Task = tuple[int, int, int, "Callable[[], None] | None", int, int, int]
 """Rank, tick, note (-1: none), what to do besides, track, position, value."""
 
 
+_PLAYING = itemgetter(0, 1, 4)  # between events, too, track by track
 MakeConductor = Callable[..., Conductor]
 
 
@@ -51,15 +51,10 @@ def _move_notes(file: FileRewrite, spread: Spread) -> None:
     away = np.nonzero((lane >= 0) & (lane != home) & (lane < CHANNELS_PER_PORT))[0]
     table = music.score.notes[away]
     columns = (table["track"], table["on_event"], table["off_event"], lane[away])
-    copies: dict[tuple[int, int], mido.Message] = {}  # by message and channel
     for track, on, off, channel in zip(*(c.tolist() for c in columns), strict=True):
         messages = file.tracks[track].messages
         for event in (on, off) if off >= 0 else (on,):
-            message = messages[event]
-            copy = copies.get((id(message), channel))
-            if copy is None:
-                copy = copies[id(message), channel] = moved(message, channel)
-            messages[event] = copy
+            messages[event] = file.moved(messages[event], channel)
 
 
 class Performance:
@@ -108,7 +103,7 @@ class Performance:
         follows = any(e.channel >= 0 and e.message.type == "polytouch" for e in self.events)
         conductor, lines, voices = self.conductor, self.lines, self.of_instrument
         last_track: dict[Line, int] = {}
-        for _, tick, note, what, track, position, value in self.tasks():
+        for _, tick, note, what, track, position, value in merge(self.tasks(), self._events(), key=_PLAYING):
             if note < 0:
                 if what is not None:
                     what()
@@ -137,7 +132,7 @@ class Performance:
             conductor.finish(line, Place(whole.end_tick, track, len(whole.messages)))
 
     def tasks(self) -> list[Task]:
-        """Everything that has to be looked at, in playing order."""
+        """Everything that has to be looked at, in playing order, but for the events of the input."""
         on, off, table = self.music.timeline.on, self.music.timeline.off, self.music.score.notes
         lane, value = self.spread.placement.lane, self.spread.placement.start_value
         near = self.notes[lane[self.notes] < CHANNELS_PER_PORT]
@@ -159,12 +154,16 @@ class Performance:
             if stop >= 0:
                 end = self._mover(track, stop, line)
                 todo.append((int(off[note]), int(row["release_tick"]), -1, end, track, stop, 0))
-        todo += [(e.rank, e.tick, -1, partial(self.conductor.pass_on, e), 0, 0, 0) for e in self.events]
         todo += self._moves()
         todo += self._for_devices()
         todo += self.setups()
-        todo.sort(key=itemgetter(0, 1, 4))  # between events, too, track by track
+        todo.sort(key=_PLAYING)
         return todo
+
+    def _events(self) -> Iterator[Task]:
+        """The events of the input; made as they are played, for there may be hundreds of thousands."""
+        pass_on = self.conductor.pass_on
+        return ((e.rank, e.tick, -1, partial(pass_on, e), 0, 0, 0) for e in self.events)
 
     def _for_devices(self) -> Iterator[Task]:
         """Master volume, balance and tuning, copied to the devices on further ports."""
@@ -186,7 +185,7 @@ class Performance:
 
     def _mover(self, track: int, index: int, line: Line) -> Callable[[], None]:
         message = self.file.tracks[track].track.messages[index]
-        return partial(self.file.replace, track, index, moved(message, line.channel), line.port)
+        return partial(self.file.replace, track, index, self.file.moved(message, line.channel), line.port)
 
     def _moves(self) -> list[Task]:
         """Moves of sounding notes."""

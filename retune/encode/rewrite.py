@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import partial
 from operator import itemgetter
 from typing import NamedTuple
 
@@ -11,7 +13,7 @@ import mido
 import numpy as np
 
 from retune.encode.model import EncodedFile
-from retune.score import write_tracks
+from retune.score import moved, write_tracks
 from retune.score.model import Score, Track
 
 
@@ -33,30 +35,37 @@ class TrackRewrite:
 
     track: Track
     messages: list[mido.Message | None] = field(init=False)
-    inserted: list[tuple[int, int, mido.Message]] = field(default_factory=list)
     leaves_out: bool = False
+    _positions: array[int] = field(default_factory=partial(array, "q"))
+    _ticks: array[int] = field(default_factory=partial(array, "q"))
+    _inserted: list[mido.Message] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.messages = list(self.track.messages)
 
+    def insert(self, position: int, tick: int, message: mido.Message) -> None:
+        """Put a message in."""
+        self._positions.append(position)
+        self._ticks.append(tick)
+        self._inserted.append(message)
+
     def build(self) -> Track:
         """The rewritten track."""
-        inserted = sorted(self.inserted, key=itemgetter(0, 1))
-        ticks = self.track.ticks
-        if inserted:
-            ticks = np.insert(ticks, [i[0] for i in inserted], [i[1] for i in inserted])
+        positions, at = np.array(self._positions, np.int64), np.array(self._ticks, np.int64)
+        order = np.lexsort((at, positions))
+        ticks = np.insert(self.track.ticks, positions[order], at[order])
         messages: list[mido.Message | None] = []
         done = 0
-        for position, _, message in inserted:
+        for number, position in zip(order.tolist(), positions[order].tolist(), strict=True):
             if position > done:
                 messages += self.messages[done:position]
                 done = position
-            messages.append(message)
+            messages.append(self._inserted[number])
         messages += self.messages[done:]
         if self.leaves_out:
             ticks = ticks[[message is not None for message in messages]]
             messages = [message for message in messages if message is not None]
-        end_tick = max([self.track.end_tick, *(tick for _, tick, _ in inserted)])
+        end_tick = max(self.track.end_tick, int(at.max(initial=0)))
         return Track(name=self.track.name, ticks=ticks, messages=messages, end_tick=end_tick)
 
 
@@ -67,6 +76,7 @@ class FileRewrite:
     score: Score
     tracks: list[TrackRewrite] = field(init=False)
     _further: dict[tuple[int, int], list[tuple[int, mido.Message]]] = field(default_factory=dict)
+    _copies: dict[tuple[int, int], mido.Message] = field(default_factory=dict)  # by message and channel
 
     def __post_init__(self) -> None:
         self.tracks = [TrackRewrite(track) for track in self.score.tracks]
@@ -74,9 +84,16 @@ class FileRewrite:
     def insert(self, message: mido.Message, place: Place, port: int = -1) -> None:
         """Put a message in; on a further port (`port` >= 0) into the track that goes with the one named."""
         if port < 0:
-            self.tracks[place.track].inserted.append((place.position, place.tick, message))
+            self.tracks[place.track].insert(place.position, place.tick, message)
         else:
             self._further.setdefault((port, place.track), []).append((place.tick, message))
+
+    def moved(self, message: mido.Message, channel: int) -> mido.Message:
+        """A message of the input on another channel: one copy, however often it is asked for."""
+        copy = self._copies.get((id(message), channel))
+        if copy is None:
+            copy = self._copies[id(message), channel] = moved(message, channel)
+        return copy
 
     def insert_all(self, messages: Iterable[mido.Message], place: Place, port: int = -1) -> None:
         """Put messages in, in order."""

@@ -23,7 +23,7 @@ class TablePerformance(Performance):
     """Tells the conductor ahead which values a moment brings."""
 
     def tasks(self) -> list[Task]:
-        """Everything that has to be looked at, in playing order."""
+        """Everything that has to be looked at, in playing order, but for the events of the input."""
         tasks = super().tasks()
         conductor = self.conductor
         assert isinstance(conductor, TableConductor)

@@ -21,12 +21,13 @@ from retune.constants import (
 )
 from retune.score.model import IntArray
 from retune.score.parse import Parsed
+from retune.score.resets import tells_parts
 
 SETUP_CONTROLS = frozenset((CC_BANK_MSB, CC_DATA_MSB, *SELECTING_CONTROLLERS, CC_RESET_ALL_CONTROLLERS))
 _PEDAL_CONTROLS = frozenset(
     (CC_SUSTAIN, CC_SOSTENUTO, CC_RESET_ALL_CONTROLLERS, CC_ALL_SOUND_OFF, CC_ALL_NOTES_OFF)
 )
-_SETTINGS = frozenset(("program_change", "sysex", "set_tempo", "time_signature", "track_name", "midi_port"))
+_SETTINGS = frozenset(("program_change", "set_tempo", "time_signature", "track_name", "midi_port"))
 _NOTE, _CONTROL, _SETTING, _KIND = 1, 2, 3, 18  # kinds of events, and from which bit on a word holds them
 
 EVENT_DTYPE = np.dtype(
@@ -94,6 +95,8 @@ def _word(message: mido.Message) -> int:
         return _packed(_NOTE, message.channel, message.note, message.velocity if kind == "note_on" else 0)
     if kind == "control_change" and message.control in _PEDAL_CONTROLS:
         return _packed(_CONTROL, message.channel, message.control, message.value)
+    if kind == "sysex":
+        return _packed(_SETTING) if tells_parts(message.data) else 0
     if kind in _SETTINGS or (kind == "control_change" and message.control in SETUP_CONTROLS):
         return _packed(_SETTING)
     return 0

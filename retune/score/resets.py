@@ -22,6 +22,11 @@ def reset_of(data: Sequence[int]) -> str:
     return "xg" if len(data) == 7 and data[0] == 0x43 and tuple(data[2:7]) in _XG_RESETS else ""
 
 
+def tells_parts(data: Sequence[int]) -> bool:
+    """Tell whether a sysex has a say in what is a drum kit: a reset, or a message about a rhythm part."""
+    return bool(reset_of(data)) or rhythm_part(data) is not None
+
+
 def rhythm_part(data: Sequence[int]) -> tuple[int, bool] | None:
     """Channel whose part a GS message makes rhythm or melody, and whether it is rhythm; None for any other message."""
     if not is_gs(data) or data[4] != 0x40 or data[5] >> 4 != 1 or data[6] != 0x15:
