@@ -6,7 +6,6 @@ sent again with the value in force.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Collection
 from typing import Literal
 
@@ -21,9 +20,9 @@ from retune.check.sounding import (
     PARAMETER,
     BoolArray,
     IntArray,
-    Stored,
     Table,
 )
+from retune.check.stored import SYSEX, Content, Row, Stored
 from retune.constants import CONTROLLER_STARTS, FIRST_MODE_MESSAGE
 
 _SIDES: tuple[Literal["left", "right"], ...] = ("left", "right")
@@ -70,21 +69,22 @@ def _in_force(known: Table, asked: Table) -> BoolArray:
     return excused
 
 
-def added_stored(
-    before: Counter[Stored], after: Counter[Stored], implied: Collection[Stored]
-) -> list[Stored]:
-    """Meta and sysex events too many, but for master tuning and what the original implies.
+def unaccounted(added: Stored, before: Stored, implied: Collection[Row]) -> Stored:
+    """Those of the added meta and sysex events that are no master tuning and not what the original implies.
 
-    A device on a further port needs the sysex messages of the first, at the same tick.
+    A device on a further port needs the sysex messages of the first, at the same tick. Contents are numbered alike.
     """
-    sent = {(tick, content) for tick, _, content in before if content[0] == "sysex"}
-    return [
-        event
-        for event in (after - before).elements()
-        if event not in implied and (event[0], event[2]) not in sent and not _is_master_tuning(event[2])
-    ]
+    is_sysex = np.array([content[0] == SYSEX for content in before.contents], bool)[before.which]
+    sent = before.taken(is_sysex)
+    kept = unequal([added.ticks, added.which], [sent.ticks, sent.which])[0]
+    kept &= ~np.array([_is_master_tuning(content) for content in added.contents], bool)[added.which]
+    rows = np.flatnonzero(kept)
+    return added.taken(
+        rows[[row not in implied for row in added.taken(rows).rows()]] if implied and len(rows) else rows
+    )
 
 
-def _is_master_tuning(content: tuple[object, ...]) -> bool:
+def _is_master_tuning(content: Content) -> bool:
     """Master fine or coarse tuning (CA-025)."""
-    return content[:2] == ("sysex", 0x7F) and content[3:5] in ((4, 3), (4, 4))
+    data = content[1] if content[0] == SYSEX else b""
+    return isinstance(data, bytes) and data[:1] == b"\x7f" and data[2:4] in (b"\x04\x03", b"\x04\x04")

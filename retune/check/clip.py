@@ -34,12 +34,11 @@ from retune.check.sounding import (
     KEY_PRESSURE,
     PARAMETER,
     PROGRAM,
-    SYSTEM,
     IntArray,
     Sounding,
-    Stored,
     Table,
 )
+from retune.check.stored import SYSEX, SYSTEM, Collector
 from retune.check.timeline import Spans, ends_of_ticks
 from retune.constants import (
     BEND_CENTRE,
@@ -73,9 +72,9 @@ class _Reading:
     notes: list[tuple[int, int, int, int, int, int]] = field(default_factory=list)
     # place, lane, key, step (1 on, -1 off), velocity, pitch 7.9 or -1
     events: list[tuple[int, int, int, int, int, int]] = field(default_factory=list)  # EVENT_DTYPE
-    stored: list[Stored] = field(default_factory=list)
-    sysex: dict[int, list[int]] = field(default_factory=dict)
-    text: dict[int, bytes] = field(default_factory=dict)
+    stored: Collector = field(default_factory=Collector)
+    sysex: dict[int, bytearray] = field(default_factory=dict)
+    text: dict[int, bytearray] = field(default_factory=dict)
     pressed_keys: list[tuple[int, int]] = field(default_factory=list)  # row of `events`, key it is for
     presses: list[tuple[int, int, int]] = field(
         default_factory=list
@@ -85,14 +84,13 @@ class _Reading:
 def decode_clip(data: bytes, *, name: str = "input") -> Sounding:
     """What a receiver sounds of a clip file. Raises `InputError` where the file breaks the format."""
     clip = read_clip(data, name)
-    places = len(clip.packets) + 2
-    n_groups = 1 + max((packet[0] >> 24 & 0xF for packet in clip.packets), default=0)
-    reading = _Reading(Receiver(n_groups, places), PerNote(places))
-    for place, (tick, packet) in enumerate(zip(clip.ticks, clip.packets, strict=True)):
+    places = len(clip.ticks) + 2
+    reading = _Reading(Receiver(clip.n_groups, places), PerNote(places))
+    for place, (tick, packet) in enumerate(clip.packets()):
         _take(reading, place, tick, packet)
     reading.receiver.freeze()
     reading.per_note.freeze()
-    ticks_of_place = np.array([*clip.ticks, clip.end_tick, clip.end_tick], dtype=np.int64)
+    ticks_of_place = np.append(np.array(clip.ticks, dtype=np.int64), [clip.end_tick] * 2)
     notes, curve, in_force = _notes(reading, ticks_of_place)
     events = np.array(reading.events, dtype=EVENT_DTYPE)
     for row, key in reading.pressed_keys:
@@ -104,7 +102,7 @@ def decode_clip(data: bytes, *, name: str = "input") -> Sounding:
         curve=curve,
         in_force=in_force,
         events=events,
-        stored=tuple(reading.stored),
+        stored=reading.stored.stored(),
         track_names=(),
         end_tick=clip.end_tick,
         has_own_tuning=bool((curve["cents"] != 0).any()),
@@ -117,17 +115,17 @@ def _take(reading: _Reading, place: int, tick: int, packet: tuple[int, ...]) -> 
         _voice(reading, place, tick, packet)
     elif kind == SYSTEM_MESSAGE:
         message = packet[0].to_bytes(4, "big")[1:]
-        reading.stored.append((tick, 0, (SYSTEM, *message[: SYSTEM_BYTES.get(message[0], 1)])))
+        reading.stored.add(tick, (SYSTEM, message[: SYSTEM_BYTES.get(message[0], 1)]))
     elif kind == MIDI1_VOICE:
         _old_voice(reading, place, tick, packet[0])
     elif kind == SYSEX7:
         part, data = sysex7_bytes(packet)
-        whole = reading.sysex.setdefault(group, [])
+        whole = reading.sysex.setdefault(group, bytearray())
         if part in (0, 1):
             whole.clear()
         whole.extend(data)
         if part in (0, 3) and not reading.receiver.sysex(place, group, tuple(whole)):
-            reading.stored.append((tick, 0, ("sysex", *whole)))
+            reading.stored.add(tick, (SYSEX, bytes(whole)))
     elif kind == FLEX:
         _flex(reading, tick, packet)
 
@@ -249,18 +247,20 @@ def _flex(reading: _Reading, tick: int, packet: tuple[int, ...]) -> None:
     bank, status, word = packet[0] >> 8 & 0xFF, packet[0] & 0xFF, packet[1]
     if bank in _TEXT_BANKS:
         part, data = flex_text(packet)
-        whole = reading.text.get(status, b"") + data if part in (2, 3) else data
-        reading.text[status] = whole
+        whole = reading.text.setdefault(status, bytearray())
+        if part in (0, 1):
+            whole.clear()
+        whole += data
         if part in (0, 3):
-            reading.stored.append((tick, 0, ("text", whole.decode("utf-8", "replace"))))
+            reading.stored.add(tick, ("text", whole.decode("utf-8", "replace")))
     elif bank == 0 and status == _TEMPO:
-        reading.stored.append((tick, 0, ("set_tempo", ("tempo", round(word / 100)))))  # 10 ns units
+        reading.stored.add(tick, ("set_tempo", ("tempo", round(word / 100))))  # 10 ns units
     elif bank == 0 and status == _METER:
         content = ("time_signature", word >> 24, 1 << (word >> 16 & 0xFF))
-        reading.stored.append((tick, 0, content))
+        reading.stored.add(tick, content)
     elif bank == 0 and status == _KEY:
         sharps = word >> 28
-        reading.stored.append((tick, 0, ("key_signature", sharps - 16 if sharps > 7 else sharps)))
+        reading.stored.add(tick, ("key_signature", sharps - 16 if sharps > 7 else sharps))
 
 
 def _notes(reading: _Reading, ticks_of_place: IntArray) -> tuple[Table, Table, Table]:

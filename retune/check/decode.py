@@ -17,21 +17,26 @@ from retune.check import clip, stream
 from retune.check.curve import pitch_curve, sounding_ends
 from retune.check.in_force import IS_KEPT, PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE
 from retune.check.pairing import pair_notes
-from retune.check.receiver import HEEDED_CONTROLLERS, PARAMETER_CONTROLLERS, Receiver
+from retune.check.receiver import (
+    HEEDED_CONTROLLERS,
+    PARAMETER_CONTROLLERS,
+    Receiver,
+    is_heeded,
+    is_only_tuning,
+)
 from retune.check.sounding import (
     CHANNEL_PRESSURE,
     CONTROL,
     EVENT_DTYPE,
     HEARD_DTYPE,
     KEY_PRESSURE,
-    PACKET,
     PARAMETER,
     PROGRAM,
     IntArray,
     Sounding,
-    Stored,
     Table,
 )
+from retune.check.stored import PACKET, SYSEX, Content, Stored
 from retune.check.stream import Stream
 from retune.check.timeline import Spans, ends_of_ticks
 from retune.constants import CHANNELS_PER_PORT
@@ -83,15 +88,15 @@ def sounding_of_stream(events: Stream) -> Sounding:
     )
 
 
-def _feed(receiver: Receiver, events: Stream) -> tuple[Table, tuple[Stored, ...], bool]:
+def _feed(receiver: Receiver, events: Stream) -> tuple[Table, Stored, bool]:
     """Give the receiver everything but notes; returns channel events, stored events, whether any tunes."""
     rows = events.rows(stream.CONTROL, stream.KEY_PRESSURE)
     table, lanes = _channel_events(events, rows), events.lanes(rows)
     controls, programs, pressures, presses = (np.flatnonzero(table["kind"] == kind) for kind in _KINDS)
     numbers, values = table["number"], table["value"].astype(np.float64)
     heeded = controls[_HEEDED[numbers[controls]]]
-    metas = events.rows(stream.SYSEX, stream.OTHER)
-    stored = _run(receiver, events, np.sort(np.concatenate([rows[heeded], metas])))
+    stored, sysex_rows = _stored(events)
+    _run(receiver, events, np.sort(np.concatenate([rows[heeded], sysex_rows])))
     bends = events.rows(stream.BEND)
     wheels = events.values(bends).astype(np.float64)
     receiver.bend.extend(events.lanes(bends), bends, wheels)
@@ -114,27 +119,41 @@ def _feed(receiver: Receiver, events: Stream) -> tuple[Table, tuple[Stored, ...]
     return told[np.argsort(told["tick"], kind="stable")], stored, tuned
 
 
-def _run(receiver: Receiver, events: Stream, rows: IntArray) -> tuple[Stored, ...]:
-    """Walk through the few events that need thought; returns the meta and sysex events to be kept."""
-    stored: list[Stored] = []
-    columns = (rows, events.ports[rows], events.ticks[rows], events.tracks[rows])
-    places = zip(*(column.tolist() for column in columns), strict=True)
-    for message, (row, port, tick, track) in zip(events.pick(rows), places, strict=True):
-        if message.type == "control_change":
+def _stored(events: Stream) -> tuple[Stored, IntArray]:
+    """The meta and sysex events to be kept, and the rows of sysex events that a receiver obeys."""
+    rows = events.rows(stream.SYSEX, stream.OTHER)
+    kept, heeded = (np.zeros(len(events.different), bool) for _ in range(2))
+    number = np.zeros(len(events.different), np.int64)
+    contents: list[Content] = []
+    for k in distinct(events.which[rows]).tolist():
+        message = events.different[k]
+        heeded[k] = message.type == "sysex" and is_heeded(message.data)
+        kept[k] = message.type not in ADDRESSING and not (heeded[k] and is_only_tuning(message.data))
+        if kept[k]:
+            number[k] = len(contents)
+            contents.append(_content(message))
+    mine = rows[kept[events.which[rows]]]
+    stored = Stored(events.ticks[mine], events.tracks[mine], number[events.which[mine]], tuple(contents))
+    return stored, rows[heeded[events.which[rows]]]
+
+
+def _run(receiver: Receiver, events: Stream, rows: IntArray) -> None:
+    """Walk through the few events that need thought."""
+    places = zip(rows.tolist(), events.ports[rows].tolist(), strict=True)
+    for message, (row, port) in zip(events.pick(rows), places, strict=True):
+        if message.type == "sysex":
+            receiver.sysex(row, port, message.data)
+        else:
             lane = port * CHANNELS_PER_PORT + message.channel
             receiver.control(row, lane, message.control, message.value)
-        elif message.type == "sysex":
-            if not receiver.sysex(row, port, message.data):
-                stored.append((tick, track, ("sysex", *message.data)))
-        elif message.type == "sysex_packet":
-            stored.append((tick, track, (PACKET, message.status, *message.data)))
-        elif message.type not in ADDRESSING:
-            stored.append((tick, track, _content(message)))
-    return tuple(stored)
 
 
-def _content(message: mido.MetaMessage) -> tuple[object, ...]:
-    """Type and values of a meta event, as something that can be compared and counted."""
+def _content(message: mido.Message | mido.MetaMessage) -> Content:
+    """Type and values of a meta or sysex event, as something that can be compared and counted."""
+    if message.type == "sysex":
+        return SYSEX, bytes(message.data)
+    if message.type == "sysex_packet":
+        return PACKET, message.status, message.data
     values = [
         (name, tuple(value) if isinstance(value, list) else value)
         for name, value in vars(message).items()

@@ -75,7 +75,7 @@ def compare(both: Comparison) -> tuple[Fidelity, list[str]]:
     counts["ticks_lost"] = max(0, both.score.end_tick - both.decoded.end_tick)
     if counts["ticks_lost"]:
         problems.append(f"the file ends {counts['ticks_lost']} ticks early")
-    events = len(both.original.events) + len(both.original.stored)
+    events = len(both.original.events) + len(both.original.stored.ticks)
     return Fidelity(notes=len(both.score.notes), events=events, **counts), problems
 
 

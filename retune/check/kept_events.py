@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections.abc import Collection
 
 import numpy as np
 
-from retune.check.added import added_events, added_stored
+from retune.check.added import added_events, unaccounted
 from retune.check.comparison import Comparison, counted
 from retune.check.matching import unequal
 from retune.check.pieces import whole_messages
@@ -16,9 +16,18 @@ from retune.check.sounding import (
     KEY_PRESSURE,
     PARAMETER,
     PROGRAM,
-    SYSTEM,
-    Stored,
     Table,
+)
+from retune.check.stored import (
+    PACKET,
+    SYSEX,
+    SYSTEM,
+    Collector,
+    Content,
+    Row,
+    Stored,
+    countable,
+    with_same_contents,
 )
 from retune.constants import DEFAULT_METER, DEFAULT_TEMPO_US
 from retune.harmony.spelling import LETTERS
@@ -63,15 +72,22 @@ def changed_events(both: Comparison, problems: list[str]) -> tuple[int, int]:
             problems.append(
                 f"{counted(len(rows), f'controller or program event {verb}')}; first {what} at {place}"
             )
-    stored, found = (Counter(_in_clip(s.stored) if as_clip else s.stored) for s in (before, after))
     implied = _implied_in_clip(score, before.track_names) if as_clip else frozenset()
-    lost, added = list((stored - found).elements()), added_stored(stored, found, implied)
+    stored, found = (_in_clip(s.stored) if as_clip else s.stored for s in (before, after))
+    lost, added = _changed_stored(stored, found, implied)
     for events, verb in ((lost, "is missing"), (added, "is not in the original")):
-        if events:
-            tick, _, content = min(events, key=lambda row: row[0])
+        if len(events.ticks):
+            tick, _, content = min(events.rows(), key=lambda row: row[0])
             what = f"{str(content[0]).replace('_', ' ')} at {score.where(tick)}"
-            problems.append(f"{counted(len(events), f'meta or sysex event {verb}')}; first {what}")
-    return len(gone) + len(lost), len(more) + len(added)
+            problems.append(f"{counted(len(events.ticks), f'meta or sysex event {verb}')}; first {what}")
+    return len(gone) + len(lost.ticks), len(more) + len(added.ticks)
+
+
+def _changed_stored(before: Stored, after: Stored, implied: Collection[Row]) -> tuple[Stored, Stored]:
+    """The meta and sysex events that are lost, and those that nothing accounts for."""
+    before, after = with_same_contents((before, after))
+    lost, added = unequal(countable(before), countable(after))
+    return before.taken(lost), unaccounted(after.taken(added), before, implied)
 
 
 def _changed_channel_events(
@@ -93,7 +109,7 @@ def _changed_channel_events(
     return before[gone], added_events(before, after[more])
 
 
-def _implied_in_clip(score: Score, track_names: tuple[str, ...]) -> frozenset[Stored]:
+def _implied_in_clip(score: Score, track_names: tuple[str, ...]) -> frozenset[Row]:
     """What a clip may say that the original implies: names of tracks, 4/4 and 120 to the minute (SMF 1.0).
 
     Of a time code the tempo is what keeps its ticks in time with a whole number of them a quarter.
@@ -109,26 +125,34 @@ def _implied_in_clip(score: Score, track_names: tuple[str, ...]) -> frozenset[St
     return frozenset((*names, (0, 0, meter), (0, 0, tempo)))
 
 
-def _in_clip(stored: tuple[Stored, ...]) -> list[Stored]:
+def _in_clip(stored: Stored) -> Stored:
     """Stored events of either kind of file in the form that survives in a MIDI 2.0 clip.
 
     What has no place there is left out; texts are compared as people read them.
     """
-    kept: list[Stored] = []
-    for tick, _, content in whole_messages(stored):
-        kind = str(content[0])
-        values = {pair[0]: pair[1] for pair in content[1:] if isinstance(pair, tuple) and len(pair) == 2}
-        if kind == "time_signature" and values:
-            kept.append((tick, 0, (kind, values["numerator"], values["denominator"])))
-        elif kind == "key_signature" and values:
-            kept.append((tick, 0, (kind, _fifths(str(values["key"])))))
-        elif kind in _TEXTS and values:
-            kept.append((tick, 0, ("text", readable(str(values.get("text", values.get("name")))))))
-        elif kind == "text":
-            kept.append((tick, 0, ("text", readable(str(content[1]).encode().decode("latin-1")))))
-        elif kind in ("set_tempo", "sysex", SYSTEM, "time_signature", "key_signature"):
-            kept.append((tick, 0, content))
-    return kept
+    contents = [_content_in_clip(content) for content in stored.contents]
+    in_pieces = np.array([content[0] == PACKET for content in stored.contents], bool)[stored.which]
+    whole = Collector()
+    whole.extend((tick, 0, content) for tick, _, content in whole_messages(stored.taken(in_pieces).rows()))
+    kept = np.array([content is not None for content in contents], bool)[stored.which]
+    found = stored._replace(tracks=np.zeros(len(kept), np.int64)).taken(kept)
+    both = with_same_contents((found._replace(contents=tuple(c or ("",) for c in contents)), whole.stored()))
+    ticks, tracks, which = (np.concatenate([stored[k] for stored in both]) for k in range(3))
+    return Stored(ticks, tracks, which, both[0].contents)
+
+
+def _content_in_clip(content: Content) -> Content | None:
+    kind = str(content[0])
+    values = {pair[0]: pair[1] for pair in content[1:] if isinstance(pair, tuple) and len(pair) == 2}
+    if kind == "time_signature" and values:
+        return kind, values["numerator"], values["denominator"]
+    if kind == "key_signature" and values:
+        return kind, _fifths(str(values["key"]))
+    if kind in _TEXTS and values:
+        return "text", readable(str(values.get("text", values.get("name"))))
+    if kind == "text":
+        return "text", readable(str(content[1]).encode().decode("latin-1"))
+    return content if kind in ("set_tempo", SYSEX, SYSTEM, "time_signature", "key_signature") else None
 
 
 def _fifths(key: str) -> int:
@@ -142,7 +166,7 @@ def lost_names(both: Comparison, problems: list[str]) -> int:
     before, after = both.original.track_names, both.decoded.track_names
     lost = [k for k, name in enumerate(before) if k >= len(after) or after[k] != name]
     if both.decoded.format == CLIP_FORMAT:
-        texts = {content for _, _, content in _in_clip(both.decoded.stored)}
+        texts = set(_in_clip(both.decoded.stored).contents)
         lost = [k for k, name in enumerate(before) if name and ("text", readable(name)) not in texts]
     if lost:
         problems.append(f"{counted(len(lost), 'track has another name')}; first track {lost[0] + 1}")

@@ -5,8 +5,10 @@ CLIP: M2-116-U v1.0 (MIDI Clip File); UMP: M2-104-UM v1.1.2 (Universal MIDI Pack
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
@@ -23,10 +25,22 @@ _START_OF_CLIP, _END_OF_CLIP = 0x20, 0x21
 class Clip:
     """The packets between header and end of clip, each with its tick; header packets stand at tick 0."""
 
+    words: memoryview
     ticks_per_quarter: int = 0
-    ticks: list[int] = field(default_factory=list)
-    packets: list[tuple[int, ...]] = field(default_factory=list)
+    ticks: array[int] = field(default_factory=partial(array, "q"))
+    starts: array[int] = field(default_factory=partial(array, "q"))  # of the packets among the words
     end_tick: int = 0
+
+    def packets(self) -> Iterator[tuple[int, tuple[int, ...]]]:
+        """Tick and words of each packet; not kept, for a long sysex is a million of them."""
+        for tick, start in zip(self.ticks, self.starts, strict=True):
+            yield tick, _packet_at(self.words, start)
+
+    @property
+    def n_groups(self) -> int:
+        """One more than the highest group that any packet names."""
+        first = np.asarray(self.words)[np.array(self.starts, np.int64)]
+        return 1 + int((first >> 24 & 0xF).max(initial=0))
 
 
 def is_clip(data: bytes) -> bool:
@@ -36,11 +50,12 @@ def is_clip(data: bytes) -> bool:
 
 def read_clip(data: bytes, name: str) -> Clip:
     """All packets but clockstamps and stream messages. Raises `InputError` where the format is broken."""
-    clip, tick, state = Clip(), 0, "header"
-    for place, packet in _packets(data, name):
+    words = _words(data, name)
+    clip, tick, state = Clip(words), 0, "header"
+    for start, packet in _packets(words, name):
         kind, status = packet[0] >> 28, packet[0] >> 20 & 0xF
         if state == "ended":
-            raise InputError(f"{name}, byte {place}: there is data after the end of the clip")
+            raise InputError(f"{name}, byte {_offset(start)}: there is data after the end of the clip")
         if kind == UTILITY:
             if status == _DELTA:
                 tick += packet[0] & 0xFFFFF
@@ -54,7 +69,7 @@ def read_clip(data: bytes, name: str) -> Clip:
                 clip.end_tick, state = tick, "ended"
         else:
             clip.ticks.append(0 if state == "header" else tick)
-            clip.packets.append(packet)
+            clip.starts.append(start)
     if state != "ended":
         raise InputError(f"{name}: it has no end of clip; it was cut short, get a whole copy")
     if not clip.ticks_per_quarter:
@@ -62,26 +77,39 @@ def read_clip(data: bytes, name: str) -> Clip:
     return clip
 
 
-def _packets(data: bytes, name: str) -> Iterator[tuple[int, tuple[int, ...]]]:
+def _words(data: bytes, name: str) -> memoryview:
     if (len(data) - len(MAGIC)) % 4:
         raise InputError(
             f"{name}: its length is no whole number of 32-bit words; it was cut short, get a whole copy"
         )
-    words = np.frombuffer(data, dtype=">u4", offset=len(MAGIC)).tolist()
+    return np.frombuffer(data, dtype=">u4", offset=len(MAGIC)).astype(np.uint32).data
+
+
+def _packets(words: memoryview, name: str) -> Iterator[tuple[int, tuple[int, ...]]]:
+    """Index of the first word of each packet, and its words."""
     at = 0
     while at < len(words):
-        size = WORDS[words[at] >> 28]
-        if at + size > len(words):
-            raise InputError(f"{name}, byte {len(MAGIC) + 4 * at}: the last packet was cut short")
-        yield len(MAGIC) + 4 * at, tuple(words[at : at + size])
-        at += size
+        packet = _packet_at(words, at)
+        if len(packet) < WORDS[packet[0] >> 28]:
+            raise InputError(f"{name}, byte {_offset(at)}: the last packet was cut short")
+        yield at, packet
+        at += len(packet)
 
 
-def sysex7_bytes(packet: tuple[int, ...]) -> tuple[int, tuple[int, ...]]:
+def _packet_at(words: memoryview, start: int) -> tuple[int, ...]:
+    return tuple(words[start : start + WORDS[words[start] >> 28]])
+
+
+def _offset(word: int) -> int:
+    """Byte of a file at which a word stands."""
+    return len(MAGIC) + 4 * word
+
+
+def sysex7_bytes(packet: tuple[int, ...]) -> tuple[int, bytes]:
     """(place in the message, bytes) of a packet of 7-bit sysex; places: 0 whole, 1 start, 2 middle, 3 end."""
     count = packet[0] >> 16 & 0xF
     data = (packet[0] & 0xFFFF) << 32 | packet[1]
-    return packet[0] >> 20 & 0xF, tuple(data.to_bytes(6, "big")[:count])
+    return packet[0] >> 20 & 0xF, data.to_bytes(6, "big")[:count]
 
 
 def flex_text(packet: tuple[int, ...]) -> tuple[int, bytes]:

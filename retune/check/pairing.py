@@ -7,7 +7,7 @@ from collections import defaultdict, deque
 import numpy as np
 
 from retune.arrays import begins
-from retune.check.sounding import IntArray
+from retune.score.model import IntArray
 
 
 def pair_notes(lanes: IntArray, starts: IntArray) -> IntArray:

@@ -7,48 +7,46 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from retune.check.sounding import PACKET, SYSTEM, Stored
+from retune.check.stored import SYSEX, SYSTEM, Content, Row
 
 _BEGIN, _END = 0xF0, 0xF7
 _DATA_BYTES = {0xF1: 1, 0xF2: 2, 0xF3: 1, **dict.fromkeys((0xF6, 0xF8, 0xFA, 0xFB, 0xFC, 0xFE, 0xFF), 0)}
 
 
-def whole_messages(stored: Iterable[Stored]) -> Iterator[Stored]:
-    """The events with packets joined: each sysex at the tick of its end.
+def whole_messages(packets: Iterable[Row]) -> Iterator[Row]:
+    """What packets say together: each sysex at the tick of its end.
 
     What is never finished, or is no system message, has no place in a clip and is left out.
     """
-    begun: dict[int, list[int]] = {}
-    for tick, track, content in stored:
-        if content[0] != PACKET:
-            yield tick, track, content
-            continue
-        status, data = content[1], [int(str(byte)) for byte in content[2:]]
+    begun: dict[int, bytearray] = {}
+    for tick, track, (_, status, data) in packets:
+        assert isinstance(data, bytes)
         if status == _BEGIN:
-            begun[track] = [_BEGIN, *data]
+            begun[track] = bytearray((_BEGIN, *data))
         elif track in begun:
             begun[track] += data
         else:
             yield from ((tick, track, found) for found in _messages(data))
             continue
         if begun[track][-1] == _END:
-            yield from ((tick, track, found) for found in _messages(begun.pop(track)))
+            yield from ((tick, track, found) for found in _messages(bytes(begun.pop(track))))
 
 
-def _messages(data: list[int]) -> list[tuple[object, ...]]:
+def _messages(data: bytes) -> list[Content]:
     """Contents of the system messages in raw bytes; none if there is anything else among them."""
-    found: list[tuple[object, ...]] = []
-    while data:
-        if data[0] == _BEGIN and _END in data:
-            size = data.index(_END) + 1
-            piece, found_one = data[1 : size - 1], ("sysex", *data[1 : size - 1])
-        elif data[0] in _DATA_BYTES and len(data) > _DATA_BYTES[data[0]]:
-            size = 1 + _DATA_BYTES[data[0]]
-            piece, found_one = data[1:size], (SYSTEM, *data[:size])
+    found: list[Content] = []
+    at = 0
+    while at < len(data):
+        if data[at] == _BEGIN and (end := data.find(_END, at)) > 0:
+            stop, piece = end + 1, data[at + 1 : end]
+            found.append((SYSEX, piece))
+        elif data[at] in _DATA_BYTES and len(data) - at > _DATA_BYTES[data[at]]:
+            stop = at + 1 + _DATA_BYTES[data[at]]
+            piece = data[at + 1 : stop]
+            found.append((SYSTEM, data[at:stop]))
         else:
             return []
-        if any(byte > 0x7F for byte in piece):
+        if not piece.isascii():
             return []
-        found.append(found_one)
-        data = data[size:]
+        at = stop
     return found

@@ -76,6 +76,22 @@ HEEDED_CONTROLLERS = (
 )
 
 
+def is_heeded(data: tuple[int, ...]) -> bool:
+    """True for a sysex (bytes between F0 and F7) that a receiver obeys."""
+    told = (system_on(data), rhythm_part(data), read_tuning(data))
+    return any(what is not None for what in told) or _is_master_tuning(data)
+
+
+def is_only_tuning(data: tuple[int, ...]) -> bool:
+    """True for a sysex that only moves tuning tables."""
+    return read_tuning(data) is not None
+
+
+def _is_master_tuning(data: tuple[int, ...]) -> bool:
+    """Master fine or coarse tuning (CA-025)."""
+    return len(data) == 6 and data[0] == 0x7F and data[2:4] in ((4, 3), (4, 4))
+
+
 class Receiver:
     """Follows the events that decide pitch, program and pedals, and writes down every change.
 
@@ -284,7 +300,7 @@ class Receiver:
             channel, is_rhythm = part
             self.rhythm.add(port * CHANNELS_PER_PORT + channel, place, RHYTHM if is_rhythm else MELODY)
             return False
-        if len(data) == 6 and data[0] == 0x7F and data[2:4] in ((4, 3), (4, 4)):  # CA-025
+        if _is_master_tuning(data):
             value = data[5] << 7 | data[4]
             fine = data[3] == 3
             cents = fine_tuning_cents(value) if fine else (data[5] - 64) * 100.0

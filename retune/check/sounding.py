@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -10,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.arrays import distinct
+from retune.check.stored import Stored, together
 from retune.errors import Remark
 
 IntArray = NDArray[np.int64]
@@ -76,13 +76,6 @@ EVENT_DTYPE = np.dtype(
 CONTROL, PROGRAM, CHANNEL_PRESSURE, KEY_PRESSURE, PARAMETER = range(5)
 """Kinds of `EVENT_DTYPE` rows. What only carries tuning (bends, RPN 0-4 and 6) is in the curve, not here."""
 
-PACKET, SYSTEM = "sysex packet", "system message"
-"""Kinds of stored content beside "sysex" and the types of meta events: an F0 or F7 event that is no whole sysex (status
-and bytes), a system common or real-time message of a clip (its bytes)."""
-
-Stored = tuple[int, int, tuple[object, ...]]
-"""A meta event or system exclusive message: tick, track, content."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sounding:
@@ -94,7 +87,7 @@ class Sounding:
     curve: Table  # CURVE_DTYPE
     in_force: Table  # IN_FORCE_DTYPE
     events: Table  # EVENT_DTYPE
-    stored: tuple[Stored, ...]
+    stored: Stored
     track_names: tuple[str, ...]
     end_tick: int
     has_own_tuning: bool  # anything in the file moves a pitch away from equal temperament
@@ -131,7 +124,7 @@ class Sounding:
             curve=curve,
             in_force=in_force,
             events=events,
-            stored=tuple((round(tick * factor), track, content) for tick, track, content in self.stored),
+            stored=self.stored._replace(ticks=np.rint(self.stored.ticks * factor).astype(np.int64)),
             end_tick=round(self.end_tick * factor),
         )
 
@@ -192,16 +185,13 @@ def joined(soundings: Sequence[Sounding]) -> Sounding:
     curve["note"] = place[curve["note"]]
     in_force = np.concatenate(forces)
     in_force["note"] = place[in_force["note"]]
-    stored: Counter[Stored] = Counter()
-    for sounding in soundings:
-        stored |= Counter(sounding.stored)
     return replace(
         first,
         notes=notes[order],
         curve=curve[np.lexsort((curve["start_tick"], curve["note"]))],
         in_force=in_force,
         events=np.unique(np.concatenate([sounding.events for sounding in soundings])),
-        stored=tuple(stored.elements()),
+        stored=together([sounding.stored for sounding in soundings]),
         end_tick=max(sounding.end_tick for sounding in soundings),
         has_own_tuning=any(sounding.has_own_tuning for sounding in soundings),
         remarks=tuple(remark for sounding in soundings for remark in sounding.remarks),

@@ -7,7 +7,8 @@ and data in range are handled.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from array import array
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
@@ -67,9 +68,9 @@ def pitch(group: int, channel: int, key: int, value: int) -> Packet:
     return voice(group, 0x0, channel, key, PITCH_7_25, value)
 
 
-def system_exclusive(group: int, data: bytes) -> list[Packet]:
+def system_exclusive(group: int, data: bytes) -> Iterator[Packet]:
     """Sysex in packets of up to six bytes; `data` without F0 and F7 (7.7)."""
-    return [
+    return (
         (
             0x30000000
             | group << 24
@@ -79,7 +80,7 @@ def system_exclusive(group: int, data: bytes) -> list[Packet]:
             int.from_bytes(chunk[2:].ljust(4, b"\0"), "big"),
         )
         for form, chunk in _chunks(data, 6)
-    ]
+    )
 
 
 def system(group: int, data: bytes) -> Packet:
@@ -88,24 +89,24 @@ def system(group: int, data: bytes) -> Packet:
     return (0x10000000 | group << 24 | first << 16 | second << 8 | third,)
 
 
-def text(group: int, bank: int, status: int, words: str) -> list[Packet]:
+def text(group: int, bank: int, status: int, words: str) -> Iterator[Packet]:
     """Text in packets of up to twelve bytes of UTF-8, for the whole group (7.5)."""
-    return [
+    return (
         (
             0xD0000000 | group << 24 | form << 22 | 1 << 20 | bank << 8 | status,
             *(int.from_bytes(chunk.ljust(12, b"\0")[i : i + 4], "big") for i in (0, 4, 8)),
         )
         for form, chunk in _chunks(words.encode(), 12)
-    ]
+    )
 
 
-def _chunks(data: bytes, size: int) -> list[tuple[int, bytes]]:
+def _chunks(data: bytes, size: int) -> Iterator[tuple[int, bytes]]:
     """Pieces of data, each with its form: 0 whole, 1 start, 2 continuation, 3 end."""
-    pieces = [data[i : i + size] for i in range(0, max(len(data), 1), size)]
-    if len(pieces) == 1:
-        return [(0, pieces[0])]
-    forms = [1, *[2] * (len(pieces) - 2), 3]
-    return list(zip(forms, pieces, strict=True))
+    if len(data) <= size:
+        yield 0, data
+        return
+    for at in range(0, len(data), size):
+        yield 1 if at == 0 else 2 if at + size < len(data) else 3, data[at : at + size]
 
 
 def tempo(microseconds_per_quarter: float) -> Packet:
@@ -126,7 +127,7 @@ def key_signature(sharps: int, tonic: str) -> Packet:
 
 def write_clip(ticks_per_quarter: int, events: Iterable[tuple[int, Packet]], end_tick: int) -> bytes:
     """A clip file: header, packets with their ticks in order, end of clip (CLIP 4-7)."""
-    words: list[int] = [_clockstamp(0), 0x00300000 | ticks_per_quarter, _clockstamp(0), *START_OF_CLIP]
+    words = array("I", (_clockstamp(0), 0x00300000 | ticks_per_quarter, _clockstamp(0), *START_OF_CLIP))
     now, add = 0, words.extend
     for tick, packet in events:
         if tick != now:
@@ -134,9 +135,9 @@ def write_clip(ticks_per_quarter: int, events: Iterable[tuple[int, Packet]], end
             now = tick
         add(packet)
     gap = _wait(end_tick - now)
-    add(gap if end_tick > now else [_clockstamp(0)])
+    add(gap if end_tick > now else (_clockstamp(0),))
     add(END_OF_CLIP)
-    return MAGIC + np.array(words, dtype=">u4").tobytes()
+    return MAGIC + np.array(words).astype(">u4").tobytes()
 
 
 def _clockstamp(delta: int) -> int:

@@ -28,6 +28,9 @@ _RUN_OF_TWO = STATUS_OF_TWO + DATA + DATA + RUNNING_TWO
 _RUN_OF_ONE = STATUS_OF_ONE + DATA + RUNNING_ONE
 _CLEAN = re.compile(rb"(?:" + VLQ + rb"(?:" + _RUN_OF_TWO + rb"|" + _RUN_OF_ONE + rb")){0,4096}+")
 _STATUS_RUN = re.compile(VLQ + rb"(?:(?=([\x80-\xef]))(?:" + _RUN_OF_TWO + rb"|" + _RUN_OF_ONE + rb"))")
+_SHORT = re.compile(  # a sysex, a text or a tempo up to its length, if that is one byte
+    VLQ + rb"(?:(\xf0)|\xff(?:[\x01-\x07\x09]|\x51(?=\x03)))([\x00-\x7f])"
+)
 LONG_VLQ = rb"[\x80-\xff]*+[\x00-\x7f]"
 _LONG_VLQ = re.compile(LONG_VLQ)
 _DATA_BYTES = re.compile(rb"[\x00-\x7f]*+")
@@ -144,7 +147,7 @@ class TrackWalk:
     def walk(self) -> TrackWalk:
         """Walk to the end of the track and close it with exactly one end-of-track event."""
         while self.next < self.end and not self.ended:
-            if not self._pending and self._take_clean_stretch():
+            if not self._pending and (self._take_clean_stretch() or self._take_short_event()):
                 continue
             if not self._take_event():
                 break
@@ -162,6 +165,25 @@ class TrackWalk:
         self.out.append(self.data[start:stop])
         self._clean, self._status, self._cancelled = (start, stop), None, False
         self.next = stop
+        return True
+
+    def _take_short_event(self) -> bool:
+        """Take a sound meta or sysex event of the usual kinds as it stands: files may hold a million of them."""
+        start = self.next
+        match = _SHORT.match(self.data, start, self.end)
+        if match is None:
+            return False
+        first = match.end()
+        stop = first + self.data[first - 1]
+        if stop > self.end:
+            return False
+        if match[1]:
+            body = self.data[first:stop]
+            if body[-1:] != b"\xf7" or not body[:-1].isascii():
+                return False
+        self.shared.step()
+        self.out.append(self.data[start:stop])
+        self.next, self._cancelled = stop, True
         return True
 
     def _take_event(self) -> bool:

@@ -32,7 +32,7 @@ def test_one_note_clip() -> None:
     (note,) = sounding.notes
     assert (note["onset_tick"], note["release_tick"], note["key"], note["velocity"]) == (0, 480, 64, 0x64)
     assert sounding.ticks_per_quarter == 480
-    assert sounding.stored == ((0, 0, ("set_tempo", ("tempo", 500_000))),)
+    assert tuple(sounding.stored.rows()) == ((0, 0, ("set_tempo", ("tempo", 500_000))),)
     assert steps(sounding, 0)[0][2] == pytest.approx(PURE_THIRD, abs=0.098)  # half a step of 7.9
 
 
@@ -149,7 +149,7 @@ def test_texts_meter_and_long_times() -> None:
     meter = "D0100001 06030800 0 0 "
     long = "004FFFFF 0 004FFFFF "
     sounding = decode(clip(HEADER + text + meter + long + ON + OFF + END))
-    assert sounding.stored == (
+    assert tuple(sounding.stored.rows()) == (
         (0, 0, ("text", "I give you morning")),
         (0, 0, ("time_signature", 6, 8)),
     )

@@ -14,7 +14,7 @@ from retune.score.packets import SysexPacket
 from tests.encode.build import file_of, in_order, note
 
 PIECES = ("00 F0 03 43 12 00", "60 F7 06 43 12 00 43 12 00", "64 F7 04 43 12 00 F7")  # the example of SMF 2.3
-WHOLE = ("sysex", *bytes.fromhex("43 12 00 43 12 00 43 12 00 43 12 00"))
+WHOLE = ("sysex", bytes.fromhex("43 12 00 43 12 00 43 12 00 43 12 00"))
 
 
 @pytest.mark.parametrize(
@@ -59,7 +59,7 @@ def with_events(*raw: str, encoding: str = "midi2") -> Conversion:
 
 def stored(conversion: Conversion) -> list[tuple[int, tuple[object, ...]]]:
     """What a receiver gets besides notes, tempo and meter."""
-    found = decode(conversion.files[0].data).stored
+    found = decode(conversion.files[0].data).stored.rows()
     return [(t, content) for t, _, content in found if content[0] not in ("set_tempo", "time_signature")]
 
 
@@ -72,10 +72,10 @@ def test_a_sysex_in_pieces_is_sent_whole_when_it_is_complete():
 @pytest.mark.parametrize(
     ("event", "content"),
     [
-        ("00 F7 01 FA", ("system message", 0xFA)),
-        ("00 F7 03 F2 01 02", ("system message", 0xF2, 1, 2)),
-        ("00 F7 02 F3 05", ("system message", 0xF3, 5)),
-        ("00 F7 04 F0 43 12 F7", ("sysex", 0x43, 0x12)),
+        ("00 F7 01 FA", ("system message", b"\xfa")),
+        ("00 F7 03 F2 01 02", ("system message", b"\xf2\1\2")),
+        ("00 F7 02 F3 05", ("system message", b"\xf3\5")),
+        ("00 F7 04 F0 43 12 F7", ("sysex", b"\x43\x12")),
     ],
 )
 def test_escapes_become_messages(event, content):
