@@ -24,7 +24,7 @@ class Weights:
     repeat: float = 2.6  # a note struck again at once in its part [per root of its quarters]
     far_repeat: float = 0.15  # share of that weight left for one that returns after other notes
     step: float = 0.03  # a passing or neighbour note against the notes around it [per quarter]
-    stride: float = 0.25  # a melodic step too wide or too narrow [per step]
+    stride: float = 0.35  # a melodic step too wide or too narrow [per step]
     leap: float = 0.15  # a melodic fourth, fifth or octave that is not pure [per leap]
     held: float = 1.0  # movement of a sounding note [per change]
     prepared: float = (
@@ -39,9 +39,11 @@ REPEAT_FADING_QUARTERS = 2.5
 """Over this gap the weight of a repeat fades: tones in between blur the memory of a pitch (D. Deutsch, *Science* 168,
 1970; from memory). A steep fade makes both purer chords and stiller repeats than an even one over the whole reach."""
 STRIDE_GAP_QUARTERS = 2.0  # a longer rest ends a line
-STRIDES = ((70.6, 129.9), (170.1, 234.9))
-"""Sizes [cents] a melodic semitone and whole tone may have: from the small semitone 25/24 (70.7) to short of the
-great limma 27/25 (133.2), from below the minor tone 10/9 (182.4) to the septimal tone 8/7 (231.2)."""
+STRIDES = ((70.6, 111.8), (170.1, 234.9))
+"""Sizes [cents] a melodic semitone and whole tone may have: from the small semitone 25/24 (70.7) to the diatonic one
+16/15 (111.7), from below the minor tone 10/9 (182.4) to the septimal tone 8/7 (231.2). A semitone is heard as one up to
+some 130; but what lies beyond 16/15 is the great limma 27/25 (133.2), a comma wider: to draw that to 130 alone makes
+a lurch a little smaller and a chord a little impure."""
 LEAPS = (5, 7, 12)
 """Melodic intervals [semitones] that a line is heard to leap by."""
 HOLD_WORTH_MOVING_CENTS = 2.0

@@ -103,7 +103,7 @@ class Receiver:
 RECEIVERS = (
     Receiver("midirenderer", render_midirenderer, "", 0.1),
     Receiver("FluidSynth", render_fluidsynth, "fluidsynth", 1.3),  # whole cents, cut down; bend times 127/128
-    Receiver("TiMidity++", render_timidity, "timidity", 1.5),  # steps of 0.39, of 1.7 for low notes, cut down
+    Receiver("TiMidity++", render_timidity, "timidity", 2.1),  # steps of 0.39, of 1.7 for low notes, cut down
 )
 
 

@@ -238,6 +238,14 @@ def test_a_bass_leaps_purely_where_chords_share_no_tone():
     assert 500.0 + after[53] - before[48] == pytest.approx(498.045, abs=1e-3)
 
 
+def test_a_semitone_of_a_line_is_no_wider_than_16_15():
+    """G minor to F major: B flat falls to A, by 129 cents if roots stayed at home; nothing else ties the chords."""
+    score = score_of(chords([[G, 70, 74], [F, A, 72]]))
+    _, _, tuning, _ = tuned(score, hints([(7, "min"), (5, "maj")]))
+    before, after = offsets_at(score, tuning, 1.0), offsets_at(score, tuning, 3.0)
+    assert 100.0 + before[70] - after[A] == pytest.approx(111.731, abs=0.1)
+
+
 def test_a_third_gives_way_before_an_octave():
     """C sounds three quarters with E, two of them with a lower C; both others cannot be moved."""
     notes = [(0, 0, 2, 48), (1, 0, 3, E), (2, 0, 3, C)]
