@@ -6,7 +6,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from retune.check.sounding import FloatArray, IntArray
+from retune.arrays import distinct
+from retune.check.sounding import BoolArray, FloatArray, IntArray
 from retune.check.timeline import expand
 from retune.check.tuned import TunedNotes
 from retune.ratios.consonances import USUAL_PRIME_LIMIT, pure_deviations
@@ -14,6 +15,9 @@ from retune.score.model import Meters
 
 MOST_PAIRS = 2_000_000
 """Where more pairs sound together, evenly chosen ones stand for all (chosen to stay below half a gigabyte)."""
+
+
+_FEW_BARS, _MOST_BARS = 8, 1_000_000  # given at least of each run of equal bars; and in all, about
 
 
 class Pairs(NamedTuple):
@@ -106,18 +110,40 @@ def _thinned(counts: IntArray) -> IntArray:
 
 
 def per_bar(pairs: Pairs, meters: Meters) -> tuple[IntArray, FloatArray]:
-    """(bars, mean deviation in cents) of every bar in which a consonant pair sounds."""
+    """(bars, mean deviation in cents) of every bar in which a consonant pair sounds.
+
+    Of very many bars in which the same pairs sound throughout, only the first are given: a note may be held for
+    millions. Rounded, so that bars that sound alike are equal.
+    """
     if not len(pairs.start):
         return np.zeros(0, dtype=np.int64), np.zeros(0)
     ends = pairs.start + pairs.length
-    last_bar = int(meters.bar_beat(int(ends.max()))[0])
-    bar_starts = np.array([meters.tick_of(bar) for bar in range(1, last_bar + 2)])
-    first = np.searchsorted(bar_starts, pairs.start, side="right") - 1
-    last = np.searchsorted(bar_starts, ends, side="left") - 1
-    rows, bars = expand(first, last - first + 1)
-    inside = np.minimum(ends[rows], np.append(bar_starts, ends.max())[bars + 1])
-    length = inside - np.maximum(pairs.start[rows], bar_starts[bars])
-    weight = np.bincount(bars, length, minlength=last_bar + 1)
-    total = np.bincount(bars, length * pairs.deviation[rows], minlength=last_bar + 1)
-    sounding = np.flatnonzero(weight > 0)
-    return sounding + 1, total[sounding] / weight[sounding]
+    ticks = distinct(np.concatenate((distinct(pairs.start), distinct(ends))))
+    changing = distinct(meters.bar_beat(ticks)[0])
+    _, bars = expand(changing, _run_lengths(changing))
+    begin, stop = meters.bar_ticks(bars), meters.bar_ticks(bars + 1)
+    at = [np.searchsorted(ticks, column) for column in (pairs.start, ends)]
+    weight = _between(ticks, at, pairs.length > 0, begin, stop)
+    total = _between(ticks, at, pairs.deviation, begin, stop)
+    sounding = weight > 0.5  # ticks
+    return bars[sounding], np.round(total[sounding] / weight[sounding], 9)
+
+
+def _run_lengths(changing: IntArray) -> IntArray:
+    """How many bars to give from each on in which something changes."""
+    longest = max(_FEW_BARS, _MOST_BARS // len(changing))
+    return np.minimum(np.diff(changing, append=changing[-1] + 1), longest)
+
+
+def _between(
+    ticks: IntArray, at: list[IntArray], values: FloatArray | BoolArray, begin: IntArray, stop: IntArray
+) -> FloatArray:
+    """(n_bars,) sum over all pairs of value times ticks within `begin` and `stop`.
+
+    `at` says at which of the `ticks` each pair starts and ends.
+    """
+    started, ended = (np.bincount(place, values, minlength=len(ticks)) for place in at)
+    rate = np.cumsum(started - ended)[:-1]
+    reached = np.append(0.0, np.cumsum(rate * np.diff(ticks)))
+    result: FloatArray = np.interp(stop, ticks, reached) - np.interp(begin, ticks, reached)
+    return result

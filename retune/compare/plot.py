@@ -78,10 +78,9 @@ def _deviation_per_bar(axes: Axes, comparison: Comparison) -> None:
     for number, tuning in enumerate(comparison.tunings):
         if not len(tuning.bars):
             continue
-        first, last = int(tuning.bars.min()), int(tuning.bars.max())
-        deviation = np.full(last - first + 1, np.nan)
-        deviation[tuning.bars - first] = tuning.bar_deviation_cents
-        edges = np.arange(first, last + 2)
+        edges = np.unique(np.concatenate((tuning.bars, tuning.bars + 1)))
+        deviation = np.full(len(edges) - 1, np.nan)
+        deviation[np.searchsorted(edges, tuning.bars)] = tuning.bar_deviation_cents
         axes.stairs(deviation, edges, label=tuning.name, **_look(number, tuning))
     axes.set(ylabel="mean deviation from pure [cents]", title=plain(comparison.title))
     axes.set_ylim(bottom=0.0)

@@ -8,6 +8,7 @@ they lead to.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from math import ceil
 
@@ -105,8 +106,8 @@ class _Sweep:
         self.events, self.moves, self.playing = events, moves, playing
         self.stand_in = {to: member for member, to in moves.items() if to[1] in (LOWER, UPPER)}
         self.changes: dict[Event, list[mido.Message]] = {}
-        self.told: dict[Address, ChannelState] = {}
-        self.written: dict[Address, ChannelState] = {}
+        self.told: defaultdict[Address, ChannelState] = defaultdict(ChannelState)
+        self.written: defaultdict[Address, ChannelState] = defaultdict(ChannelState)
         self.zones: dict[int, Zones] = {}  # by port
         self.room = _room_for_managers(events)
         self.needed = {
@@ -128,11 +129,11 @@ class _Sweep:
 
     def state(self, address: Address) -> ChannelState:
         """What a channel of the input has been told."""
-        return self.told.setdefault(address, ChannelState())
+        return self.told[address]
 
     def output(self, address: Address) -> ChannelState:
         """What the channel that plays this one has been told."""
-        return self.written.setdefault(self.moves.get(address, address), ChannelState())
+        return self.written[self.moves.get(address, address)]
 
     def manager_of(self, address: Address) -> Address | None:
         """The manager in whose zone a channel is a member."""
@@ -366,13 +367,13 @@ _RANGE_AND_BEND = (_Sweep._agree_on_range, _Sweep._agree_on_bend)
 
 def _room_for_managers(events: tuple[OtherEvent, ...]) -> dict[Address, int]:
     """How far each manager channel ever bends [semitones, rounded up]; channels that never bend are left out."""
-    states: dict[Address, ChannelState] = {}
+    states: defaultdict[Address, ChannelState] = defaultdict(ChannelState)
     most: dict[Address, float] = {}
     for event in events:
         if event.channel not in (LOWER, UPPER):
             continue
         address = (event.port, event.channel)
-        state = states.setdefault(address, ChannelState())
+        state = states[address]
         state.take(event.message, event.rank)
         if state.value:
             most[address] = max(most.get(address, 0.0), abs(state.cents))
@@ -392,11 +393,11 @@ def _off_channel_10(score: Score, timeline: Timeline) -> dict[Address, Address]:
     """
     playing = {(part.port, part.channel) for part in score.parts}
     used = playing | {(event.port, event.channel) for event in timeline.others}
+    ports = {part.port for part in score.parts if part.channel == PERCUSSION_CHANNEL}
+    changes_of = {port: _managers_of_channel_10(timeline.others, port) for port in ports}
     moves = {}
     for part in score.parts:
-        changes = (
-            _managers_of_channel_10(timeline.others, part.port) if part.channel == PERCUSSION_CHANNEL else []
-        )
+        changes = changes_of[part.port] if part.channel == PERCUSSION_CHANNEL else []
         managers = [manager for _, manager in changes if manager is not None]
         if not managers:
             continue

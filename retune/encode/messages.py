@@ -1,8 +1,9 @@
 """Messages built cheaply.
 
 `mido.Message(...)` validates every field (5–10 µs). The stage builds thousands of messages out of values it
-has already checked, so it fills the objects directly (below 1 µs). Every value handed to these functions must
-be legal: channels 0–15, data 0–127, bend values 0–16383.
+has already checked, so it fills the objects directly (below 1 µs), and each different one once: they are never
+changed, and the same ones come again and again. Every value handed to these functions must be legal: channels 0–15,
+data 0–127, bend values 0–16383.
 """
 
 from __future__ import annotations
@@ -27,9 +28,10 @@ from retune.score.resets import reset_of
 
 _new = mido.Message.__new__
 _Message = mido.Message
+_once = lru_cache(maxsize=1 << 16)  # at most some twenty megabytes
 
 
-@lru_cache(maxsize=1 << 16)  # tunings and bends come again and again; messages are never changed
+@_once
 def bend(channel: int, value: int) -> mido.Message:
     """Pitch bend of `value` 0–16383, centre 8192."""
     message = _new(_Message)
@@ -37,6 +39,7 @@ def bend(channel: int, value: int) -> mido.Message:
     return message
 
 
+@_once
 def control(channel: int, number: int, value: int) -> mido.Message:
     """Control change."""
     message = _new(_Message)
@@ -44,6 +47,7 @@ def control(channel: int, number: int, value: int) -> mido.Message:
     return message
 
 
+@_once
 def program(channel: int, number: int) -> mido.Message:
     """Program change."""
     message = _new(_Message)
@@ -51,6 +55,7 @@ def program(channel: int, number: int) -> mido.Message:
     return message
 
 
+@_once
 def pressure(channel: int, value: int) -> mido.Message:
     """Channel pressure."""
     message = _new(_Message)

@@ -38,7 +38,7 @@ from retune.encode.parameters import STARTS, entered
 from retune.encode.raw_bytes import SYSEX, RawBytes
 from retune.encode.timeline import Timeline, read_timeline
 from retune.encode.wanted import Wanted, wanted_steps
-from retune.errors import CheckFailed, Remark
+from retune.errors import OptionError, Remark
 from retune.options import CLIP_SUFFIX, Options
 from retune.score.model import Part, Score
 from retune.score.packets import SysexPacket
@@ -228,7 +228,7 @@ class _ClipWriter:
             if (index := free_index(key, taken)) not in taken:
                 return index
         where = self.score.where(int(self.score.notes["onset_tick"][note]))
-        raise CheckFailed(
+        raise OptionError(
             f"{where}: more than {KEYS} notes sound at once on a channel, and a MIDI 2.0 clip has so many numbers "
             "for them; use another --encoding"
         )

@@ -38,7 +38,7 @@ def find_phrases(score: Score, harmony: Harmony, start_tick: int, end_tick: int)
     cadence before a bar line; among equals the one nearest to four bars.
     """
     bar = 4.0 * score.clock.ticks_per_quarter * score.meters.numerator[0] / score.meters.denominator[0]
-    if end_tick - start_tick > MOST_BARS * bar or score.end_tick > MOST_BARS * bar:
+    if end_tick - start_tick > MOST_BARS * bar or score.meters.bar_beat(score.end_tick)[0] > MOST_BARS:
         return (Phrase(start_tick=start_tick, end_tick=end_tick),)
     ticks, strength = _signs(score, harmony)
     phrases = []
@@ -96,4 +96,4 @@ def _bar_lines(score: Score) -> IntArray:
     """Return starts of every bar up to the end of the music."""
     meters = score.meters
     last = int(meters.bar_beat(score.end_tick)[0])
-    return np.array([meters.tick_of(bar) for bar in range(2, last + 1)], dtype=np.int64)
+    return meters.bar_ticks(np.arange(2, last + 1))

@@ -112,6 +112,13 @@ class Meters:
         bars = np.floor(beats / self.numerator[k] + 1e-9).astype(np.int64)
         return self.first_bar[k] + bars, 1.0 + beats - bars * self.numerator[k]
 
+    def bar_ticks(self, bars: IntArray) -> IntArray:
+        """(n,) absolute ticks where the bars begin."""
+        k = np.maximum(np.searchsorted(self.first_bar, bars, side="right") - 1, 0)
+        beat_ticks = self.ticks_per_quarter * 4.0 / self.denominator[k]
+        beats = (bars - self.first_bar[k]) * self.numerator[k]
+        return np.rint(self.change_ticks[k] + beats * beat_ticks).astype(np.int64)
+
     def tick_of(self, bar: int, beat: float = 1.0) -> int:
         """Absolute tick of a bar and beat."""
         k = max(int(np.searchsorted(self.first_bar, bar, side="right")) - 1, 0)

@@ -18,7 +18,10 @@ from retune.score.parse import Parsed, parse
 from retune.score.parts import SetupEvent, build_parts, is_setup, rhythm_channels
 from retune.score.releases import Mend, NoteEvents, settle_releases
 from retune.score.repair import MOST_NOTES_AT_ONCE, refuse_crowd, repair
+from retune.score.resets import reset_of
 from retune.score.text import readable
+
+MOST_RESETS = 2000  # far above any music
 
 
 def read_score(data: bytes, *, name: str = "input", pattern: int | None = None) -> Score:
@@ -50,6 +53,7 @@ def read_score(data: bytes, *, name: str = "input", pattern: int | None = None) 
         chosen = _choose_pattern(parsed, pattern, name, remarks)
         parsed, format_ = Parsed(parsed.messages, [parsed.tracks[chosen]]), 0
     _check_length(parsed, name)
+    _check_resets(parsed, name)
     settled = settle_releases(parsed)
     _check_crowd(settled, name)
     return _assemble(repaired.division, format_, settled, remarks)
@@ -84,6 +88,16 @@ def _check_length(parsed: Parsed, name: str) -> None:
                 f"{name}: track {number} is {ticks[-1]} ticks long, more than the {VLQ_MAX} that "
                 "can be handled; one of its delta times is probably damaged"
             )
+
+
+def _check_resets(parsed: Parsed, name: str) -> None:
+    """Refuse more device resets than any playlist holds: each may cost a hundred messages to set all up again."""
+    resets = np.array([m.type == "sysex" and bool(reset_of(m.data)) for m in parsed.messages], dtype=bool)
+    if sum(np.count_nonzero(resets[which]) for _, which in parsed.tracks) > MOST_RESETS:
+        raise InputError(
+            f"{name}: more than {MOST_RESETS} system exclusive messages reset the device (GM, GS or XG); "
+            "this is hardly music"
+        )
 
 
 def _check_crowd(settled: NoteEvents, name: str) -> None:

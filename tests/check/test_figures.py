@@ -219,6 +219,19 @@ def test_bars_weigh_pairs_by_their_time_inside() -> None:
     assert cents == pytest.approx([1.955001, 1.955001 * fifth_beats / (fifth_beats + pure_beats)], abs=1e-6)
 
 
+def test_a_chord_held_for_millions_of_bars() -> None:
+    """One tick to the quarter: the first bars of a long one are given, and those where something changes."""
+    score = read_score(
+        smf("00 90 3C 40 00 90 43 40 FF FF FF 70 80 43 40 00 90 40 40 04 80 40 40 00 80 3C 40", division=1)
+    )
+    bars, cents = per_bar(consonant_pairs(equal_tempered(score)), score.meters)
+    assert bars[:8].tolist() == [1, 2, 3, 4, 5, 6, 7, 8]
+    assert len(bars) <= 1_000_002
+    assert int(bars[-1]) == 0x0FFFFFF0 // 4 + 1
+    assert cents[[0, 7]] == pytest.approx(1.955001, abs=1e-6)
+    assert cents[-1] == pytest.approx(13.686286, abs=1e-6)  # a major third
+
+
 def one_window(score_notes: int, root: int, members: int, end: int) -> Harmony:
     windows = np.array([(0, end, root, root, -1, members, False)], dtype=WINDOW_DTYPE)
     pieces = np.array([(k, 0, 0, end, 0) for k in range(score_notes)], dtype=PIECE_DTYPE)

@@ -13,7 +13,7 @@ from retune.check.sounding import KEY_PRESSURE
 from retune.encode import encode
 from retune.encode import packets as ump
 from retune.encode.midi2 import free_index
-from retune.errors import CheckFailed
+from retune.errors import OptionError
 from retune.options import Options
 from retune.score import read_score
 from tests.encode.build import file_of, in_order, note, score_of, tuning_of
@@ -168,7 +168,7 @@ def test_many_equal_keys_each_have_a_number(count):
 def test_more_notes_than_numbers_are_refused_in_one_line():
     crowd = in_order(*(note(480 + k, 2000 + k, 60) for k in range(130)))
     message = r"^bar 1, beat 2\.27: more than 128 notes sound at once on a channel.*use another --encoding$"
-    with pytest.raises(CheckFailed, match=message):
+    with pytest.raises(OptionError, match=message):
         pipeline.convert(file_of([crowd]), Options(encoding="midi2"))
     assert pipeline.convert(file_of([crowd]), Options(encoding="bend")).checked.ok
 

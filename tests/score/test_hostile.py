@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from retune.errors import InputError, RetuneError
 from retune.score import Score, read_score
+from retune.score.reader import MOST_RESETS
 from retune.score.repair import MOST_NOTES_AT_ONCE
 from tests.score.build import codes, header, smf, write
 from tests.score.real_music import WORKS, real_file
@@ -86,3 +87,13 @@ def test_notes_that_a_pedal_holds_are_no_crowd():
         + bytes.fromhex("00 3C 40 01 3C 00") * MOST_NOTES_AT_ONCE
     )
     assert len(read_score(smf(track)).notes) == MOST_NOTES_AT_ONCE + 1
+
+
+def test_more_device_resets_than_any_music_has():
+    """Each may cost the messages that set up sixteen channels anew."""
+    reset = bytes.fromhex("01 F0 05 7E 7F 09 01 F7")
+    notes = bytes.fromhex("00 90 3C 40 60 80 3C 40")
+    assert codes(smf(notes + reset * MOST_RESETS)) == []
+    message = r"^big: more than 2000 system exclusive messages reset the device \(GM, GS or XG\); this is hardly music$"
+    with pytest.raises(InputError, match=message):
+        read_score(smf(notes + reset * (MOST_RESETS + 1)), name="big")
