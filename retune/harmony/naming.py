@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from retune.harmony.candidates import TYPES
 from retune.harmony.steps import Steps
-from retune.harmony.vocabulary import AUGMENTED_SIXTHS, CHORD_TYPES
+from retune.harmony.vocabulary import AUGMENTED_SIXTHS, CHORD_TYPES, INDEX_OF_SYMBOL
 from retune.score.model import FloatArray, IntArray
 
 PRESENT: FloatArray = np.array([0.0, 0.4, 0.4, 0.1, 0.1, 0.45, 0.25, 0.1, 0.3, 0.4, 0.25, 0.3])
@@ -21,11 +21,14 @@ GAIN: FloatArray = np.array([1.0, 1.0, 1.0, 2.0, 2.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1
 HEARD = 0.1  # what the chord type of the decoder is worth against a better literal fit (experiment)
 INSTANT_BEATS = 0.1
 AUDIBLE = 0.1  # from this loudness on, against the loudest of the window, a tone is there (experiment)
+CLEAR = 0.2  # from this loudness on it is no mere ornament (experiment)
 NAMED = 0.55  # a chord type must explain this share of the sound, or the set has no name (experiment)
 
 MEMBERS: IntArray = np.array([chord.members for chord in CHORD_TYPES])
 TABLE: FloatArray = ((MEMBERS[: -len(AUGMENTED_SIXTHS), None] >> np.arange(12)) & 1).astype(np.float64)
 """(n_types, 12) 1 where the pitch class belongs to the type, of the types that their tones tell: not the last ones."""
+
+_TRIADS = TABLE[[INDEX_OF_SYMBOL["maj"], INDEX_OF_SYMBOL["min"]]] > 0
 
 PARNCUTT: FloatArray = np.array([10.0, 0, 1, 0, 3, 0, 0, 5, 0, 0, 2, 0])
 """Root support of an interval above the root (Parncutt 1988; weights as revised 1993; 2006, EMR 1(4))."""
@@ -50,6 +53,7 @@ def name_windows(
     # A single pitch class that hardly sounds gives the decoder nothing to go by: it is its own root.
     alone = ((amount > 0).sum(axis=1) == 1) & (np.add.reduceat(steps.beats, first) < INSTANT_BEATS)
     root[alone] = amount[alone].argmax(axis=1)
+    _give_way_to_triads(root, amount)
     over = _above(amount, root)
     chord, explained = _best_type(over, TYPES[candidate // 12])
     nameless = explained < NAMED
@@ -64,6 +68,15 @@ def name_windows(
     windows["root_pc"] = root
     windows["chord"] = chord
     windows["members"] = np.where(nameless, literal, MEMBERS[chord])
+
+
+def _give_way_to_triads(root: IntArray, amount: FloatArray) -> None:
+    """Where the root does not sound at all, and what sounds is a triad, its root is taken. Changes `root`."""
+    loud = amount > CLEAR * amount.max(axis=1, keepdims=True)
+    absent = np.flatnonzero(amount[np.arange(len(root)), root] <= 0)
+    for triad in _TRIADS:
+        for r in range(12):
+            root[absent[(loud[absent] == np.roll(triad, r)).all(axis=1)]] = r
 
 
 def merge_alike(windows: NDArray[np.void]) -> NDArray[np.void]:

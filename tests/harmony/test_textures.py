@@ -87,6 +87,15 @@ def test_single_line_implies_its_harmony():
     assert heard(score_of(line)) == [(0.0, "C maj"), (4.0, "D min"), (8.0, "G 7"), (12.0, "C maj")]
 
 
+def test_single_line_over_an_organ_point_has_the_chords_that_sound():
+    """I IV V7 I over the tonic, in sixteenths with a neighbour: no chord has a root that does not sound."""
+    bars = [(43, 50, 59, 57, 59, 50, 59, 50), (43, 52, 60, 59, 60, 52, 60, 52)]
+    bars += [(43, 54, 60, 59, 60, 54, 60, 54), (43, 55, 59, 57, 59, 55, 59, 50)]
+    line = [note for i, keys in enumerate(bars) for note in row([*keys] * 2, 0.25, 4.0 * i)]
+    roots = [chord.split()[0] for _, chord in heard(score_of(line))]
+    assert roots == ["G", "C", "D", "G"]
+
+
 def test_two_parts_with_passing_notes():
     upper = [(0, 1, 76), (1, 1, 74), (2, 2, 72), (4, 2, 72), (6, 2, 69), (8, 2, 71), (10, 2, 74), (12, 4, 76)]
     lower = [(0, 4, 48), (4, 4, 53), (8, 4, 43), (12, 4, 48)]
