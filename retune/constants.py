@@ -10,6 +10,9 @@ A4_HZ = 440.0  # ISO 16:1975
 A4_KEY = 69  # MIDI 1.0: key 60 is middle C, 69 the A above it
 OCTAVE_CENTS = 1200.0  # Ellis, in Helmholtz, *On the Sensations of Tone*, 2nd English ed. 1885, App. XX
 SYNTONIC_COMMA = (81, 80)  # the same, table of intervals: what four pure fifths and a pure third disagree by
+CHORD_SHARE = 0.25
+"""Notes of a part are a chord, and no line, if they start within this share of the shorter one's length of each other
+(experiment): performed and rolled chords do not start at one tick."""
 
 # --- MIDI 1.0 (Detailed Specification 4.2.1, 1996) -------------------------------------------------
 BEND_CENTRE = 8192  # p. 19: 00 40

@@ -8,6 +8,7 @@ import numpy as np
 
 from retune.check.sounding import BoolArray, FloatArray, IntArray
 from retune.check.tuned import TunedNotes
+from retune.constants import CHORD_SHARE
 from retune.units import ratio_to_cents
 
 LINE_GAP_QUARTERS = 2.0  # a longer rest ends the line (chosen: common practice, no source)
@@ -49,12 +50,13 @@ def odd_steps(notes: TunedNotes) -> Moves:
     """Melodic steps whose size leaves what is heard as a semitone or a whole tone.
 
     A step leads from a note to the next onset of its part, a semitone or whole tone away, where the part
-    sounds one note at a time and rests for less than two quarters.
+    strikes one note at a time (`CHORD_SHARE`) and rests for less than two quarters.
     """
     heard = notes.note[notes.first_rows]
     order = heard[np.lexsort((notes.onset[heard], notes.part[heard]))]
     part, onset = notes.part[order], notes.onset[order]
-    shared = (part[1:] == part[:-1]) & (onset[1:] == onset[:-1])
+    length = notes.release[order] - onset
+    shared = (part[1:] == part[:-1]) & (np.diff(onset) <= CHORD_SHARE * np.minimum(length[1:], length[:-1]))
     alone = ~(np.append(shared, False) | np.append(False, shared))[: len(order)]
     earlier, later = order[:-1], order[1:]
     semitones = np.abs(notes.key[later] - notes.key[earlier])

@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.constants import CHORD_SHARE
 from retune.harmony.model import Harmony, Role
 from retune.harmony.vocabulary import AUGMENTED_SIXTH_INDICES
 from retune.ratios.consonances import pure_deviations
@@ -291,14 +292,15 @@ class Melody(NamedTuple):
 def melody(score: Score) -> Melody:
     """The single lines of all parts.
 
-    From one note of a part to the next, where the part sounds one note at a time and rests for less than two
-    quarters.
+    From one note of a part to the next, where the part strikes one note at a time (`CHORD_SHARE`) and rests for less
+    than two quarters.
     """
     notes = score.notes
     pitched = np.flatnonzero(score.pitched)
     order = pitched[np.lexsort((notes["onset_tick"][pitched], notes["part"][pitched]))]
-    part, onset = notes["part"][order], notes["onset_tick"][order]
-    together = (part[1:] == part[:-1]) & (onset[1:] == onset[:-1])
+    part, onset = notes["part"][order], notes["onset_tick"][order].astype(np.int64)
+    length = notes["release_tick"][order] - onset
+    together = (part[1:] == part[:-1]) & (np.diff(onset) <= CHORD_SHARE * np.minimum(length[1:], length[:-1]))
     alone = ~(np.append(together, False) | np.append(False, together))[: len(order)]
     before, after = order[:-1], order[1:]
     gap = notes["onset_tick"][after] - notes["release_tick"][before]

@@ -90,3 +90,11 @@ def test_steps_need_one_voice_and_no_long_rest() -> None:
     chord = line((0, 480, 60, 0.0), (480, 960, 61, wide), (480, 960, 64, 0.0))
     assert len(odd_steps(chord).cents) == 0
     assert len(odd_steps(line((0, 480, 60, 0.0), (480, 960, 61, wide), part=(0, 1))).cents) == 0
+
+
+@pytest.mark.parametrize("apart", [0, 10, 40])
+def test_notes_of_a_chord_are_no_line_however_they_are_played(apart: int) -> None:
+    """B and C struck as one, or 10 or 42 ms apart (120 to the minute), then D: a chord has no melodic step."""
+    notes = line((0, 480, 59, 0.0), (apart, 480, 60, 50.0), (480, 960, 62, 0.0))
+    assert len(odd_steps(notes).cents) == 0
+    assert len(odd_steps(line((0, 480, 59, 0.0), (480, 960, 60, 50.0), (960, 1440, 62, 0.0))).cents) == 2
