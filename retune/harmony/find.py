@@ -17,6 +17,7 @@ from retune.harmony.keys import find_keys, tonics_at
 from retune.harmony.model import WINDOW_DTYPE, Harmony, Hint
 from retune.harmony.naming import merge_alike, name_windows
 from retune.harmony.pieces import cut_pieces
+from retune.harmony.rests import fill_bars
 from retune.harmony.segments import find_junctures
 from retune.harmony.steps import Steps, find_steps
 from retune.score.model import Score
@@ -25,9 +26,10 @@ from retune.score.model import Score
 def find_harmony(score: Score, *, hints: Sequence[Hint] = ()) -> Harmony:
     """Windows, roots, chord types, roles and keys of a score.
 
-    Windows follow each other without gaps from the first pitched onset to the last sounding end; a score
-    without pitched notes has none. Hints are laid over what the finder heard: inside a hint it is used as
-    given, outside nothing changes. Raises `OptionError` for a hint whose chord is not in the vocabulary.
+    Windows follow each other without gaps from the bar of the first pitched onset to the end of the bar in which
+    the last note sounds; a score without pitched notes has none. Hints are laid over what the finder heard:
+    inside a hint it is used as given, outside nothing changes. Raises `OptionError` for a hint whose
+    chord is not in the vocabulary.
     """
     steps = find_steps(score)
     keys = find_keys(score, steps)
@@ -35,6 +37,8 @@ def find_harmony(score: Score, *, hints: Sequence[Hint] = ()) -> Harmony:
     remarks: tuple[Remark, ...] = ()
     if len(hints):
         windows, remarks = lay_over(windows, hints, score)
+    fill_bars(windows, score.meters)
+    fill_bars(keys, score.meters)
     pieces = cut_pieces(score, windows, steps)
     return Harmony(windows=windows, pieces=pieces, keys=keys, remarks=remarks)
 

@@ -21,7 +21,8 @@ WINDOW_DTYPE = np.dtype(
         ("given", np.bool_),  # True: a hint (plan, marker) said so, the finder did not choose
     ]
 )
-"""One row a window, in order, without gaps or overlaps, from first pitched onset to last sounding end."""
+"""One row a window, in order, without gaps or overlaps, from the bar of the first pitched onset to the end of the bar
+of the last sound."""
 
 
 class Role(IntEnum):

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.harmony import fitted
+from retune.harmony.habit import habit
 from retune.harmony.steps import Steps
 from retune.score.model import FloatArray, IntArray
 
@@ -77,6 +78,7 @@ def find_junctures(steps: Steps) -> Junctures:
     sound = _so_far(np.add.reduceat(steps.amount, step, axis=0))
     cost = fitted.PLACE[steps.strength[step]] + fitted.BASS_TURNS * turns[step]
     cost += fitted.CROWD * steps.crowd[step]
+    cost -= habit(steps.novelty, steps.strength, np.cumsum(steps.beats) - steps.beats)[step]
     return Junctures(
         step=step,
         ticks=np.append(steps.bounds[step], steps.bounds[-1]),

@@ -16,6 +16,7 @@ from retune.arrays import percentile
 from retune.harmony.bass import bass_start, find_own_basses, lowest_keys, remember_bass, weigh_bass
 from retune.harmony.metre import Grid, notated_grid, shifted_grid
 from retune.harmony.motion import Motion, find_motion
+from retune.harmony.rests import silent_beats
 from retune.harmony.suspensions import find_suspensions
 from retune.harmony.weights import WEIGHTS, Weights
 from retune.score.model import Clock, FloatArray, IntArray, Score
@@ -37,7 +38,7 @@ MOST_SHARES = 4_000_000  # of notes in steps, some 80 bytes each; no music comes
 class Steps:
     """Evidence per step; n steps, bounded by n + 1 ticks."""
 
-    bounds: IntArray  # (n + 1,) ticks, ascending
+    bounds: IntArray  # (n + 1,) ticks, ascending: gathered onsets, or the silent beats before them
     beats: FloatArray  # (n,) length in beats
     amount: FloatArray  # (n, 12) weighted duration of each pitch class [beats], voices saturating
     bass: IntArray  # (n,) key of the lowest note that carries the step, -1: silence
@@ -45,7 +46,8 @@ class Steps:
     attack: FloatArray  # (n,) how many notes start here, and the lowest of them
     crowd: FloatArray  # (n,) the same, 1 where as many start as anywhere but in a tenth of the steps
     grid: Grid
-    strength: IntArray  # (n,) metrical strength of the starts (`Grid.strength`)
+    strength: IntArray  # (n,) metrical strength of the onsets (`Grid.strength`)
+    novelty: FloatArray  # (n,) how much the harmony seems to change at the starts
     key: IntArray  # (n_notes,) MIDI key of each pitched note
     first: IntArray  # (n_notes,) step in which each pitched note starts
     motion: Motion  # of the pitched notes
@@ -85,7 +87,8 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     bass_weight *= _fading(at - at[bass_start(bass, key, first)])
     cell = step * 12 + key[note] % 12
     sounds = _by_pitch_class(cell, overlap, len(beats))
-    grid = shifted_grid(grid, starts, _novelty(sounds, beats, bass, bass_weight, crowd))
+    novelty = _novelty(sounds, beats, bass, bass_weight, crowd)
+    grid = shifted_grid(grid, starts, novelty)
     strength = grid.strength(starts)
     over = _over(bounds, first, notes, score.clock)
     motion = find_motion(notes, first, over, len(lengths), grid.beat_ticks(onset))
@@ -102,6 +105,7 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     voices[((voices > 0).sum(axis=1) < 2) & (bass_weight <= 0.5)] *= weights.lone
     own = find_own_basses(bass, key, first, note, step, held / lengths[step] * beats[step])
     remember_bass(bass, bass_weight, own, voices, beats, weights)
+    bounds[:-1] = silent_beats(starts, onset, end, grid)
     return Steps(
         bounds=bounds,
         beats=beats,
@@ -112,6 +116,7 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
         crowd=crowd,
         grid=grid,
         strength=strength,
+        novelty=novelty,
         key=key,
         first=first,
         motion=motion,
@@ -241,6 +246,7 @@ def _empty(score: Score) -> Steps:
         crowd=none,
         grid=notated_grid(score.meters),
         strength=no_notes,
+        novelty=none,
         key=no_notes,
         first=no_notes,
         motion=Motion(

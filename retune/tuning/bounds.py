@@ -62,7 +62,11 @@ def home_pulls(
     only says where the piece as a whole lies. Raises `OptionError` for anything else.
     """
     windows = harmony.windows
-    quarters = (windows["end_tick"] - windows["start_tick"]) / score.clock.ticks_per_quarter
+    pieces = harmony.pieces
+    # Not the silence before and after the music.
+    heard = pieces["start_tick"].min(initial=score.end_tick), pieces["end_tick"].max(initial=0)
+    ticks = windows["end_tick"].clip(*heard) - windows["start_tick"].clip(*heard)
+    quarters = ticks / score.clock.ticks_per_quarter
     is_home = np.zeros(len(windows), dtype=bool)
     if home == "tonic":
         is_home = windows["root_pc"] == _tonics(harmony)
@@ -73,7 +77,7 @@ def home_pulls(
     pull = np.full(unknowns.size, 1e-7)
     pull[unknowns.offsets : unknowns.offsets + unknowns.windows] += weight * np.maximum(quarters, 0.01)
     if home not in ("mean", "tonic"):
-        key = score.notes["key"].astype(np.int64)[harmony.pieces["note"]]
+        key = score.notes["key"].astype(np.int64)[pieces["note"]]
         named = key % 12 == _home_pitch_class(home)
         pull[unknowns.of_piece[named]] += weights.home
     return pull

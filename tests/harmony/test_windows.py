@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from retune.harmony import find_harmony
-from tests.harmony.build import score_of
+from tests.harmony.build import TPQ, score_of
 
 NOTE = st.tuples(
     st.integers(0, 64).map(lambda n: n / 4), st.integers(0, 16).map(lambda n: n / 4), st.integers(30, 90)
@@ -19,8 +19,9 @@ def test_windows_and_pieces_cover_the_music(voices):
     score = score_of(*voices)
     harmony = find_harmony(score)
     windows, pieces, notes = harmony.windows, harmony.pieces, score.notes
-    assert windows["start_tick"][0] == notes["onset_tick"].min()
-    assert windows["end_tick"][-1] >= notes["sounding_end_tick"].max()
+    bar, last = 4 * TPQ, max(notes["sounding_end_tick"].max(), 1 + notes["onset_tick"].max())
+    assert windows["start_tick"][0] == notes["onset_tick"].min() // bar * bar
+    assert windows["end_tick"][-1] == -(-last // bar) * bar
     assert (windows["start_tick"][1:] == windows["end_tick"][:-1]).all()
     assert (windows["end_tick"] > windows["start_tick"]).all()
     assert (windows["members"] & 1).all()  # the root is a chord tone
