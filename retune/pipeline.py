@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 from retune.collector import without_collector
 from retune.doubts import doubts
-from retune.errors import CheckFailed, InputError, Remark
+from retune.errors import CheckFailed, InputError, OptionError, Remark
 from retune.harmony import Harmony, find_harmony, hints_from_markers
 from retune.options import Options
 from retune.ratios import Ratios, choose_ratios
 from retune.score import Score, read_score
 from retune.threads import on_one_thread
 from retune.tuning import Tuning, find_compromises, find_shifts, glided, solve_tuning
+from retune.tuning.partners import fixed_parts
 
 if TYPE_CHECKING:
     import numpy as np
@@ -87,6 +88,7 @@ def analyze(
 def _analyze_with_plan(score: Score, options: Options, plan: Plan) -> Analysis:
     from retune.plan.apply import hints, over, plan_ratios
 
+    _refuse_unknown_fixed(score, options, plan)
     options = _with_fixed(options, plan)
     marked, remarks = _marked(score, options)
     harmony = _with_remarks(find_harmony(score, hints=over(hints(plan, score), marked)), remarks)
@@ -145,6 +147,15 @@ def _with_fixed(options: Options, plan: Plan | None) -> Options:
     if plan is None:
         return options
     return replace(options, fixed=tuple(dict.fromkeys((*options.fixed, *plan.fixed))))
+
+
+def _refuse_unknown_fixed(score: Score, options: Options, plan: Plan) -> None:
+    """Raise `PlanError`, with its line, for a fixed part of the plan that is not there, or has no such temperament."""
+    for index, text in enumerate(plan.fixed):
+        try:
+            fixed_parts(replace(options, fixed=(text,)), score.parts)
+        except OptionError as error:
+            raise plan.source.error(("fixed", index), str(error)) from None
 
 
 @without_collector

@@ -241,3 +241,16 @@ def test_other_options_keep_the_fixed_parts_of_the_plan():
     rows = tuning.offsets[planned.score.notes["part"][tuning.offsets["note"]] == bass]
     assert (rows["offset_cents"] == 0.0).all()
     assert finish(planned, tuning).analysis.options.drift_limit_cents == 5.0
+
+
+@pytest.mark.parametrize(
+    ("part", "message"),
+    [
+        ("Tenner", "fixed part 'Tenner': no such part; nearest: Tenor; the parts are 1 Soprano"),
+        ("Tenor=meantone", "temperament 'meantone' is not one of"),
+    ],
+)
+def test_a_fixed_part_that_is_not_there_is_named_with_its_line(part, message):
+    plan = read_plan(f'fixed = [\n"Bass",\n"{part}",\n]', name="song.toml")
+    with pytest.raises(PlanError, match=f"song.toml, line 3, fixed 2: {message}"):
+        analyze((SAMPLES / "evening_hymn.mid").read_bytes(), Options(), plan=plan)
