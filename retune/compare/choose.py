@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from retune.check.pairs import consonant_pairs, distance_from_pure
 from retune.check.tuned import equal_tempered
+from retune.harmony.model import KEY_DTYPE
 from retune.harmony.spelling import spell
 from retune.ratios.consonances import USUAL_PRIME_LIMIT
 from retune.tuning.temperaments import TEMPERAMENTS, temperament
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
     from retune.score.model import Score
 
 Floats = NDArray[np.float64]
+
+C_MAJOR: np.void = np.zeros(1, dtype=KEY_DTYPE)[0]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,15 +33,16 @@ class FixedChoice:
 
 
 def best_fixed(
-    score: Score, *, home_pc: int = 0, temperaments: int = 2, prime_limit: int = USUAL_PRIME_LIMIT
+    score: Score, *, key: np.void = C_MAJOR, temperaments: int = 2, prime_limit: int = USUAL_PRIME_LIMIT
 ) -> tuple[FixedChoice, ...]:
     """Equal temperament, the best-fitting temperaments, best first, and last the best just scale.
 
     Each is put on the tonic on which the consonant pairs of the piece are nearest to what is pure at the prime limit on
-    average; where several are equally good, on the first of them from `home_pc` upwards in fifths.
+    average; where several are equally good, on the first of them from the tonic of the `key` upwards in fifths.
+    It is a row of KEY_DTYPE, and spells the names.
     """
     ticks = consonance_ticks(score)
-    best = {name: _best_tonic(name, ticks, home_pc, prime_limit) for name in TEMPERAMENTS if name != "equal"}
+    best = {name: _best_tonic(name, ticks, key, prime_limit) for name in TEMPERAMENTS if name != "equal"}
     just = best.pop("just")
     equal = FixedChoice(
         name="equal",
@@ -63,13 +67,13 @@ def consonance_ticks(score: Score) -> Floats:
     return table.reshape(12, 12).astype(np.float64)
 
 
-def _best_tonic(name: str, ticks: Floats, home_pc: int, prime_limit: int) -> FixedChoice:
-    tonics = [(home_pc + 7 * fifths) % 12 for fifths in range(12)]
+def _best_tonic(name: str, ticks: Floats, key: np.void, prime_limit: int) -> FixedChoice:
+    tonics = [(int(key["tonic_pc"]) + 7 * fifths) % 12 for fifths in range(12)]
     patterns = [temperament(name, tonic_pc=tonic) for tonic in tonics]
     deviations = [_mean_deviation(offsets, ticks, prime_limit) for offsets in patterns]
     best = int(np.argmin(np.round(deviations, 9)))
     return FixedChoice(
-        name=f"{name} on {spell(tonics[best], 0)}",
+        name=f"{name} on {spell(tonics[best], int(key['fifths']), minor=bool(key['minor']))}",
         offsets=patterns[best],
         mean_deviation_cents=deviations[best],
     )

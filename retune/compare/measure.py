@@ -22,7 +22,6 @@ from retune.tuning.presets import PRESETS
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from retune.harmony.model import Harmony
     from retune.pipeline import Analysis
     from retune.score.model import Meters
     from retune.tuning.model import Tuning
@@ -56,20 +55,13 @@ def _in_bars(meters: Meters, ticks: NDArray[np.int64]) -> NDArray[np.float64]:
 def _tunings(analysis: Analysis) -> Iterator[tuple[str, str, Tuning]]:
     """(name, kind, tuning) of everything compared."""
     score, harmony, ratios = analysis.score, analysis.harmony, analysis.ratios
-    fixed = best_fixed(score, home_pc=_main_tonic(harmony), prime_limit=analysis.options.prime_limit)
+    fixed = best_fixed(score, key=harmony.main_key(), prime_limit=analysis.options.prime_limit)
     for choice in fixed:
         yield choice.name, "fixed", fixed_tuning(score, harmony, choice.offsets)
     yield "table-per-chord", "table", table_per_chord(score, harmony, ratios)
     base = replace(analysis.options, reference_hz=A4_HZ)
     for name, preset in PRESETS.items():
         yield name, "solved", tune(analysis, preset(base), explain=False)
-
-
-def _main_tonic(harmony: Harmony) -> int:
-    """Tonic of the key that is in force for the longest time; C without a key."""
-    keys = harmony.keys
-    ticks = np.bincount(keys["tonic_pc"], keys["end_tick"] - keys["start_tick"], minlength=12)
-    return int(np.argmax(ticks))
 
 
 def measure(analysis: Analysis, tuning: Tuning, *, name: str, kind: str) -> TuningFigures:

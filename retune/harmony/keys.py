@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from retune.arrays import begins
 from retune.harmony.decode import best_path
-from retune.harmony.model import KEY_DTYPE, keys_at
+from retune.harmony.model import KEY_DTYPE, keys_at, main_key_row
 from retune.harmony.steps import Steps
 from retune.score.model import FloatArray, IntArray, Score
 
@@ -63,11 +63,20 @@ def tonics_at(keys: NDArray[np.void], ticks: IntArray) -> tuple[IntArray, IntArr
 
 
 def _fifths(keys: NDArray[np.void], written: IntArray) -> IntArray:
-    """Signature of each key, the enharmonic one nearest to the signature written in the file."""
+    """Signature of each key: of two enharmonic ones that nearest to what the file says, or else to the main key.
+
+    By itself F♯ major rather than G♭ major, but E♭ minor, not D♯ minor with the double sharp of its dominant. Seven
+    flats or sharps stand only beside six: C♭ major in a piece in G♭.
+    """
     major = (keys["tonic_pc"].astype(np.int64) + 3 * keys["minor"]) % 12
-    fifths = FIFTHS_OF_MAJOR[major]
+    fifths: IntArray = FIFTHS_OF_MAJOR[major]
+    fifths = np.where((fifths == 6) & keys["minor"], -6, fifths)
     other = fifths - 12 * np.sign(fifths)
     nearer = (np.abs(other) <= 7) & (np.abs(other - written) < np.abs(fifths - written)) & (written != 0)
+    fifths, other = np.where(nearer, other, fifths), np.where(nearer, fifths, other)
+    home = fifths[main_key_row(keys)]
+    usual = (np.abs(other) <= 6) | ((np.abs(other) == 7) & (np.abs(other - home) == 1))
+    nearer = usual & (np.abs(other - home) < np.abs(fifths - home)) & (written == 0)
     result: IntArray = np.where(nearer, other, fifths)
     return result
 

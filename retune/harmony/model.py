@@ -70,6 +70,13 @@ def keys_at(keys: NDArray[np.void], ticks: NDArray[np.int64]) -> NDArray[np.int6
     return np.maximum(rows, 0)
 
 
+def main_key_row(keys: NDArray[np.void]) -> int:
+    """Row of `keys` (KEY_DTYPE, at least one) with the key that holds for the longest time in all."""
+    name = keys["tonic_pc"].astype(np.int64) + 12 * keys["minor"]
+    time = np.bincount(name, weights=keys["end_tick"] - keys["start_tick"])
+    return int(np.flatnonzero(name == time.argmax())[0])
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hint:
     """A stretch whose harmony is given from outside (plan or chord symbols) and must be used as it is.
@@ -99,4 +106,11 @@ class Harmony:
         """The KEY_DTYPE row in force at a tick, which decides spelling; C major where no key is known."""
         keys = self.keys if len(self.keys) else np.zeros(1, dtype=KEY_DTYPE)
         row: np.void = keys[int(keys_at(keys, np.array([tick]))[0])]
+        return row
+
+    def main_key(self) -> np.void:
+        """The KEY_DTYPE row of the key that holds for the longest time in all; C major where no key is known."""
+        if not len(self.keys):
+            return self.key_at(0)
+        row: np.void = self.keys[main_key_row(self.keys)]
         return row

@@ -203,9 +203,9 @@ def _tunings(analysis: Analysis, tuning: Tuning, others: Mapping[str, Tuning]) -
         for name in TEMPERAMENTS
         if name != "equal"
     ]
-    tonic = _tonic(analysis.harmony)
-    if tonic:
-        name = f"just on {spell(tonic, 0)}"
+    key = analysis.harmony.main_key()
+    if key["tonic_pc"]:
+        name = f"just on {spell(int(key['tonic_pc']), int(key['fifths']), minor=bool(key['minor']))}"
         entries.append(
             _classes("just-tonic", temperament_words(name), "a fixed temperament", temperament(name))
         )
@@ -217,13 +217,6 @@ def _from_the_reference(tuning: Tuning, reference_hz: float) -> Tuning:
     offsets = tuning.offsets.copy()
     offsets["offset_cents"] -= reference_shift_cents(reference_hz)
     return replace(tuning, offsets=offsets)
-
-
-def _tonic(harmony: Harmony) -> int:
-    """Return the tonic that governs the longest time, C if none is known."""
-    time = np.zeros(12)
-    np.add.at(time, harmony.keys["tonic_pc"], harmony.keys["end_tick"] - harmony.keys["start_tick"])
-    return int(np.argmax(time))
 
 
 def _classes(

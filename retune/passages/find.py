@@ -74,8 +74,8 @@ def find_passages(
 def _slot_names(score: Score, harmony: Harmony, by_part: bool) -> tuple[str, ...]:
     if by_part:
         return tuple(part.name for part in score.parts)
-    fifths = int(harmony.keys["fifths"][0]) if len(harmony.keys) else 0
-    return tuple(spell(pc, fifths) for pc in range(12))
+    key = harmony.main_key()
+    return tuple(spell(pc, int(key["fifths"]), minor=bool(key["minor"])) for pc in range(12))
 
 
 def _wants(score: Score, harmony: Harmony, ratios: Ratios, by_part: bool) -> _Wants:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from retune.errors import OptionError
 from retune.harmony.model import Role
-from retune.harmony.spelling import spell
+from retune.harmony.spelling import spell_in_chord
 from retune.listen.heard import HEARD_DTYPE
 from retune.listen.tone import render_tones
 from retune.parts.names import beat_words, chord_words, key_at, pitch
@@ -64,6 +64,8 @@ def picture(
     meeting = _meeting(keys, int(row["root_pc"]), ratios.tables[ratios.table_of_window[window]].pairs)
     figure = Figure(figsize=(11.0, 5.5), layout="constrained")
     axes = figure.subplots(2, 2, sharex="row", sharey="row")
+    key = harmony.key_at(int(row["start_tick"]))
+    names = [spell_in_chord(int(pitch) % 12, row, key) for pitch in keys]
     takes = (("equal temperament", np.zeros(len(keys)), BEFORE), ("retuned", retuned, AFTER))
     for column, (name, offsets, colour) in enumerate(takes):
         samples = _sound(keys, offsets)
@@ -71,7 +73,7 @@ def picture(
         _spectrum(axes[0, column], samples, (low, high), colour)
         _loudness(axes[1, column], samples, (low, high), colour)
         axes[0, column].set_title(f"{name}: {_rate_words(abs(low - high))}", color=colour)
-        axes[0, column].set_xlabel(f"frequency [Hz]: {_meeting_words(keys, meeting)}")
+        axes[0, column].set_xlabel(f"frequency [Hz]: {_meeting_words(keys, meeting, names)}")
     axes[0, 0].set_ylabel("level [dB]")
     axes[1, 0].set_ylabel("loudness of these partials")
     bar, beat = place(score.meters, int(row["start_tick"]))
@@ -81,10 +83,8 @@ def picture(
     return figure
 
 
-def _meeting_words(keys: NDArray[np.int64], meeting: Meeting) -> str:
-    lower, upper = (
-        str(pitch(int(keys[i]), spell(int(keys[i]) % 12, 0))) for i in (meeting.lower, meeting.upper)
-    )
+def _meeting_words(keys: NDArray[np.int64], meeting: Meeting, names: list[str]) -> str:
+    lower, upper = (str(pitch(int(keys[i]), names[i])) for i in (meeting.lower, meeting.upper))
     return f"partial {meeting.ratio[0]} of {lower}, partial {meeting.ratio[1]} of {upper}"
 
 

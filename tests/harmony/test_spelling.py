@@ -1,5 +1,6 @@
 """Names of notes and chords (common practice, no source)."""
 
+import mido
 import pytest
 
 from retune.harmony import Hint, find_harmony
@@ -48,3 +49,33 @@ def test_label_with_bass():
         score, hints=[Hint(start_tick=0, end_tick=4 * TPQ, root_pc=6, chord="min7", bass_pc=9)]
     )
     assert chord_label(harmony.windows[0], harmony.keys[0]) == "F♯min7/A"
+
+
+MAJOR = ([48, 64, 67, 72], [53, 60, 69, 72], [43, 62, 65, 71], [48, 64, 67, 72])
+MINOR = ([45, 60, 64, 69], [50, 57, 65, 69], [40, 56, 62, 64], [45, 60, 64, 69])
+
+
+def keys_of(*sections, signature=None):
+    """Signatures of the keys found in cadences, each (chords, semitones up), played twice over."""
+    chords = [[key + up for key in chord] for cadence, up in sections for chord in cadence * 2]
+    extra = [(0, mido.MetaMessage("key_signature", key=signature))] if signature else []
+    return find_harmony(score_of(*blocks(*chords, length=4.0), extra=extra)).keys["fifths"].tolist()
+
+
+@pytest.mark.parametrize(("up", "fifths"), [(1, -5), (3, -3), (6, 6), (8, -4), (10, -2), (11, 5)])
+def test_major_keys_have_the_fewest_signs(up, fifths):
+    assert keys_of((MAJOR, up)) == [fifths]
+
+
+@pytest.mark.parametrize(("up", "fifths"), [(0, 0), (6, -6), (11, 5), (1, -5), (4, 4)])
+def test_minor_keys_have_the_fewest_signs(up, fifths):
+    """On A, E flat (no D sharp, whose dominant has a double sharp), G sharp, B flat and C sharp."""
+    assert keys_of((MINOR, up)) == [fifths]
+
+
+def test_a_section_is_spelled_beside_the_main_key():
+    """D flat, its subdominant G flat, and back; in B the same section is F sharp; the file's signature goes first."""
+    d_flat, tritone, b = (MAJOR * 2, 1), (MAJOR, 6), (MAJOR * 2, 11)
+    assert keys_of(d_flat, tritone, d_flat) == [-5, -6, -5]
+    assert keys_of(b, tritone, b) == [5, 6, 5]
+    assert keys_of(tritone, signature="Gb") == [-6]
