@@ -11,9 +11,12 @@ from contextlib import contextmanager
 from itertools import islice
 
 from retune.batch.manifest import REFUSED, Row
-from retune.batch.work import Task, run_task
+from retune.batch.work import Task, expected_seconds, run_task, run_tasks
 
-AHEAD = 4  # tasks handed out per worker before their turn, so that none waits and an interrupt loses little
+SECONDS_AT_ONCE = (
+    0.05  # so much work is handed out together: the cost of that, and of its rows, is that of one task
+)
+AHEAD = 3  # such portions handed out per worker before their turn, so that none waits and an interrupt loses little
 CRASHES_ALLOWED = 2  # a file that takes its worker down this often is given up
 
 
@@ -36,24 +39,39 @@ def run_local(tasks: Sequence[Task], jobs: int) -> Generator[Row, None, None]:
 
 
 def _pooled(tasks: Sequence[Task], jobs: int) -> Generator[tuple[Row, Task], None, None]:
-    waiting = iter(tasks)
+    waiting = _portions(tasks)
     executor = worker_pool(min(jobs, len(tasks)))
-    running: dict[Future[Row], Task] = {}
+    running: dict[Future[list[Row]], list[Task]] = {}
     try:
         with _interrupts_held_back():  # the first task starts the workers, which must find this process there
-            for task in islice(waiting, jobs * AHEAD):
-                running[executor.submit(run_task, task)] = task
+            for portion in islice(waiting, jobs * AHEAD):
+                running[executor.submit(run_tasks, portion)] = portion
         while running:
             done, _ = wait(running, return_when=FIRST_COMPLETED)
             for future in done:
-                task = running.pop(future)
-                yield future.result(), task
+                portion = running.pop(future)
+                yield from zip(future.result(), portion, strict=True)
                 following = next(waiting, None)
                 if following is not None:
-                    running[executor.submit(run_task, following)] = following
+                    running[executor.submit(run_tasks, following)] = following
     finally:
         # Runs on an interrupt too: what is being converted is finished or left without a trace.
         executor.shutdown(wait=True, cancel_futures=True)
+
+
+def _portions(tasks: Sequence[Task]) -> Iterator[list[Task]]:
+    """The tasks in portions of about `SECONDS_AT_ONCE`; a longer one is alone."""
+    portion: list[Task] = []
+    seconds = 0.0
+    for task in tasks:
+        more = expected_seconds(task.job)
+        if portion and seconds + more > SECONDS_AT_ONCE:
+            yield portion
+            portion, seconds = [], 0.0
+        portion.append(task)
+        seconds += more
+    if portion:
+        yield portion
 
 
 def _after_a_crash(tasks: Sequence[Task]) -> Iterator[Row]:

@@ -43,7 +43,8 @@ class Row:
 
     def as_line(self) -> str:
         """The row as one line of JSON, in ASCII: a file name need not be Unicode, and JSON can escape it."""
-        return json.dumps({"format": FORMAT, "retune": __version__, **asdict(self)}) + "\n"
+        values = {name: getattr(self, name) for name in self.__slots__}
+        return json.dumps({"format": FORMAT, "retune": __version__, **values}) + "\n"
 
 
 def recipe_of(options: Options, plan_text: str = "") -> str:

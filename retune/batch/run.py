@@ -6,7 +6,7 @@ import os
 from bisect import bisect_left
 from collections import Counter
 from collections.abc import Callable, Sequence
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,14 +14,13 @@ from retune.batch.jobs import Job, suits
 from retune.batch.lines import LineFile
 from retune.batch.local import run_local
 from retune.batch.manifest import REFUSED, STATE_NAME, UP_TO_DATE, Row, read_rows, recipe_of, tidied
-from retune.batch.work import Task
+from retune.batch.work import Task, expected_seconds
 from retune.errors import OptionError, OutputError
 from retune.options import Options
 
-# Measured by tests/benchmarks/test_batch_speed.py; they decide how many processes are started, nothing else.
-START_SECONDS = 0.2
-SECONDS_PER_FILE = 0.015
-SECONDS_PER_BYTE = 3e-6
+START_SECONDS = (
+    0.2  # measured by tests/benchmarks/test_batch_speed.py; decides how many processes are started
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,10 +105,7 @@ def run_batch(
 
 def worthwhile_processes(jobs: Sequence[Job]) -> int:
     """One for each core, fewer if the work would be done before another process has started."""
-    seconds = 0.0
-    for job in jobs:
-        with suppress(OSError):  # what cannot be read is refused later
-            seconds += SECONDS_PER_FILE + SECONDS_PER_BYTE * os.path.getsize(job.source)
+    seconds = sum(map(expected_seconds, jobs))
     return max(1, min(available_cores(), len(jobs), int(seconds / START_SECONDS)))
 
 

@@ -26,6 +26,10 @@ if TYPE_CHECKING:
 CHOICE = "pattern"
 """The only remark of the reader that tells of a choice; every other tells of something that was amiss."""
 
+# Measured by tests/benchmarks/test_batch_speed.py; they decide how the work is divided, nothing else.
+SECONDS_PER_FILE = 0.010
+SECONDS_PER_BYTE = 3e-6
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Task:
@@ -55,6 +59,19 @@ def run_task(task: Task) -> Row:
         reason = f"fault in retune: {type(error).__name__}: {error}; please report it with the file"
         row = Row(source=job.source, target=job.target, status=REFUSED, reason=reason, recipe=task.recipe)
     return replace(row, seconds=round(time.perf_counter() - began, 4))
+
+
+def run_tasks(tasks: Sequence[Task]) -> list[Row]:
+    """Convert several files, one after another."""
+    return [run_task(task) for task in tasks]
+
+
+def expected_seconds(job: Job) -> float:
+    """How long a conversion is likely to take; 0 for what cannot be read."""
+    try:
+        return SECONDS_PER_FILE + SECONDS_PER_BYTE * os.path.getsize(job.source)
+    except OSError:  # it is refused later
+        return 0.0
 
 
 @without_collector
