@@ -32,6 +32,7 @@ CONTROLLER_STARTS = {7: 100, 10: 64, 11: 127, 91: 40, **dict.fromkeys(range(71, 
 RESET_BY_121 = (1, 11, 64, 65, 66, 67)  # RP-015; beside them pressure and bend
 SYSTEM_BYTES = {0xF1: 2, 0xF2: 3, 0xF3: 2, **dict.fromkeys((0xF6, 0xF8, 0xFA, 0xFB, 0xFC, 0xFE, 0xFF), 1)}
 """Length of system common and real-time messages, status included: tables V to VII."""
+META_STATUS = 0xFF  # SMF 1.0
 FIRST_SYSTEM_STATUS = 0xF0  # table I: from here on no channel messages, which alone set a running status
 FIRST_MODE_MESSAGE = 120  # p. 20: from here on controllers are commands, not values
 CC_ALL_SOUND_OFF, CC_RESET_ALL_CONTROLLERS, CC_ALL_NOTES_OFF = 120, 121, 123

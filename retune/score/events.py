@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 
 import mido
 
+from retune.constants import META_STATUS
 from retune.errors import InputError, Remark
 from retune.score.packets import SysexPacket
 
@@ -198,7 +199,7 @@ class TrackWalk:
             delta = 0
         self._pending += delta
         status = self.data[at]
-        if status == 0xFF:
+        if status == META_STATUS:
             return self._take_meta(start, at)
         if status in (0xF0, 0xF7):
             return self._take_sysex(start, at)

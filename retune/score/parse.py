@@ -8,9 +8,7 @@ and a piece of a hundred thousand notes holds some thousand message objects.
 
 from __future__ import annotations
 
-import io
 import re
-import struct
 from array import array
 from collections.abc import Sequence
 from functools import lru_cache
@@ -19,7 +17,7 @@ from typing import NamedTuple
 import mido
 import numpy as np
 
-from retune.constants import FIRST_SYSTEM_STATUS
+from retune.constants import FIRST_SYSTEM_STATUS, META_STATUS
 from retune.score.events import (
     DATA,
     LONG_VLQ,
@@ -105,8 +103,17 @@ def _split(
 
 def _decode(events: Sequence[bytes], asides: Sequence[mido.Message]) -> list[mido.Message]:
     """A message for each event."""
-    others = iter(_read([event for event in events if event[0] >= FIRST_SYSTEM_STATUS], asides))
-    return [_channel_message(event) if event[0] < FIRST_SYSTEM_STATUS else next(others) for event in events]
+    return [
+        _channel_message(event) if event[0] < FIRST_SYSTEM_STATUS else _aside(_system_message(event), asides)
+        for event in events
+    ]
+
+
+def _aside(message: mido.Message, asides: Sequence[mido.Message]) -> mido.Message:
+    """What a message stands for, or itself."""
+    if message.type == "sequencer_specific":
+        return asides[int.from_bytes(bytes(message.data), "big")]
+    return message
 
 
 @lru_cache(maxsize=1 << 14)  # a few megabytes: a retuned file repeats its original, a folder of music itself
@@ -114,14 +121,11 @@ def _channel_message(event: bytes) -> mido.Message:
     return mido.Message.from_bytes(event)
 
 
-def _read(events: Sequence[bytes], asides: Sequence[mido.Message]) -> list[mido.Message]:
-    """Messages of meta and sysex events, which the parser reads from files only."""
-    track = b"".join(b"\x00" + event for event in events)
-    header = struct.pack(">4sLhhh", b"MThd", 6, 0, 1, 1)
-    file = io.BytesIO(header + struct.pack(">4sL", b"MTrk", len(track)) + track)
-    return [
-        asides[int.from_bytes(bytes(message.data), "big")]
-        if message.type == "sequencer_specific"
-        else message
-        for message in mido.MidiFile(file=file).tracks[0]
-    ]
+@lru_cache(maxsize=1 << 9)  # the same; they may be long
+def _system_message(event: bytes) -> mido.Message:
+    """A meta or sysex event."""
+    if event[0] == META_STATUS:
+        return mido.MetaMessage.from_bytes(bytearray(event))
+    length = _QUANTITY.match(event, 1)
+    assert length is not None
+    return mido.Message("sysex", data=event[length.end() :].removesuffix(b"\xf7"))

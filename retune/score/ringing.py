@@ -15,7 +15,9 @@ def ringing_end_ticks(score: Score) -> IntArray:
 
     A pedal that is never lifted would else let every note meet every later one.
     """
-    release = score.notes["release_tick"]
+    release, end = score.notes["release_tick"], score.notes["sounding_end_tick"]
+    if np.array_equal(release, end):  # no pedal
+        return release
     reach = score.clock.ticks(score.clock.seconds(release) + RING_REACH_SECONDS)
-    result: IntArray = np.maximum(np.minimum(score.notes["sounding_end_tick"], reach), release)
+    result: IntArray = np.maximum(np.minimum(end, reach), release)
     return result

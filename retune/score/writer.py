@@ -10,7 +10,6 @@ import numpy as np
 
 from retune.constants import FIRST_SYSTEM_STATUS
 from retune.errors import OutputError
-from retune.score.columns import distinct_messages
 from retune.score.events import VLQ_MAX, vlq_bytes
 from retune.score.model import Track
 
@@ -90,16 +89,17 @@ def _deltas(tracks: Sequence[Track], counts: Sequence[int]) -> list[int]:
 
 def _pieces(tracks: Sequence[Track], deltas: Sequence[int]) -> list[bytes]:
     """The delta time of each event of all tracks, and then the event."""
+    encoded: dict[int, bytes] = {}  # by message
     messages = [message for track in tracks for message in (*track.messages, _END)]
-    different, which = distinct_messages(messages)
-    whole = [_encoded(message) for message in different]
-    status = np.array([event[0] for event in whole], dtype=np.int64)[which]
-    goes_on = np.zeros(len(which), dtype=np.int64)
-    goes_on[1:] = (status[1:] == status[:-1]) & (status[1:] < FIRST_SYSTEM_STATUS)
-    forms = whole + [event[1:] for event in whole]
-    pieces = [b""] * (2 * len(deltas))
-    pieces[::2] = map(_Quantities().__getitem__, deltas)
-    pieces[1::2] = map(forms.__getitem__, (which + goes_on * len(whole)).tolist())
+    pieces: list[bytes] = []
+    quantities, running = _Quantities(), 0
+    for delta, message in zip(deltas, messages, strict=True):
+        event = encoded.get(id(message))
+        if event is None:
+            event = encoded[id(message)] = _encoded(message)
+        goes_on = event[0] == running and running < FIRST_SYSTEM_STATUS
+        running = event[0]
+        pieces += (quantities[delta], event[1:] if goes_on else event)
     return pieces
 
 
