@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
@@ -28,6 +28,14 @@ def _compare(columns: Sequence[NDArray[Any]], result: NDArray[np.bool_]) -> None
     np.not_equal(columns[0][1:], columns[0][:-1], out=result)
     for column in columns[1:]:
         result |= column[1:] != column[:-1]
+
+
+def among(values: NDArray[Any], chosen: Iterable[int]) -> NDArray[np.bool_]:
+    """(n,) True where a value is one of the chosen, of which there are few (`np.isin` for few, a third of its time)."""
+    found = np.zeros(len(values), dtype=bool)
+    for one in chosen:
+        found |= values == one
+    return found
 
 
 def distinct(values: NDArray[Any]) -> NDArray[Any]:

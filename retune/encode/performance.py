@@ -10,7 +10,7 @@ from operator import itemgetter
 
 import numpy as np
 
-from retune.arrays import distinct
+from retune.arrays import among, distinct
 from retune.constants import CHANNELS_PER_PORT
 from retune.encode import messages as build
 from retune.encode.conduct import CC_PORTAMENTO_FROM, ONE_SHOT, Conductor
@@ -70,7 +70,7 @@ class Performance:
         self.events = [e for e in self.music.timeline.others if e.port == port]
         self.voices = self.make_voices(port)
         self.of_instrument = {v.instrument.index: v for v in self.voices.values()}
-        mine = np.isin(self.music.of_note, list(self.of_instrument))
+        mine = among(self.music.of_note, self.of_instrument)
         self.notes = np.nonzero((spread.placement.lane >= 0) & mine)[0]
         # It must not know the performance, or neither would be freed before the collector runs again.
         next_line = partial(_next_line, self.lines, self._find_one_shots())

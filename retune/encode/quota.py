@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from retune.arrays import begins, distinct
+from retune.arrays import among, begins, distinct
 from retune.encode.allocate import Demand
 from retune.encode.wanted import Wanted
 from retune.score.model import IntArray
@@ -39,7 +39,7 @@ def needed_channels(demand: Demand, wanted: Wanted, instruments: list[int]) -> t
     Notes that keep one tuning need as many channels as there are different tunings in a slot; a note that
     moves is counted as a tuning of its own.
     """
-    chosen = np.nonzero(np.isin(demand.instrument, instruments))[0]
+    chosen = np.nonzero(among(demand.instrument, instruments))[0]
     if not len(chosen):
         return 1, False
     note = demand.note[chosen]

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from retune.arrays import distinct
+from retune.arrays import among, distinct
 from retune.constants import CHANNELS_PER_PORT, PERCUSSION_CHANNEL
 from retune.encode.allocate import Demand, Lane, Lanes, Placement
 from retune.encode.instruments import Instrument
@@ -98,7 +98,7 @@ def rested_ticks(score: Score) -> IntArray:
 def demand_of(music: Music, rested: IntArray, instruments: list[int]) -> Demand:
     """The notes of some instruments, to be placed."""
     has_rows = np.diff(music.wanted.first) > 0
-    notes = np.nonzero(np.isin(music.of_note, instruments) & has_rows)[0]
+    notes = np.nonzero(among(music.of_note, instruments) & has_rows)[0]
     table, timeline = music.score.notes[notes], music.timeline
     return Demand(
         note=notes,

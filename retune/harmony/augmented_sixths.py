@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import among
 from retune.harmony.naming import MEMBERS, heard_above
 from retune.harmony.steps import Steps
 from retune.harmony.vocabulary import AUGMENTED_SIXTH_INDICES, INDEX_OF_SYMBOL
@@ -34,7 +35,7 @@ def find_augmented_sixths(
         return
     there = heard_above(amount, bass)
     alone = ~there[:, [1, 2, 3, 5, 8, 9, 11]].any(axis=1) & ~(there[:, 6] & there[:, 7])
-    named = (windows["root_pc"] == bass) & np.isin(windows["chord"], LIKE)
+    named = (windows["root_pc"] == bass) & among(windows["chord"], LIKE)
     found = falls & there[:, 4] & there[:, SIXTH] & (alone | named)
     rises, sinks = _goes_on(bass, first, steps)
     found &= ~sinks & (rises | ((bass - tonic) % 12 == MINOR_SIXTH))

@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import among
 from retune.harmony.model import Role
 from retune.harmony.motion import NONE, Motion
 from retune.harmony.steps import Steps
@@ -78,7 +79,7 @@ def _suspended(
     down = (motion.out == -1) | (motion.out == -2)
     stays = (after >= 0) & (opens[after] == closes)
     then = np.where(stays, after[after], -1)
-    turned = stays & (then >= 0) & (opens[then] == closes) & np.isin(key[then] - key, (-1, -2))
+    turned = stays & (then >= 0) & (opens[then] == closes) & among(key[then] - key, (-1, -2))
     resolved = down | turned
     for _ in range(MOST_REPEATS):
         prepared |= motion.again & prepared[before] & (closes[before] == opens)

@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import among
 from retune.constants import CHORD_SHARE
 from retune.harmony.model import Harmony, Role
 from retune.harmony.vocabulary import AUGMENTED_SIXTH_INDICES
@@ -179,7 +180,7 @@ def _targets(
     is in augmented sixths, where what sounds like a third need be none: E♭–F♯.
     """
     own = _insisted(ratios)[window] | (prime_limit > 5)
-    own |= np.isin(harmony.windows["chord"][window], AUGMENTED_SIXTH_INDICES)
+    own |= among(harmony.windows["chord"][window], AUGMENTED_SIXTH_INDICES)
     root = harmony.windows["root_pc"].astype(np.int64)[window]
     members = harmony.windows["members"].astype(np.int64)[window]
     above, below = (upper - root) % 12, (lower - root) % 12
@@ -246,7 +247,7 @@ def repeat_rows(score: Score, harmony: Harmony, unknowns: Unknowns, weights: Wei
     weight = (
         weights.repeat * np.sqrt(shorter) * np.maximum(1.0 - gap / REPEAT_FADING_QUARTERS, weights.far_repeat)
     )
-    weight[np.isin(harmony.pieces["role"][unknowns.first_piece[later]], PREPARED)] = weights.prepared
+    weight[among(harmony.pieces["role"][unknowns.first_piece[later]], PREPARED)] = weights.prepared
     first = unknowns.of_piece[unknowns.first_piece[later]]
     second = unknowns.of_piece[unknowns.last_piece[earlier]]
     return Rows(first, second, np.zeros(len(first)), weight)
@@ -255,7 +256,7 @@ def repeat_rows(score: Score, harmony: Harmony, unknowns: Unknowns, weights: Wei
 def step_rows(score: Score, harmony: Harmony, unknowns: Unknowns, weights: Weights) -> Rows:
     """Passing and neighbour notes lie at an even step from the notes they move between."""
     notes, pieces = score.notes, harmony.pieces
-    moving = np.isin(pieces["role"], (Role.PASSING, Role.NEIGHBOUR, Role.ANTICIPATION))
+    moving = among(pieces["role"], (Role.PASSING, Role.NEIGHBOUR, Role.ANTICIPATION))
     is_moving = np.zeros(len(notes), dtype=bool)
     is_moving[pieces["note"][moving]] = True
     pitched = np.flatnonzero(score.pitched)
@@ -312,7 +313,7 @@ def melody(score: Score) -> Melody:
 
 def stride_rows(line: Melody, unknowns: Unknowns, weights: Weights) -> tuple[Rows, Rows]:
     """Melodic steps stay what is heard as a semitone or a whole tone: rows against too wide and too narrow."""
-    steps = line.where(np.isin(np.abs(line.rise), (1, 2)))
+    steps = line.where(among(np.abs(line.rise), (1, 2)))
     upper, lower, size = _upper_and_lower(steps, unknowns)
     narrowest, widest = (np.array(limits)[size - 1] for limits in zip(*STRIDES, strict=True))
     weight = np.full(len(size), weights.stride)
@@ -327,7 +328,7 @@ def leap_rows(line: Melody, unknowns: Unknowns, weights: Weights, prime_limit: i
 
     Where chords share no tone, these alone say how far their roots lie apart.
     """
-    leaps = line.where(np.isin(np.abs(line.rise), LEAPS))
+    leaps = line.where(among(np.abs(line.rise), LEAPS))
     upper, lower, size = _upper_and_lower(leaps, unknowns)
     target = consonant_deviations(prime_limit)[size % 12]
     return Rows(upper, lower, target, np.full(len(size), weights.leap))

@@ -194,7 +194,9 @@ def _problem(
     upper = np.append(np.where(fixed[:-1], np.inf, upper), np.inf)
     rows = _grounded(rows, value, fixed, ground)
     note = harmony.pieces["note"]
-    moving = np.flatnonzero(np.isin(note, unknowns.limited) & ~fixed[unknowns.of_piece])
+    limited = np.zeros(len(note_limit), dtype=bool)
+    limited[unknowns.limited] = True
+    moving = np.flatnonzero(limited[note] & ~fixed[unknowns.of_piece])
     centre = unknowns.offsets + unknowns.windows + np.searchsorted(unknowns.limited, note[moving])
     return Problem(
         size=ground + 1,
@@ -296,6 +298,8 @@ def _crowded(score: Score, pairs: Pairs) -> tuple[Remark, ...]:
 
 def _strayed_partners(score: Score, harmony: Harmony, setup: Setup) -> tuple[Remark, ...]:
     """A remark for each fixed part that lies outside the drift limit: the others cannot follow it there."""
+    if np.isnan(setup.given).all():
+        return ()
     given = np.nan_to_num(setup.given)
     outside = np.abs(given) > setup.drift_limit[harmony.pieces["window"]] + GRID_CENTS
     found = []
