@@ -95,6 +95,24 @@ def name_of_fifth(place: int) -> str:
     return LETTERS[letter] + ("♯" * accidentals if accidentals > 0 else "♭" * -accidentals)
 
 
+NUMBERS = ("fourth", "octave", "fifth", "second", "sixth", "third", "seventh")
+"""Intervals by their way on the line of fifths, from -1 on; what is alike seven places on differs in its quality."""
+
+
+def altered_interval(lower: str, upper: str) -> str:
+    """What an augmented or diminished interval is called, A♭–E "augmented fifth"; "" for any other interval."""
+    way = _place_of_name(upper) - _place_of_name(lower)
+    if -5 <= way <= 5:
+        return ""
+    quality = "augmented" if way > 0 else "diminished"
+    times = ("", "doubly ", "triply ", "quadruply ", "quintuply ")[(abs(way) - 6) // 7]
+    return f"{times}{quality} {NUMBERS[(way + 1) % 7]}"
+
+
+def _place_of_name(name: str) -> int:
+    return LETTERS.index(name[0]) - 1 + 7 * (name.count("♯") - name.count("♭"))
+
+
 SHOWN = {"maj": "", "1": " unison"} | {symbol: f" {symbol}" for symbol in AUGMENTED_SIXTHS}
 """How a chord symbol looks behind a root where it differs: "C", and never "C1", which reads as a note."""
 

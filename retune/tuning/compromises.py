@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.harmony.model import Harmony
+from retune.harmony.spelling import altered_interval
 from retune.options import Options
 from retune.ratios.consonances import SENARIO
 from retune.ratios.intervals import reduced
@@ -98,9 +99,11 @@ def _compromise(
 ) -> Compromise:
     upper, lower = int(pairs.upper_note[i]), int(pairs.lower_note[i])
     window, tick = int(pairs.window[i]), int(pairs.start_tick[i])
-    names = "–".join(c.spelled(note, window) for note in (lower, upper))
+    names = [c.spelled(note, window) for note in (lower, upper)]
     own = _own_ratio(c, ratios, lower, upper, window, interval)
-    size = f"the {_INTERVALS[interval]} {names} is {abs(cents):.1f} cents "
+    written = altered_interval(*names)
+    as_written = f", written as {'an' if written[0] in 'aeiou' else 'a'} {written}," if written else ""
+    size = f"the {_INTERVALS[interval]} {'–'.join(names)}{as_written} is {abs(cents):.1f} cents "
     if plain:
         size += "wide" if cents > 0 else "narrow"
     else:

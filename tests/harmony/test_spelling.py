@@ -1,10 +1,11 @@
 """Names of notes and chords (common practice, no source)."""
 
 import mido
+import music21
 import pytest
 
 from retune.harmony import Hint, find_harmony
-from retune.harmony.spelling import chord_label, name_within_reach, pitch_class_of, spell
+from retune.harmony.spelling import altered_interval, chord_label, name_within_reach, pitch_class_of, spell
 from tests.harmony.build import TPQ, blocks, score_of
 
 
@@ -41,6 +42,20 @@ def test_no_note_takes_three_signs():
     assert all(len(name) <= 3 for name in places.values())
     assert {pitch_class_of(name) for name in places.values()} == set(range(12))
     assert all(pitch_class_of(name) == 7 * place % 12 for place, name in places.items())
+
+
+def test_altered_intervals_are_named_as_music21_names_them():
+    """Outside: music21.interval, upwards within an octave."""
+    names = [letter + sign for letter in "CDEFGAB" for sign in ("♭", "", "♯")]
+    for low in names:
+        for high in names:
+            pitches = [name.replace("♭", "-").replace("♯", "#") + "4" for name in (low, high)]
+            start, end = map(music21.pitch.Pitch, pitches)
+            if end.diatonicNoteNum <= start.diatonicNoteNum:
+                end.octave += 1
+            nice = music21.interval.Interval(start, end).niceName.lower()
+            usual = nice.split()[0] in ("major", "minor", "perfect")
+            assert altered_interval(low, high) == ("" if usual else nice.replace("-", " ")), (low, high)
 
 
 def test_label_with_bass():
