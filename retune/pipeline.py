@@ -197,7 +197,7 @@ def finish(analysis: Analysis, tuning: Tuning, *, name: str = "input", per_part:
         ratios=analysis.ratios,
         options=analysis.options,
     )
-    problems = checked.problems or (_problems_apart(analysis.score, sounding, encoded) if per_part else ())
+    problems = checked.problems or (_problems_apart(analysis, sounding, encoded) if per_part else ())
     if problems:
         raise CheckFailed(f"{name}: the retuned file does not decode as intended: {problems[0]}")
     remarks = (
@@ -210,12 +210,14 @@ def finish(analysis: Analysis, tuning: Tuning, *, name: str = "input", per_part:
     return Conversion(files=encoded.files, analysis=analysis, tuning=tuning, checked=checked, remarks=remarks)
 
 
-def _problems_apart(score: Score, tuning: Tuning, encoded: Encoded) -> tuple[str, ...]:
+def _problems_apart(analysis: Analysis, tuning: Tuning, encoded: Encoded) -> tuple[str, ...]:
     """What is amiss with the file of a part when it is played alone."""
     from retune.check import check
-    from retune.encode import dissolved, extract_part
+    from retune.encode import extract_part
+    from retune.encode.plain import plain
 
-    score = dissolved(score)[0]  # what a part plays in a zone is told to the manager, too
+    # What a part plays in a zone is told to the manager, too, and tables are those of the channel it had.
+    score, tuning, _ = plain(analysis.score, tuning, analysis.options)
     return tuple(
         f"the file of {part.name}: {problem}"
         for part, file in zip(score.parts, encoded.files, strict=True)

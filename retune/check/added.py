@@ -18,12 +18,13 @@ from retune.check.sounding import (
     CONTROL,
     KEY_PRESSURE,
     PARAMETER,
+    PROGRAM,
     BoolArray,
     IntArray,
     Table,
 )
 from retune.check.stored import SYSEX, Content, Row, Stored
-from retune.constants import CONTROLLER_STARTS, FIRST_MODE_MESSAGE
+from retune.constants import BANK_CONTROLLERS, CONTROLLER_STARTS, FIRST_MODE_MESSAGE
 
 _SIDES: tuple[Literal["left", "right"], ...] = ("left", "right")
 
@@ -57,6 +58,12 @@ def _in_force(known: Table, asked: Table) -> BoolArray:
         return np.full(len(asked), len(known) > 0)
     values = asked["value"]
     excused: BoolArray = values == (CONTROLLER_STARTS.get(number, 0) if kind == CONTROL else 0)
+    if kind == PROGRAM or (
+        kind == CONTROL and number in BANK_CONTROLLERS
+    ):  # together: a bank waits for its program
+        told = [known["value"][known["tick"] <= tick] for tick in asked["tick"].tolist()]
+        excused |= np.array([value in before for value, before in zip(values, told, strict=True)])
+        return excused
     if kind == CHANNEL_PRESSURE:  # of a note that moves to another channel: one it has had
         excused |= ~unequal([values], [known["value"]])[0]
         return excused

@@ -42,6 +42,8 @@ _START_DATA = {
     RPN_MODULATION_RANGE: [0, 64],  # half a semitone
 }
 
+_STEPPED_BY_MSB = tuple((True, number) for number in (RPN_COARSE_TUNING, RPN_TUNING_PROGRAM, RPN_TUNING_BANK))
+
 Parameter = tuple[bool, tuple[int, int]]  # registered or not, (MSB, LSB)
 
 
@@ -106,8 +108,8 @@ def range_cents_of(data: list[int]) -> float:
 def enter(data: list[int], controller: int, value: int, parameter: Parameter) -> None:
     """Data entry; the MSB sets the LSB to zero (p. 12).
 
-    Stepping counts in the smallest unit of the parameter: cents of bend range, semitones of coarse tuning,
-    units of the LSB of all others.
+    Stepping counts in the smallest unit of the parameter: cents of bend range, semitones of coarse tuning, tuning
+    programs and banks, units of the LSB of all others.
     """
     if controller == CC_DATA_MSB:
         data[:] = [value, 0]
@@ -115,7 +117,7 @@ def enter(data: list[int], controller: int, value: int, parameter: Parameter) ->
         data[1] = value
     else:
         step = 1 if controller == CC_DATA_INCREMENT else -1
-        if parameter == (True, RPN_COARSE_TUNING):
+        if parameter in _STEPPED_BY_MSB:
             data[0] = min(max(data[0] + step, 0), 127)
             return
         unit = 100 if parameter == (True, RPN_BEND_RANGE) else 128

@@ -31,6 +31,7 @@ class InForce:
         self.told: dict[int, Timeline] = {}
         self._resets: list[tuple[int, int]] = []  # place, lane of CC121
         self._device_resets: list[tuple[int, int]] = []  # place, port
+        self._released = Timeline(0.0, places)  # where a reset of either kind takes the pressure off all keys
 
     def _timeline(self, code: int) -> Timeline:
         if code not in self.told:
@@ -63,6 +64,9 @@ class InForce:
         )
         fresh_places = np.repeat(ports[:, 0], CHANNELS_PER_PORT)
         by_121 = np.array(self._resets, dtype=np.int64).reshape(-1, 2)
+        _put_back(self._released, fresh, fresh_places)
+        _put_back(self._released, by_121[:, 1], by_121[:, 0])
+        self._released.freeze()
         for code, timeline in self.told.items():
             if code != PRESSURE_OF_NOTE:
                 _put_back(timeline, fresh, fresh_places)
@@ -94,7 +98,7 @@ class InForce:
         for code, timeline in sorted(self.told.items()):
             if code in BANK_CONTROLLERS or not timeline.changes:
                 continue
-            for_code = _OfCode(code, timeline, spans, self.told.get(PRESSURE_OF_CHANNEL))
+            for_code = _OfCode(code, timeline, spans, self.told.get(PRESSURE_OF_CHANNEL), self._released)
             notes, places = for_code.breaks()
             table = np.zeros(len(notes), dtype=IN_FORCE_DTYPE)
             table["note"], table["code"], table["tick"] = notes, code, ticks[places]
@@ -110,7 +114,9 @@ class InForce:
 class _OfCode:
     """One thing that channels are told, as it holds for notes. In a zone the later of two settings counts."""
 
-    def __init__(self, code: int, timeline: Timeline, spans: Spans, pressure: Timeline | None) -> None:
+    def __init__(
+        self, code: int, timeline: Timeline, spans: Spans, pressure: Timeline | None, released: Timeline
+    ) -> None:
         self.code, self.own, self.managers = code, timeline, spans.managers
         self.lanes, self.on, self.off = spans.lanes, spans.on, spans.off
         self.members: BoolArray = (spans.managers >= 0) & (
@@ -118,7 +124,7 @@ class _OfCode:
         )  # parameters are told to each member
         if code == PRESSURE_OF_NOTE:
             self.lanes = spans.lanes * 128 + spans.keys
-        self.pressure, self.member_lanes = pressure, spans.lanes
+        self.pressure, self.released, self.channels = pressure, released, spans.lanes
 
     def breaks(self) -> tuple[IntArray, IntArray]:
         """(note, place) wherever a value begins or may change, in order."""
@@ -128,11 +134,13 @@ class _OfCode:
         found = [(starts, self.on[starts])]
         if self.code != PROGRAM_AND_BANK:  # sounding notes keep theirs (GM2 RP-024 3.2)
             found.append(self.own.between(self.lanes, self.on, self.off))
+            if self.code == PRESSURE_OF_NOTE:
+                found.append(self.released.between(self.channels, self.on, self.off))
             members = np.flatnonzero(self.members)
             if len(members):
                 lanes, timeline = self.managers[members], self.own
                 if self.code == PRESSURE_OF_NOTE and self.pressure is not None:
-                    lanes, timeline = self.member_lanes[members], self.pressure
+                    lanes, timeline = self.channels[members], self.pressure
                 rows, places = timeline.between(lanes, self.on[members], self.off[members])
                 found.append((members[rows], places))
         notes, places = (np.concatenate(part) for part in zip(*found, strict=True))
@@ -143,6 +151,8 @@ class _OfCode:
         """Value for each note at a place."""
         lanes, managers = self.lanes[notes], self.managers[notes]
         values = self.own.at(lanes, places)
+        if self.code == PRESSURE_OF_NOTE:  # RP-015
+            values[self.released.latest(self.channels[notes], places) > self.own.latest(lanes, places)] = 0.0
         rows = np.flatnonzero(self.members[notes])
         if not len(rows):
             return values
@@ -150,7 +160,7 @@ class _OfCode:
         zone = self.own.at(managers[rows], at)
         if self.code == PRESSURE_OF_NOTE:  # the pressure of a member is that of its note (MPE 2.2.7)
             pressure = self.pressure
-            values[rows] = 0.0 if pressure is None else pressure.at(self.member_lanes[notes[rows]], at)
+            values[rows] = 0.0 if pressure is None else pressure.at(self.channels[notes[rows]], at)
         elif self.code == PRESSURE_OF_CHANNEL:
             values[rows] = zone
         elif self.code == PROGRAM_AND_BANK:  # MPE 2.3.3

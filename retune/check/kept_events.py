@@ -104,6 +104,8 @@ def _changed_channel_events(
     if not as_clip and n_tracks is not None:  # nameless tracks for further ports: of whichever track they are
         added = after[after["track"] >= n_tracks]
         gone &= unequal([before[name] for name in plain], [added[name] for name in plain])[0]
+        known = ~unequal([after[name] for name in plain], [before[name] for name in plain])[0]
+        more &= ~(known & (after["track"] >= n_tracks))
     if as_clip:
         gone &= ~((before["kind"] == CONTROL) & np.isin(before["number"], (0, 32)))
     return before[gone], added_events(before, after[more])

@@ -4,8 +4,7 @@ Every way of carrying tuning is one module with one function of the same shape. 
 """
 
 from retune.encode.apart import extract_part
-from retune.encode.dissolve import dissolved
 from retune.encode.encodings import encode, per_part
 from retune.encode.model import Encoded, EncodedFile
 
-__all__ = ["Encoded", "EncodedFile", "dissolved", "encode", "extract_part", "per_part"]
+__all__ = ["Encoded", "EncodedFile", "encode", "extract_part", "per_part"]

@@ -204,6 +204,8 @@ class Lanes:
             self.held[owner].remove(best)
             self.held[instrument].append(best)
             return best
+        if instrument in self.private:  # what it sets up cannot be undone for the owner
+            return None
         loans = (
             lane
             for other, lane in self.homes.items()

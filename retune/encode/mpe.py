@@ -179,6 +179,7 @@ class ZoneConductor(BendConductor):
         """`ranges`: bend range of members and managers of each instrument's zone [semitones]."""
         super().__init__(*args, port=port, ranges=manager_ranges)
         self.member_range: dict[int, int] = {}
+        self.newest_key: dict[Line, tuple[int, int]] = {}
         self.zones: list[tuple[Zone, Voice, int]] = []
         for voice in self.voices.values():
             zone = zone_of.get(voice.instrument.index)
@@ -243,14 +244,20 @@ class ZoneConductor(BendConductor):
         if number == CC_RESET_ALL_CONTROLLERS:
             for line in self.lines.values():
                 if line.owner is voice and line is not voice.home:
-                    line.settings.clear()
                     self.restore(line, after)
 
     def follow_key(self, voice: Voice, event: OtherEvent, after: Place) -> None:
         """Poly pressure is not for members (2.2.7): the note's member gets channel pressure beside it."""
-        for until, line in self.sounding_keys.get((voice.instrument.index, event.message.note), ()):
-            if until >= event.tick:
-                self.send(line.set(PRESSURE, event.message.value), line, after)
+        key = (voice.instrument.index, event.message.note)
+        sounding = [(until, line) for until, line in self.sounding_keys.get(key, ()) if until >= event.tick]
+        self.sounding_keys[key] = sounding
+        for line in dict.fromkeys(line for _, line in sounding if self.newest_key.get(line) == key):
+            self.send(line.set(PRESSURE, event.message.value), line, after)
+
+    def remember_key(self, voice: Voice, key: int, until: int, line: Line) -> None:
+        """Note where a key sounds; the pressure of a member is that of its newest note."""
+        super().remember_key(voice, key, until, line)
+        self.newest_key[line] = (voice.instrument.index, key)
 
     def device_reset(self, after: Place) -> None:
         """The zones are gone: the whole configuration once more."""

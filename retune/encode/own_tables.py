@@ -18,6 +18,8 @@ import numpy as np
 
 from retune.arrays import distinct
 from retune.constants import (
+    CC_DATA_INCREMENT,
+    CC_DATA_LSB,
     CC_DATA_MSB,
     CC_RPN_LSB,
     CHANNELS_PER_PORT,
@@ -191,11 +193,10 @@ class _Sweep:
         elif state.selection in _CHOICES and self.keys:
             self.changes[event] = []
             bank, program = self._chosen[port, message.channel]
-            if message.control == CC_DATA_MSB:
-                is_bank = state.selection[1] == RPN_TUNING_BANK
-                self._chosen[port, message.channel] = (
-                    (message.value, program) if is_bank else (bank, message.value)
-                )
+            is_bank = state.selection[1] == RPN_TUNING_BANK
+            value = _entered(bank if is_bank else program, message)
+            if value is not None:
+                self._chosen[port, message.channel] = (value, program) if is_bank else (bank, value)
                 self._move(tick, KEYS, lambda note: self._lane(note) == (port, message.channel))
 
     def _reset(self, port: int, tick: int) -> None:
@@ -245,6 +246,15 @@ class _Sweep:
             self._obeyed[note][which] = self._cents(note, which)
             if (cents := sum(self._obeyed[note])) != self.courses[note][-1][1]:
                 self.courses[note].append((tick, cents))
+
+
+def _entered(value: int, message: mido.Message) -> int | None:
+    """A tuning program or bank after data entry, in steps of one; the LSB says nothing (None)."""
+    if message.control == CC_DATA_LSB:
+        return None
+    if message.control == CC_DATA_MSB:
+        return int(message.value)
+    return min(max(value + (1 if message.control == CC_DATA_INCREMENT else -1), 0), 127)
 
 
 def _added(offsets: np.ndarray, courses: dict[int, list[tuple[int, float]]]) -> np.ndarray:

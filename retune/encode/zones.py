@@ -11,6 +11,8 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import partial
 
+import numpy as np
+
 from retune.constants import CHANNELS_PER_PORT, PERCUSSION_CHANNEL
 from retune.encode.instruments import Instrument
 from retune.encode.music import Music
@@ -132,24 +134,34 @@ def _remarks(left_over: Sequence[Instrument]) -> tuple[Remark, ...]:
 def _groups(music: Music, port: int) -> list[Group]:
     """Tuned instruments of a port by sound, those with most notes at once first."""
     by_sound: dict[tuple[object, ...], Group] = {}
-    for index in music.tuned:
-        instrument = music.instruments[index]
-        if instrument.port == port:
-            by_sound.setdefault(_sound(music, instrument), []).append(instrument)
+    for instrument, sound in _sounds(music, port):
+        by_sound.setdefault(sound, []).append(instrument)
     groups = list(by_sound.values())
     needs = _needs(music, groups)
     order = sorted(range(len(groups)), key=lambda k: (-needs[k][0], -needs[k][1]))
     return [groups[k] for k in order]
 
 
-def _sound(music: Music, instrument: Instrument) -> tuple[object, ...]:
-    """Everything the input sends to an instrument's channel besides notes."""
-    events = []
+def _sounds(music: Music, port: int) -> list[tuple[Instrument, tuple[object, ...]]]:
+    """Tuned instruments of a port, and all that the input sends to their channels besides notes.
+
+    What comes behind the first of the notes that start at its tick sounds otherwise than what comes before them.
+    """
+    mine = [music.instruments[i] for i in music.tuned if music.instruments[i].port == port]
+    sent: dict[int, list[object]] = {instrument.channel: [] for instrument in mine}
+    index_of = {instrument.channel: instrument.index for instrument in mine}
+    width = music.score.end_tick + 1
+    onsets = music.of_note * width + music.score.notes["onset_tick"]
+    order = np.lexsort((music.timeline.on, onsets))
+    onsets, first = onsets[order], music.timeline.on[order]
     for event in music.timeline.others:
-        if (event.port, event.channel) == (instrument.port, instrument.channel):
+        if event.port == port and event.channel in sent:
             fields = {k: v for k, v in event.message.__dict__.items() if k not in ("time", "channel")}
-            events.append((event.tick, tuple(fields.items())))
-    return tuple(events)
+            place = index_of[event.channel] * width + event.tick
+            k = int(np.searchsorted(onsets, place))
+            is_late = k < len(onsets) and onsets[k] == place and first[k] < event.rank
+            sent[event.channel].append((event.tick, tuple(fields.items()), bool(is_late)))
+    return [(instrument, tuple(sent[instrument.channel])) for instrument in mine]
 
 
 def _needs(music: Music, groups: Sequence[Group]) -> list[Need]:

@@ -10,6 +10,7 @@ memory). In an MPE zone channel 10 is a member like any other, and members have 
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -32,7 +33,7 @@ from retune.constants import (
     XG_DRUM_BANKS,
 )
 from retune.score.columns import SETUP_CONTROLS
-from retune.score.model import IntArray, Part
+from retune.score.model import IntArray, Part, Score
 from retune.score.resets import reset_of, rhythm_part
 from retune.score.zones import LOWER, UPPER, Zones
 
@@ -147,6 +148,32 @@ def build_parts(
         )
         for part, (track, port, channel) in enumerate(keys.tolist())
     )
+
+
+def notes_of_kits(score: Score) -> NDArray[np.bool_]:
+    """(n_notes,) whether the channel of each note is a drum kit when it starts; a part may change.
+
+    Set-up events of a tick count before its notes, whichever track they are in.
+    """
+    events = []
+    for number, track in enumerate(score.tracks):
+        port = 0
+        for event, message in enumerate(track.messages):
+            if message.type == "midi_port":
+                port = message.port
+            elif is_setup(message):
+                events.append(SetupEvent(int(track.ticks[event]), number, event, port, message))
+    events.sort(key=lambda event: (event.tick, event.track, event.event))
+    ports: dict[int, _Port] = defaultdict(_Port)
+    result = np.zeros(len(score.notes), bool)
+    at = 0
+    columns = (score.notes["onset_tick"].tolist(), score.notes["part"].tolist())
+    for note, (tick, part) in enumerate(zip(*columns, strict=True)):
+        while at < len(events) and events[at].tick <= tick:
+            ports[events[at].port].apply(events[at].message)
+            at += 1
+        result[note] = ports[score.parts[part].port].sound(score.parts[part].channel)[1]
+    return result
 
 
 def rhythm_channels(setup: Iterable[SetupEvent]) -> frozenset[tuple[int, int]]:

@@ -205,6 +205,33 @@ ODD: dict[str, Tracks] = {
             *note(960, 1920, 70, 12),
         ],
     ],
+    "a device reset takes the pressure off a key (GM2 4.9)": [
+        [
+            *note(0, 900, 127),
+            *note(0, 720, 64),
+            (0, "polytouch channel=0 note=64 value=3"),
+            (370, "sysex 7E 7F 09 01"),
+        ]
+    ],
+    "a bank that waits for its program when another channel needs the one before": [
+        [*zone(0, 7), cc(0, 0, 6), cc(2, 0, 38)],
+        [program(0, 0), *note(0, 1900, 62, 2), *note(1680, 1900, 67, 2)],
+    ],
+    "another program on the same channel of another port": [
+        [
+            *zone(0, 15),
+            program(0, 53),
+            *note(480, 800, 69, 3),
+            (885, "meta midi_port port=2"),
+            program(960, 0),
+            (980, "meta midi_port port=0"),
+            program(1560, 0, 3),
+        ]
+    ],
+    "steps of the tuning bank (MTS p. 3)": [
+        [*rpn(0, 0, 4, 3, (38, 127), (96, 48))],
+        [(0, "sysex 7F 7F 08 02 00 01 37 37 05 6C"), *note(0, 480, 55, 3)],
+    ],
     "a note in front of the zone it is in at its tick": [
         [*note(72, 200, 64, 9)],
         [*zone(72, 14, 15)],
@@ -212,15 +239,55 @@ ODD: dict[str, Tracks] = {
 }
 
 
+ALONE: dict[str, Tracks] = {
+    "controller 121 takes the pressure off a key (RP-015)": [
+        [
+            *note(0, 900, 60),
+            *note(0, 900, 64),
+            (100, "polytouch channel=0 note=64 value=50"),
+            cc(200, 121, 0),
+        ],
+    ],
+    "an octave table for the channel that channel 10 moves to, each part in a file": [
+        [*zone(0, 14)],
+        [
+            (60, "sysex 7F 7F 08 09 00 00 01" + 7 * " 40 00" + " 4A 6C" + 4 * " 40 00"),
+            *note(60, 400, 67, 9),
+        ],
+    ],
+    "a program before the note of its tick on one channel, behind it on another": [
+        [*note(0, 600, 62, 1), program(240, 52, 5), bend(240, -426, 5), *note(240, 600, 57, 5)],
+        [*note(240, 600, 57, 8), program(240, 52, 8), bend(240, -426, 8)],
+    ],
+}
+"""Without a chord beside them."""
+
+
 @pytest.mark.parametrize("encoding", ENCODINGS)
-@pytest.mark.parametrize("name", ODD)
+@pytest.mark.parametrize("name", [*ODD, *ALONE])
 def test_odd_files_convert(name, encoding):
-    tracks = [sorted(track, key=lambda event: event[0]) for track in ODD[name]]
-    data = file_of([*tracks, CHORD])
+    tracks = [sorted(track, key=lambda event: event[0]) for track in (ODD | ALONE)[name]]
+    data = file_of([*tracks, CHORD] if name in ODD else tracks)
     assert convert(data, Options(encoding=encoding)).checked.problems == ()
     assert convert(data, Options(encoding=encoding), per_part=True).checked.problems == ()
     gliding = Options(encoding=encoding, glide_ms=20.0, hold_limit_cents=inf)
     assert convert(data, gliding).checked.problems == ()
+
+
+def test_drums_that_become_notes_are_refused_where_tables_would_tune_them():
+    """They are not retuned, since they start as drums; tables leave drums alone (GM2 4.7), but not notes."""
+    part = [
+        cc(0, 0, 120),
+        program(0, 0),
+        *note(144, 400, 55),
+        (432, "sysex 43 10 4C 00 00 7E 00"),
+        *note(440, 552, 57),
+    ]
+    table = [(432, "sysex 7F 7F 08 09 00 00 01" + 9 * " 40 00" + " 38 75 40 00 3B 35")]
+    message = "^bar 1, beat 1.92: track 1 channel 1 is drums at first and no drums from here on"
+    for tracks, encoding in (([table, part], "bend"), ([part], "mts"), ([part], "mts-octave")):
+        with pytest.raises(InputError, match=message.replace("track 1", f"track {len(tracks)}")):
+            convert(file_of([*tracks, CHORD]), Options(encoding=encoding))
 
 
 @pytest.mark.parametrize("encoding", ENCODINGS)
