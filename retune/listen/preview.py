@@ -30,6 +30,7 @@ Progress = "Callable[[float], None] | None"
 
 REST_GAIN = 0.3  # the other parts beside the one that is practised: about 10 dB softer, by ear
 EDGE_S = 0.02  # fade at a cut in the middle of the music
+MOST_TONE_SAMPLES = 20_000_000_000  # of all tones together: some minutes; a choir of eight sings 16 hours
 MOST_SAMPLES = 2 * 3600 * 48000  # what is held in memory while it is worked on, 8 bytes each
 TAIL_S = 0.3  # silence after the last note
 GAP_S = 0.5  # between the two halves of a phrase and before the next phrase
@@ -133,6 +134,14 @@ def _refuse_too_long(music_s: float, wishes: Wishes) -> None:
         )
 
 
+def _refuse_too_many(rows: cut.Rows, wishes: Wishes) -> None:
+    hours = float((rows["end_s"] - rows["start_s"]).sum()) / 3600.0
+    if hours * 3600.0 * wishes.rate > MOST_TONE_SAMPLES:
+        raise OptionError(
+            f"the tones would sound {hours:.0f} hours one after another, too long to work out; choose bars (--bars)"
+        )
+
+
 def _choose(score: Score, harmony: Harmony, rows: cut.Rows, roots: FloatArray, wishes: Wishes) -> cut.Rows:
     """Return the parts asked for, with what goes beside them."""
     if not wishes.parts:
@@ -162,6 +171,7 @@ def _render(
     if not len(rows):
         raise OptionError("nothing to hear: the parts asked for are silent there")
     if wishes.sound in OWN_SOUNDS:
+        _refuse_too_many(rows, wishes)
         samples = tone.render_tones(
             rows, sound=wishes.sound, rate=wishes.rate, length_s=length_s, on_progress=on_progress
         )

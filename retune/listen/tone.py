@@ -26,6 +26,7 @@ FloatArray = NDArray[np.float64]
 ATTACK_S = 0.015
 FADE_S = 0.040  # after the end of a note; both short enough to keep rhythm plain, long enough not to click
 PEDAL_DECAY_S = 0.7  # a tone held by the pedal alone falls to 1/e in this time; chosen by ear
+_BLOCK = 1 << 22  # samples of a tone that are worked on at once
 CLICK_S = 0.03
 CLICK_HZ = 1800.0
 CLICK_GAIN = 0.35
@@ -50,21 +51,30 @@ def render_tones(
 
 
 def _add_tone(out: FloatArray, rows: Rows, hz: FloatArray, sound: str, rate: int) -> None:
-    """Add one tone; its phase runs on through all its rows."""
+    """Add one tone, block by block; its phase runs on through all its rows."""
     edges_s = np.append(rows["start_s"], rows["end_s"][-1] + FADE_S)
     edges = np.minimum(np.ceil(edges_s * rate).astype(np.int64), len(out))
     if edges[0] >= edges[-1]:
         return
-    samples = np.empty(edges[-1] - edges[0])
-    cycles = 0.0
-    for row in range(len(rows)):
-        step = hz[row] / rate
-        at = cycles + step * (edges[row] - edges_s[row] * rate)  # the phase at the first whole sample
-        lo, hi = edges[row] - edges[0], edges[row + 1] - edges[0]
-        samples[lo:hi] = _harmonics(AMPLITUDES[sound](float(hz[row]), rate), step, at % 1.0, int(hi - lo))
-        cycles = (cycles + hz[row] * (edges_s[row + 1] - edges_s[row])) % 1.0
-    _shape(samples, rows, float(edges[0]), rate)
-    out[edges[0] : edges[-1]] += samples * (_level(rows["velocity"][0]) * rows["gain"][0])
+    steps = hz / rate
+    turns = np.append(0.0, hz * np.diff(edges_s))[:-1]
+    begun, cycles = [], 0.0
+    for row, turn in enumerate(turns.tolist()):
+        cycles = (cycles + turn) % 1.0
+        begun.append(
+            cycles + steps[row] * (edges[row] - edges_s[row] * rate)
+        )  # phase at the first whole sample
+    for start in range(int(edges[0]), int(edges[-1]), _BLOCK):
+        stop = min(start + _BLOCK, int(edges[-1]))
+        samples = np.empty(stop - start)
+        first, last = np.searchsorted(edges, [start, stop - 1], side="right") - 1
+        for row in range(int(first), int(last) + 1):
+            lo, hi = max(start, int(edges[row])), min(stop, int(edges[row + 1]))
+            phase = (begun[row] + steps[row] * (lo - int(edges[row]))) % 1.0
+            amplitudes = AMPLITUDES[sound](float(hz[row]), rate)
+            samples[lo - start : hi - start] = _harmonics(amplitudes, float(steps[row]), phase, hi - lo)
+        _shape(samples, start - int(edges[0]), rows, float(edges[0]), rate)
+        out[start:stop] += samples * (_level(rows["velocity"][0]) * rows["gain"][0])
 
 
 def _harmonics(amplitudes: FloatArray, step: float, phase: float, count: int) -> FloatArray:
@@ -84,16 +94,23 @@ def _harmonics(amplitudes: FloatArray, step: float, phase: float, count: int) ->
     return result
 
 
-def _shape(samples: FloatArray, rows: Rows, first_sample: float, rate: int) -> None:
-    """Fade in, decay under the pedal, fade out; in place."""
-    attack = min(len(samples), int(ATTACK_S * rate))
-    samples[:attack] *= np.sin(0.5 * np.pi * (np.arange(attack) + 0.5) / attack) ** 2
-    held_from = max(0, int(rows["release_s"][0] * rate - first_sample))
-    if rows["end_s"][-1] - rows["release_s"][0] > FADE_S and held_from < len(samples):
-        samples[held_from:] *= np.exp(-np.arange(len(samples) - held_from) / (PEDAL_DECAY_S * rate))
-    fade_from = max(0, int(rows["end_s"][-1] * rate - first_sample))
-    left = np.arange(len(samples) - fade_from) / (FADE_S * rate)
-    samples[fade_from:] *= np.cos(0.5 * np.pi * np.minimum(left, 1.0)) ** 2
+def _shape(samples: FloatArray, done: int, rows: Rows, first_sample: float, rate: int) -> None:
+    """Fade in, decay under the pedal, fade out; in place. `done` samples of the tone come before these."""
+    if not done:
+        attack = min(len(samples), int(ATTACK_S * rate))
+        samples[:attack] *= np.sin(0.5 * np.pi * (np.arange(attack) + 0.5) / attack) ** 2
+    if rows["end_s"][-1] - rows["release_s"][0] > FADE_S:
+        held, since = _from(samples, done, rows["release_s"][0] * rate - first_sample)
+        held *= np.exp(-since / (PEDAL_DECAY_S * rate))
+    fading, since = _from(samples, done, rows["end_s"][-1] * rate - first_sample)
+    fading *= np.cos(0.5 * np.pi * np.minimum(since / (FADE_S * rate), 1.0)) ** 2
+
+
+def _from(samples: FloatArray, done: int, place: float) -> tuple[FloatArray, NDArray[np.int64]]:
+    """The samples from a place in the tone on, and how far each lies behind it."""
+    begin = max(0, int(place))
+    skipped = min(max(0, begin - done), len(samples))
+    return samples[skipped:], np.arange(done + skipped, done + len(samples)) - begin
 
 
 def _level(velocity: int) -> float:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from retune.errors import OptionError
 from retune.parts.names import signed
 from retune.parts.rhythm import DIVISIONS, Measure, Value, measures, on_grid, voices, written
 from retune.parts.wording import heading
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from retune.parts.model import Sheet, SheetNote, Sheets
     from retune.score.model import Score
 
+MOST_NOTES = 400_000  # a symphony; more take gigabytes
 _HEAD = (
     '<?xml version="1.0" encoding="UTF-8"?>\n<!DOCTYPE score-partwise PUBLIC '
     '"-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">\n'
@@ -48,6 +50,7 @@ def musicxml(score: Score, sheets: Sheets) -> str:
     events = [_events(score, sheet) for sheet in sheets.sheets]
     end = max((event.end for part in events for event in part), default=1)
     bars = measures(score.meters, end)
+    _refuse_too_many(events, bars)
     for index, sheet in enumerate(sheets.sheets, start=1):
         entry = ET.SubElement(part_list, "score-part", id=f"P{index}")
         ET.SubElement(entry, "part-name").text = sheet.name
@@ -56,6 +59,20 @@ def musicxml(score: Score, sheets: Sheets) -> str:
         _write_part(part, score, sheets, sheet, part_events, bars)
     ET.indent(root)
     return _HEAD + ET.tostring(root, encoding="unicode") + "\n"
+
+
+def _refuse_too_many(events: list[list[_Event]], bars: list[Measure]) -> None:
+    """A note is written once in each bar that it sounds in."""
+    edges = [bar.end for bar in bars]
+    starts = [event.start for part in events for event in part]
+    ends = [event.end - 1 for part in events for event in part]
+    chords = [len(event.notes) for part in events for event in part]
+    lengths = np.searchsorted(edges, ends, side="right") - np.searchsorted(edges, starts, side="right") + 1
+    if int(lengths @ np.array(chords, dtype=np.int64)) > MOST_NOTES:
+        raise OptionError(
+            f"more than {MOST_NOTES} notes would have to be printed, each once in every bar that it is held in; "
+            "take an HTML or CSV sheet"
+        )
 
 
 def _identification(root: ET.Element) -> None:

@@ -239,3 +239,13 @@ def test_a_silent_stretch_of_a_part_is_said_to_be_silent() -> None:
 def test_hours_of_sound_are_refused_before_memory_runs_out() -> None:
     with pytest.raises(OptionError, match=r"this would be 5\.6 hours of sound, too long"):
         heard(times=1000, speed=0.5)
+
+
+def test_crowds_of_long_tones_are_refused_before_the_day_is_over() -> None:
+    score = score_of([(0, 0.0, 14_000.0, key) for key in range(30, 100)])
+    harmony, _, tuning, _ = tuned(score)
+    message = (
+        r"the tones would sound 136 hours one after another, too long to work out; choose bars \(--bars\)"
+    )
+    with pytest.raises(OptionError, match=message):
+        preview(score, harmony, tuning, Wishes(hear="retuned", rate=44100))

@@ -157,3 +157,13 @@ def test_any_tones_give_finite_samples_of_the_length_asked_for(
         np.abs(samples).max(initial=0.0)
         <= sum(np.abs(AMPLITUDES[sound](50.0, 22050)).sum() for _ in tones) + 1e-9
     )
+
+
+def test_a_long_tone_worked_out_in_blocks_is_the_same_tone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two rows of one tone, then the pedal: one block, and blocks shorter than the fade."""
+    tone = np.zeros(2, HEARD_DTYPE)
+    tone[0] = (0, 0, 0.1, 0.6, 0.9, 60, 0.0, 100, 1.0)
+    tone[1] = (0, 0, 0.6, 1.5, 0.9, 60, 20.0, 100, 1.0)
+    whole = render_tones(tone, sound="organ", rate=RATE, length_s=2.0)
+    monkeypatch.setattr("retune.listen.tone._BLOCK", 1500)
+    assert np.abs(render_tones(tone, sound="organ", rate=RATE, length_s=2.0) - whole).max() < 1e-9

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from retune.errors import OptionError
 from retune.parts import collect_sheets, write_sheets
 from retune.score import read_score
 from retune.tuning.fixed import table_per_chord
@@ -181,3 +182,10 @@ def test_every_voice_fills_its_bars_exactly(
             elif element.find("chord") is None:
                 at += duration
         assert at == bar
+
+
+def test_crowds_of_held_notes_are_refused_before_memory_runs_out() -> None:
+    """A hundred notes over five thousand bars of 4/4 are half a million written notes."""
+    score = score_of({"Choir": [(0.0, 20_000.0, key) for key in range(20, 120)]})
+    with pytest.raises(OptionError, match="more than 400000 notes would have to be printed"):
+        write_sheets(score, sheets_of(score), "musicxml")
