@@ -21,13 +21,15 @@ from retune.constants import META_STATUS
 from retune.errors import InputError, Remark
 from retune.score.packets import SysexPacket
 
-VLQ = rb"(?>[\x80-\xff]{0,3}+[\x00-\x7f])"  # SMF 1.1: at most four bytes
+# Python before 3.11.5 loses its place where an atomic group, or a possessive repeat of a group with a choice or an
+# option in it, meets something else in mid-group (gh-106052): patterns here and in `repair` go without both.
+VLQ = rb"(?:[\x80-\xff]{0,3}+[\x00-\x7f])"  # SMF 1.1: at most four bytes
 DATA = rb"[\x00-\x7f]"
 STATUS_OF_TWO, STATUS_OF_ONE = rb"[\x80-\xbf\xe0-\xef]", rb"[\xc0-\xdf]"  # MIDI 1.0, table I
 RUNNING_TWO, RUNNING_ONE = rb"(?:" + VLQ + DATA + DATA + rb")*+", rb"(?:" + VLQ + DATA + rb")*+"
 _RUN_OF_TWO = STATUS_OF_TWO + DATA + DATA + RUNNING_TWO
 _RUN_OF_ONE = STATUS_OF_ONE + DATA + RUNNING_ONE
-_CLEAN = re.compile(rb"(?:" + VLQ + rb"(?:" + _RUN_OF_TWO + rb"|" + _RUN_OF_ONE + rb")){0,4096}+")
+_CLEAN = re.compile(rb"(?:" + VLQ + rb"(?:" + _RUN_OF_TWO + rb"|" + _RUN_OF_ONE + rb")){0,4096}")
 _STATUS_RUN = re.compile(VLQ + rb"(?:(?=([\x80-\xef]))(?:" + _RUN_OF_TWO + rb"|" + _RUN_OF_ONE + rb"))")
 _SHORT = re.compile(  # a sysex, a text or a tempo up to its length, if that is one byte
     VLQ + rb"(?:(\xf0)|\xff(?:[\x01-\x07\x09]|\x51(?=\x03)))([\x00-\x7f])"

@@ -22,8 +22,8 @@ MOST_EVENT_BYTES = 16 << 20  # about five million events; to convert two million
 MOST_NOTES_AT_ONCE = 50_000  # held at one moment; all keys of all channels of sixteen ports are 32,768
 MOST_TRACKS = 32767  # the parser's header field is signed
 _JUNK_IN_FRONT = 1024  # as far as a file header is searched for (128 bytes of it are a common file wrapper)
-# Notes one after another without time between them; found before the parser makes objects of them.
-_AT_ONE_TICK = re.compile(rb"[\x90-\x9f][\x00-\x7f]{2}(?:\x00[\x90-\x9f]?[\x00-\x7f]{2})++")
+# Notes one after another without time between them, no more than tell a crowd; found before the parser makes objects.
+_AT_ONE_TICK = re.compile(rb"[\x90-\x9f][\x00-\x7f]{2}(?:\x00[\x90-\x9f]?[\x00-\x7f]{2}){1,70000}")
 _SMPTE_RATES = (24, 25, 29, 30)  # SMF 2.1
 
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from retune.errors import InputError, RetuneError
-from retune.score import Score, read_score
+from retune.score import Score, events, parse, read_score, repair
 from retune.score.reader import MOST_RESETS
 from retune.score.repair import MOST_NOTES_AT_ONCE
 from tests.score.build import codes, header, smf, write
@@ -97,3 +99,17 @@ def test_more_device_resets_than_any_music_has():
     message = r"^big: more than 2000 system exclusive messages reset the device \(GM, GS or XG\); this is hardly music$"
     with pytest.raises(InputError, match=message):
         read_score(smf(notes + reset * (MOST_RESETS + 1)), name="big")
+
+
+def test_patterns_go_without_what_python_3_11_2_misreads():
+    """Python before 3.11.5 loses its place in them (gh-106052), and no file could be read."""
+    patterns = [
+        value.pattern
+        for module in (events, parse, repair)
+        for value in vars(module).values()
+        if isinstance(value, re.Pattern)
+    ]
+    assert len(patterns) > 5
+    for pattern in patterns:
+        assert b"(?>" not in pattern
+        assert not re.search(rb"\)(?:\+|\{[^}]*\})\+", pattern), pattern
