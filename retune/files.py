@@ -164,8 +164,17 @@ def check_target(path: str | os.PathLike[str]) -> None:
         raise OutputError(f"{name}: this is a folder; name a file in it")
     if not has_folder:
         raise OutputError(f"{name}: the folder {target.parent} does not exist; create it first")
-    if not os.access(target if target.exists() else target.parent, os.W_OK):
-        raise OutputError(f"{name}: cannot be written (permission denied); check the rights of the folder")
+    place = target if target.exists() else target.parent
+    if not os.access(place, os.W_OK):
+        code = errno.EROFS if _is_read_only(place) else errno.EACCES
+        refuse_output(name, OSError(code, os.strerror(code)))
+
+
+def _is_read_only(place: Path) -> bool:
+    """Whether the whole file system is, where the system can tell."""
+    if not hasattr(os, "statvfs"):
+        return False
+    return bool(os.statvfs(place).f_flag & os.ST_RDONLY)
 
 
 def refuse_overwriting(

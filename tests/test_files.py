@@ -134,6 +134,19 @@ class TestWriting:
             files.write_atomically(plain_folder / "a.mid", b"x")
         plain_folder.chmod(0o700)
 
+    def test_read_only_file_system(self, tmp_path: Path) -> None:
+        """Told before any work is done, and not as a question of rights."""
+        mount = 'mount -t tmpfs -o ro none "$1" && exec "$2" -c "$3" "$1/a.mid"'
+        check = "import sys; from retune.files import check_target; check_target(sys.argv[1])"
+        if (
+            shutil.which("unshare") is None
+            or subprocess.run(["unshare", "-rm", "true"], check=False).returncode
+        ):
+            pytest.skip("no mounts of one's own here")
+        command = ["unshare", "-rm", "sh", "-c", mount, "sh", str(tmp_path), sys.executable, check]
+        done = subprocess.run(command, check=False, capture_output=True, text=True)
+        assert done.stderr.endswith("cannot be written (read-only file system); choose another disk\n")
+
     def test_name_too_long(self, tmp_path: Path) -> None:
         with pytest.raises(OutputError, match="cannot be written"):
             files.write_atomically(tmp_path / ("a" * 300), b"x")
