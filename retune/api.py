@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from retune import pipeline
 from retune.errors import RetuneError
-from retune.files import read_input, write_together
+from retune.files import STANDARD_STREAM, called, read_input, refuse_same_file, write_together
 from retune.options import Options
 from retune.rows import note_rows, window_rows
 from retune.score import Score, read_score
@@ -109,7 +110,8 @@ def write(result: Conversion | tuple[Analysis, Tuning], path: Path) -> tuple[str
     """Write the files of a conversion, all or none of them, and return their paths.
 
     An analysis and a tuning of it are encoded, and checked by decoding, first. The file goes to `path`; where a
-    conversion has one for each part, their names begin like that of `path`. Raises `OutputError`, `CheckFailed`.
+    conversion has one for each part, their names begin like that of `path`. Raises `OutputError`, also where that is
+    the file the music was read from, and `CheckFailed`.
 
     >>> write(convert("sample_scores/evening_hymn.mid"), "hymn.mid")
     ('hymn.mid',)
@@ -119,6 +121,8 @@ def write(result: Conversion | tuple[Analysis, Tuning], path: Path) -> tuple[str
     """
     conversion = pipeline.finish(*result, name=os.fspath(path)) if isinstance(result, tuple) else result
     places = tuple(file.beside(os.fspath(path)) for file in conversion.files)
+    for place in places:
+        refuse_same_file(conversion.analysis.score.source, place)
     write_together([(place, file.data) for place, file in zip(places, conversion.files, strict=True)])
     return places
 
@@ -164,7 +168,11 @@ def compare_tunings(
 
 
 def _score(music: Music) -> Score:
-    return music if isinstance(music, Score) else read_score(_bytes(music), name=_name(music))
+    if isinstance(music, Score):
+        return music
+    score = read_score(_bytes(music), name=_name(music))
+    is_file = isinstance(music, str | os.PathLike) and os.fspath(music) != STANDARD_STREAM
+    return replace(score, source=os.path.realpath(_name(music))) if is_file else score
 
 
 def _bytes(music: Path | bytes) -> bytes:
@@ -173,7 +181,7 @@ def _bytes(music: Path | bytes) -> bytes:
 
 def _name(music: Music) -> str:
     """How messages call the music."""
-    return os.fspath(music) if isinstance(music, str | os.PathLike) else "input"
+    return called(os.fspath(music)) if isinstance(music, str | os.PathLike) else "input"
 
 
 def _plan(plan: Plan | Path | None) -> Plan | None:

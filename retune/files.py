@@ -25,8 +25,13 @@ TERMINATED = 143  # exit status: 128 + SIGTERM, as shells count (common practice
 MOST_INPUT_BYTES = 256 << 20  # far above any MIDI file; keeps a wrong name from filling the memory
 
 
-def read_input(path: str | os.PathLike[str]) -> bytes:
-    """Return the bytes of a file, or of standard input for "-".
+def called(path: str) -> str:
+    """Return how messages call an input: by its name, and "-" standard input."""
+    return "standard input" if path == STANDARD_STREAM else path
+
+
+def read_input(path: str | os.PathLike[str], *, of_folder: str = "name a file in it") -> bytes:
+    """Return the bytes of a file, or of standard input for "-"; `of_folder` is what to do if it is a folder.
 
     Raises
     ------
@@ -49,9 +54,7 @@ def read_input(path: str | os.PathLike[str]) -> bytes:
     except FileNotFoundError:
         raise InputError(f"{name}: no such file; check the name and the folder") from None
     except IsADirectoryError:
-        raise InputError(
-            f"{name}: this is a folder; name a file in it, or use --out-dir to convert it all"
-        ) from None
+        raise InputError(f"{name}: this is a folder; {of_folder}") from None
     except PermissionError:
         raise InputError(f"{name}: no permission to read the file; check its rights") from None
     except (OSError, ValueError) as error:  # ValueError: a zero byte in the name

@@ -90,7 +90,7 @@ def settings_here(folder: str = ".") -> Settings:
     path = FILE_NAME if folder == "." else os.path.join(folder, FILE_NAME)
     if not os.path.lexists(path):
         return Settings()
-    data = read_input(path)
+    data = read_input(path, of_folder="options stand in a file of this name; rename the folder")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:

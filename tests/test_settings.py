@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from retune.cli.main import retune
-from retune.errors import OptionError
+from retune.errors import InputError, OptionError
 from retune.options import CHORDS, ENCODINGS, PRIME_LIMITS, WHEN_FULL, Options
 from retune.settings import FIELD_OF, NAMES, Settings, read_settings, settings_here
 from retune.tuning.presets import PRESETS
@@ -105,8 +105,8 @@ def test_no_file_says_nothing(tmp_path):
         ("fixed = [1]", 'line 1: fixed: [1] is not a list of parts, such as ["Piano"]'),
         ('preset = "still-line"', "nearest: still-lines"),
         ("preset = {a = 1}", "line 1: preset: "),
-        ("glide = 5\nhome = A", "line 2, column 8: Invalid value"),
-        ("glide =", "line 1, column 1: Invalid value"),
+        ("glide = 5\nhome = A", "line 2, column 8: no value here; words stand in quotes"),
+        ("glide =", "line 1, column 1: no value here"),
     ],
 )
 def test_mistakes_name_file_and_line(text, message):
@@ -121,6 +121,14 @@ def test_mistakes_name_file_and_line(text, message):
 def test_a_file_that_is_not_utf8(tmp_path):
     (tmp_path / "retune.toml").write_bytes('glide = 5\nhome = "é"'.encode("latin-1"))
     with pytest.raises(OptionError, match=r"retune\.toml, line 2: not UTF-8 text"):
+        settings_here(str(tmp_path))
+
+
+def test_a_folder_of_this_name(tmp_path):
+    (tmp_path / "retune.toml").mkdir()
+    with pytest.raises(
+        InputError, match="this is a folder; options stand in a file of this name; rename the folder"
+    ):
         settings_here(str(tmp_path))
 
 

@@ -12,7 +12,7 @@ from retune.cli.printing import print_json, print_remarks, print_written
 from retune.cli.tables import cents, table
 from retune.cli.tuned import analyzed_input
 from retune.errors import OutputError
-from retune.files import STANDARD_STREAM, refuse_overwriting, write_output
+from retune.files import STANDARD_STREAM, called, refuse_overwriting, write_output
 from retune.wording import count
 
 if TYPE_CHECKING:
@@ -81,7 +81,7 @@ def command(
     tuning = tune(analysis)
     from retune.cli.windows import all_remarks, analysis_values
 
-    print_remarks(all_remarks(analysis, tuning), name=input_path, quiet=quiet)
+    print_remarks(all_remarks(analysis, tuning), name=called(input_path), quiet=quiet)
     if new_plan_path is not None:
         from retune.plan import write_plan
 

@@ -11,7 +11,7 @@ from retune.cli.printing import print_json, print_remarks
 from retune.cli.tables import table
 from retune.cli.values import PrimeLimit
 from retune.collector import without_collector
-from retune.files import read_input
+from retune.files import called, read_input
 from retune.wording import count, plain
 
 if TYPE_CHECKING:
@@ -72,8 +72,10 @@ def command(
     """
     options = options_from({"reference_hz": reference_hz, "prime_limit": prime_limit})
     original, retuned = read_input(original_path), [read_input(path) for path in retuned_paths]
-    report = _report(original, retuned, options, (original_path, ", ".join(retuned_paths)))
-    print_remarks(report.remarks, name=retuned_paths[0], quiet=quiet)
+    report = _report(
+        original, retuned, options, (called(original_path), ", ".join(map(called, retuned_paths)))
+    )
+    print_remarks(report.remarks, name=called(retuned_paths[0]), quiet=quiet)
     if as_json:
         print_json(report.as_json())
     elif not quiet:

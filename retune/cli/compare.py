@@ -17,7 +17,7 @@ from retune.cli.options import (
 from retune.cli.printing import print_json, print_remarks, print_written
 from retune.cli.tables import NOTHING, cents, table
 from retune.cli.tuned import analyzed_input
-from retune.files import refuse_overwriting, write_output
+from retune.files import called, refuse_overwriting, write_output
 
 if TYPE_CHECKING:
     from retune.compare import Comparison, TuningFigures
@@ -76,7 +76,7 @@ def command(
     from retune.compare import compare
 
     comparison = compare(analysis)
-    print_remarks((*analysis.score.remarks, *analysis.harmony.remarks), name=input_path, quiet=quiet)
+    print_remarks((*analysis.score.remarks, *analysis.harmony.remarks), name=called(input_path), quiet=quiet)
     if plot_path is not None:
         from retune.compare.plot import plot
 

@@ -46,7 +46,11 @@ GARBAGE_THRESHOLD = (
 OPTION_LIKENESS = (
     0.65  # of an option to be proposed: --encoding for --tuning (0.57) would be a guess at random
 )
-_PLAIN_WORDS = {"not a valid float": "not a number", "not a valid integer": "not a whole number"}
+_PLAIN_WORDS = {
+    "not a valid float": "not a number",
+    "not a valid integer range": "not a whole number",
+    "not a valid integer": "not a whole number",
+}
 TRACEBACK_OPTION = "--traceback"
 TRACEBACK_VARIABLE = "RETUNE_TRACEBACK"
 

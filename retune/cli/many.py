@@ -108,7 +108,8 @@ def convert_many(
     if depfile_path is not None:
         refuse_unspeakable(name for job in jobs for name in (job.source, job.target, *recipe))
     began = time.monotonic()
-    with _progress(len(jobs), shown=not quiet and sys.stderr.isatty()) as tell:
+    shown = not quiet and sys.stderr.isatty()
+    with _progress(len(jobs), shown=shown) as say, _counted(len(jobs), say) as tell:
         result = run_batch(
             jobs,
             out_dir,
@@ -126,7 +127,7 @@ def convert_many(
         click.echo(summary(result, out_dir, time.monotonic() - began), nl=False)
     if result.refused:
         raise SomeFilesFailed(
-            f"{len(result.refused)} of {len(result.rows)} files could not be converted; each is named above"
+            f"{len(result.refused)} of {count(len(result.rows), 'file')} could not be converted; each is named above"
         )
 
 
@@ -217,6 +218,26 @@ def _check_places(out_dir: str, results: Iterable[str | None]) -> None:
             check_target(result)
         elif result is not None and os.path.isdir(result):
             raise OutputError(f"{plain(result)}: this is a folder; name a file in it")
+
+
+@contextmanager
+def _counted(total: int, say: Callable[[list[str]], None]) -> Iterator[Callable[[list[str]], None]]:
+    """Give a function that says the lines of a file that is done; a run that is stopped says how far it came."""
+    done = 0
+
+    def tell(lines: list[str]) -> None:
+        nonlocal done
+        done += 1
+        say(lines)
+
+    try:
+        yield tell
+    except (KeyboardInterrupt, SystemExit):
+        print(
+            f"retune: {done} of {count(total, 'file')} done; the same call goes on from there",
+            file=sys.stderr,
+        )
+        raise
 
 
 @contextmanager

@@ -14,6 +14,7 @@ from retune.cli.printing import print_json, print_remarks, to_json
 from retune.errors import OutputError
 from retune.files import (
     STANDARD_STREAM,
+    called,
     make_folder,
     read_input,
     refuse_overwriting,
@@ -82,7 +83,9 @@ def convert_one(
         write_output(places.report, to_json(_document(conversion, output_path)))
     if places.depfile is not None:
         _write_depfile(places.depfile, conversion, output_path, read)
-    print_remarks((*conversion.remarks, *idle_options(conversion, given)), name=inputs[0], quiet=quiet)
+    print_remarks(
+        (*conversion.remarks, *idle_options(conversion, given)), name=called(inputs[0]), quiet=quiet
+    )
     if as_json:
         print_json(_document(conversion, output_path))
     elif not quiet and STANDARD_STREAM not in (output_path, *places.beside):
@@ -219,10 +222,10 @@ def _converted(
     input_path: str, output_path: str, options: Options, plan: Plan | None, *, per_part: bool
 ) -> Conversion:
     """Read one file and retune it; nothing is written yet."""
-    data = read_input(input_path)
+    data = read_input(input_path, of_folder="name a file in it, or use --out-dir to convert it all")
     from retune.pipeline import convert
 
-    conversion = convert(data, options, name=input_path, plan=plan, per_part=per_part)
+    conversion = convert(data, options, name=called(input_path), plan=plan, per_part=per_part)
     if output_path == STANDARD_STREAM and len(conversion.files) > 1:
         raise OutputError(
             f"standard output takes one file, not {len(conversion.files)}; name an OUTPUT instead"

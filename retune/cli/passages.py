@@ -17,6 +17,7 @@ from retune.cli.options import (
 from retune.cli.printing import print_json, print_remarks
 from retune.cli.tables import cents, table
 from retune.cli.tuned import analyzed_input
+from retune.files import called
 from retune.wording import count
 
 if TYPE_CHECKING:
@@ -69,7 +70,7 @@ def command(
     analysis = analyzed_input(input_path, options, plan_path)
     from retune.passages import find_passages
 
-    print_remarks((*analysis.score.remarks, *analysis.harmony.remarks), name=input_path, quiet=quiet)
+    print_remarks((*analysis.score.remarks, *analysis.harmony.remarks), name=called(input_path), quiet=quiet)
     found = find_passages(
         analysis.score,
         analysis.harmony,

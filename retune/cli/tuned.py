@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from retune.cli.options import read_plan_file
 from retune.cli.printing import print_remarks
-from retune.files import read_input
+from retune.files import STANDARD_STREAM, called, read_input
 
 if TYPE_CHECKING:
     from retune.errors import Remark
@@ -25,7 +25,7 @@ def analyzed_input(path: str, options: Options, plan_path: str | None) -> Analys
     data = read_input(path)
     from retune.pipeline import analyze
 
-    return analyze(data, options, name=path, plan=plan)
+    return analyze(data, options, name=called(path), plan=plan)
 
 
 def tuned_input(
@@ -47,10 +47,10 @@ def tuned_input(
     from retune.pipeline import tune
 
     tuning = tune(analysis, explain=explain)
-    print_remarks((*all_remarks(analysis, tuning), *also), name=path, quiet=quiet)
+    print_remarks((*all_remarks(analysis, tuning), *also), name=called(path), quiet=quiet)
     return analysis, tuning
 
 
 def heading(wanted: str | None, analysis: Analysis, path: str) -> str:
-    """Return the title asked for, else the one in the file, else the name of the file."""
-    return wanted or analysis.score.title or Path(path).stem
+    """Return the title asked for, else the one in the file, else the name of the file (of standard input: music)."""
+    return wanted or analysis.score.title or ("music" if path == STANDARD_STREAM else Path(path).stem)

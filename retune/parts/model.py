@@ -19,14 +19,14 @@ class SheetOptions:
     ratios: bool = False  # show the ratio to the root
 
     def __post_init__(self) -> None:
-        for name, value, top in (
-            ("mark from", self.mark_from_cents, 100.0),
-            ("shortest", self.shortest_s, 60.0),
-            ("move from", self.move_from_cents, 100.0),
-            ("chords", float(self.chords), 1000.0),
+        for name, value, top, unit in (
+            ("mark from", self.mark_from_cents, 100.0, " cents"),
+            ("shortest", self.shortest_s, 60.0, " seconds"),
+            ("move from", self.move_from_cents, 100.0, " cents"),
+            ("slow chords", float(self.chords), 1000.0, ""),
         ):
             if not 0.0 <= value <= top:
-                raise OptionError(f"{name}: {value:g} is outside 0 to {top:g}")
+                raise OptionError(f"{name}: {value:g} is outside 0 to {top:g}{unit}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

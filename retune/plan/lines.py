@@ -33,6 +33,8 @@ def line_of(text: str, path: tuple[str | int, ...]) -> int:
 def place_of(error: tomllib.TOMLDecodeError, text: str) -> tuple[int, int, str]:
     """Return the line and column, from 1, where a text stops being TOML, and why."""
     reason, _, place = str(error).partition(" (at ")
+    if reason == "Invalid value":
+        reason = "no value here; words stand in quotes"
     at = re.match(r"line (\d+), column (\d+)", place)
     line, column = (int(at[1]), int(at[2])) if at else (text.count("\n") + 1, 1)
     return line, column, reason

@@ -140,6 +140,7 @@ class Score:
     notes: NDArray[np.void]  # NOTE_DTYPE
     end_tick: int
     title: str = ""
+    source: str = ""  # the file it was read from, by its full name, "" where that is not known
     remarks: tuple[Remark, ...] = field(default=())
     rhythm_channels: frozenset[tuple[int, int]] = (
         frozenset()

@@ -53,6 +53,23 @@ def test_a_module_of_the_package_never_hides_a_name():
     assert modules.isdisjoint(retune.__all__)
 
 
+def test_the_input_is_never_written_to(tmp_path, monkeypatch):
+    """By whatever name: also from another folder, and after steps of one's own."""
+    shutil.copy(HYMN, tmp_path / "hymn.mid")
+    before = (tmp_path / "hymn.mid").read_bytes()
+    monkeypatch.chdir(tmp_path)
+    conversion = retune.convert("hymn.mid")
+    analysis = retune.analyze(retune.load("hymn.mid"))
+    (tmp_path / "other").mkdir()
+    monkeypatch.chdir(tmp_path / "other")
+    for result in (conversion, (analysis, retune.tune(analysis))):
+        with pytest.raises(OutputError, match="this is the input file itself; choose another name"):
+            retune.write(result, "../hymn.mid")
+        assert retune.write(result, "hymn.mid") == ("hymn.mid",)
+    assert (tmp_path / "hymn.mid").read_bytes() == before
+    assert retune.write(retune.convert(before), tmp_path / "hymn.mid")  # of bytes no file is known
+
+
 def test_import_loads_nothing():
     code = (
         "import sys, retune; print([m for m in ('numpy', 'mido', 'click', 'retune.api') if m in sys.modules])"

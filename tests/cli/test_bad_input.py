@@ -112,4 +112,5 @@ def test_a_process_of_its_own_says_the_same(tmp_path):
         assert result == run(*arguments)
     piped = process("convert", "-", "-o", tmp_path / "out.mid", stdin=TEXT)
     refused(piped)
+    assert piped.err.startswith("retune: standard input: this is a text file")
     assert not (tmp_path / "out.mid").exists()

@@ -64,6 +64,7 @@ def test_help_lists_every_command_with_its_summary():
         (["convert", HYMN, "--fixed"], "requires an argument (see retune convert --help)"),
         (["convert", HYMN, "--reference", "A=442"], "'A=442' is not a number (see"),
         (["convert", HYMN, "--bend-range", "wide"], "'wide' is not a whole number (see"),
+        (["analyze", HYMN, "--explain", "x"], "'x' is not a whole number (see"),
         ([HYMN], "; a file goes to a command, such as: retune convert "),
         (
             ["preview", HYMN, "-o", "x.wav", "--bars", "8-5"],

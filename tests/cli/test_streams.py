@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -86,3 +88,23 @@ def test_a_signal_ends_it_with_one_line(number, status, tmp_path):
         assert child.stderr is not None
         assert child.stderr.read() == b"retune: stopped\n"
     assert [found.name for found in tmp_path.iterdir()] == ["slow.mid"]
+
+
+@posix
+def test_a_stopped_batch_says_how_far_it_came(tmp_path):
+    music, out = tmp_path / "music", tmp_path / "out"
+    music.mkdir()
+    for number in range(60):
+        (music / f"{number}.mid").write_bytes(Path(HYMN).read_bytes())
+    command = [*RETUNE, "convert", music, "--out-dir", out, "--jobs", "1"]
+    with subprocess.Popen(command, stderr=subprocess.PIPE) as child:
+        deadline = time.monotonic() + 60
+        while len(list(out.glob("*.mid"))) < 3 and time.monotonic() < deadline:
+            time.sleep(0.01)
+        assert _stopped_by(signal.SIGINT, child) == 130
+        assert child.stderr is not None
+        first, last = child.stderr.read().splitlines()
+    done = re.fullmatch(rb"retune: (\d+) of 60 files done; the same call goes on from there", first)
+    assert done
+    assert 2 <= int(done[1]) <= len(list(out.glob("*.mid"))) < 60
+    assert last == b"retune: stopped"

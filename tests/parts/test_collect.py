@@ -163,8 +163,9 @@ def test_percussion_and_empty_tracks_have_no_sheet(samples: dict[str, bytes]) ->
 @pytest.mark.parametrize(
     ("options", "message"),
     [
-        ({"mark_from_cents": -1.0}, "mark from: -1 is outside 0 to 100"),
-        ({"chords": -3}, "chords: -3 is outside 0"),
+        ({"mark_from_cents": -1.0}, "mark from: -1 is outside 0 to 100 cents"),
+        ({"shortest_s": 99.0}, "shortest: 99 is outside 0 to 60 seconds"),
+        ({"chords": -3}, "slow chords: -3 is outside 0 to 1000"),
     ],
 )
 def test_options_that_cannot_be_obeyed(options: dict[str, float], message: str) -> None:
