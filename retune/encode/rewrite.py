@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from operator import itemgetter
 from typing import NamedTuple
@@ -51,6 +51,8 @@ class TrackRewrite:
 
     def build(self) -> Track:
         """The rewritten track."""
+        if not self._inserted and not self.leaves_out:
+            return replace(self.track, messages=self.messages)
         positions, at = np.array(self._positions, np.int64), np.array(self._ticks, np.int64)
         order = np.lexsort((at, positions))
         ticks = np.insert(self.track.ticks, positions[order], at[order])

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 IntArray = NDArray[np.int64]
 
+MOST_VOICES = 128  # of a chord that is built up voice by voice; each listens to all before it
 ROUGH_BEATS = 15.0  # beats above this are heard as roughness rather than counted (common practice, no source)
 _COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 INTERVAL_NAMES = (
@@ -95,7 +96,7 @@ def _sounding_best_first(
     for window in np.lexsort((-length, spread > PURE_CENTS)):
         notes = note[bounds[window] : bounds[window + 1]]
         named = windows["chord"][window] >= 0
-        if named and len(np.unique(score.notes["key"][notes] % 12)) >= 3:
+        if named and len(notes) <= MOST_VOICES and len(np.unique(score.notes["key"][notes] % 12)) >= 3:
             yield int(window), notes
 
 

@@ -146,3 +146,11 @@ def test_pure_chords_are_chosen_before_longer_ones_that_are_not() -> None:
     ]
     chords = sheets_of(score_of(parts), given, SheetOptions(chords=1), fixed=("Organ",)).chords
     assert [chord.bar for chord in chords] == [3]
+
+
+def test_crowds_are_not_built_up_voice_by_voice() -> None:
+    """More than three hundred voices on a triad: each would be told about all before it."""
+    crowd = {f"voice {k}": [(0.0, 4.0, (60, 64, 67)[k % 3])] for k in range(15)}
+    assert len(sheets_of(score_of(crowd)).chords) == 1
+    crowd["chorus"] = [(0.0, 4.0, key) for key in (60, 64, 67) for _ in range(100)]
+    assert sheets_of(score_of(crowd)).chords == ()
