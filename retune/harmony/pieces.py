@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.harmony.cuts import but_for_late_releases
 from retune.harmony.model import PIECE_DTYPE
 from retune.harmony.roles import find_roles
-from retune.harmony.steps import Steps, but_for_late_releases
+from retune.harmony.steps import Steps
 from retune.score.model import Score
 from retune.score.ringing import ringing_end_ticks
 

@@ -1,42 +1,33 @@
-"""Time cut into steps, and what sounds in each: the evidence the finder works from.
-
-A step runs from one gathered onset to the next. Onsets up to `GATHER_SECONDS` apart count as one (rolled and
-strummed chords, performed timing). Releases make no step of their own: they show in the durations.
-"""
+"""Time cut into steps, and what sounds in each: the evidence the finder works from."""
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from retune.arrays import percentile
 from retune.harmony.bass import bass_start, find_own_basses, lowest_keys, remember_bass, weigh_bass
+from retune.harmony.cuts import Cuts, cut_notes
 from retune.harmony.metre import Grid, notated_grid, shifted_grid
 from retune.harmony.motion import Motion, find_motion
+from retune.harmony.novelty import find_novelty
 from retune.harmony.rests import silent_beats
 from retune.harmony.suspensions import find_suspensions
 from retune.harmony.weights import WEIGHTS, Weights
-from retune.score.model import Clock, FloatArray, IntArray, Score
+from retune.score.model import FloatArray, IntArray, Score
 from retune.score.ringing import ringing_end_ticks
 
-GATHER_SECONDS = 0.060  # experiment: the notes of rolled and of performed chords start closer than this
-OVERLAP_SECONDS, OVERLAP_SHARE = 0.1, 0.25
-"""A note may sound so far, and so much of its length, into the one it goes on to: legato (experiment)."""
 MELODY_VOICES, CHORDAL_VOICES = 1.2, 1.6  # notes at once in a melody, in a part that plays chords (averages)
 MELODY_NEAR = 0.6  # share of the notes of a melody that are reached by step or repetition
 FULL_BEATS = (
     4.0  # a note held longer says less and less about the harmony: half each so many beats (experiment)
 )
-MAX_STEPS_OF_A_NOTE = 256  # a note held longer is an organ point that no longer tells the harmony
-MOST_SHARES = 4_000_000  # of notes in steps, some 80 bytes each; no music comes near it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Steps:
-    """Evidence per step; n steps, bounded by n + 1 ticks."""
+    """Evidence per step (`cuts`); n steps, bounded by n + 1 ticks."""
 
     bounds: IntArray  # (n + 1,) ticks, ascending: gathered onsets, or the silent beats before them
     beats: FloatArray  # (n,) length in beats
@@ -62,52 +53,28 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     if not len(notes):
         return _empty(score)
     onset = notes["onset_tick"].astype(np.int64)
-    starts = gather_onsets(onset, score.clock)
     end = ringing_end_ticks(score)[score.pitched]
-    bounds = np.append(starts, max(int(end.max()), int(onset[-1]) + 1))
-    first = np.searchsorted(starts, onset, side="right") - 1
-    key = notes["key"].astype(np.int64)
-    lengths = np.diff(bounds)
-    end = np.maximum(end, notes["release_tick"])
-    note, step, held, ringing = _overlaps(
-        bounds, first, notes, end, but_for_late_releases(end, onset, score.clock)
-    )
-    overlap = held + weights.pedal * ringing
-    share = overlap / lengths[step]
-    fingered = lowest_keys(key[note], step, held / lengths[step], len(lengths))
-    bass = lowest_keys(key[note], step, (held + ringing) / lengths[step], len(lengths))
-    attack = np.bincount(first, minlength=len(lengths)).astype(np.float64)
-    crowd = attack / max(1.0, percentile(attack, 90))
+    cuts = cut_notes(notes, end, score.clock)
+    starts = cuts.bounds[:-1]
     grid = notated_grid(score.meters)
-    beats = lengths / grid.beat_ticks(starts)
-    alone = np.bincount(step, weights=held + ringing > 0, minlength=len(lengths)) == 1
-    bass_weight = weigh_bass(bass, beats, alone, weights)
-    bass_weight[bass != fingered] *= weights.ringing_bass
-    at = np.cumsum(beats) - beats
-    bass_weight *= _fading(at - at[bass_start(bass, key, first)])
-    cell = step * 12 + key[note] % 12
-    sounds = _by_pitch_class(cell, overlap, len(beats))
-    novelty = _novelty(sounds, beats, bass, bass_weight, crowd)
+    beats = cuts.lengths / grid.beat_ticks(starts)
+    attack = np.bincount(cuts.first, minlength=len(cuts)).astype(np.float64)
+    crowd = attack / max(1.0, percentile(attack, 90))
+    bass, bass_weight = _find_bass(cuts, beats, weights)
+    sounds = cuts.by_pitch_class(cuts.key[cuts.note], cuts.held + weights.pedal * cuts.ringing)
+    novelty = find_novelty(sounds, beats, bass, bass_weight, crowd)
     grid = shifted_grid(grid, starts, novelty)
     strength = grid.strength(starts)
-    over = _over(bounds, first, notes, score.clock)
-    motion = find_motion(notes, first, over, len(lengths), grid.beat_ticks(onset))
-    speaks = motion.ornament(strength[first], weights)[note]
-    speaks *= np.where(step == first[note], 1.0, weights.held)
-    speaks *= _fading(at[step] - at[first[note]])
-    speaks *= _part_weight(notes["part"].astype(np.int64), motion, note, step, share, len(beats), weights)
-    suspended = find_suspensions(key, first, motion, note, step, sounds, bass, strength)
-    resolved = (key + motion.out)[note[suspended]]
-    lowest = bass[step[suspended]] == key[note[suspended]]
-    cell[suspended] = step[suspended] * 12 + resolved % 12
-    bass[step[suspended][lowest]] = resolved[lowest]
-    voices = _by_pitch_class(cell, share * speaks, len(beats))
+    motion = find_motion(notes, cuts.first, cuts.over, len(cuts), grid.beat_ticks(onset))
+    spoken_for = _resolve_suspensions(cuts, motion, sounds, bass, strength)
+    speaks = _weigh(cuts, notes["part"].astype(np.int64), motion, strength, beats, weights)
+    voices = cuts.by_pitch_class(spoken_for, speaks)
     voices[((voices > 0).sum(axis=1) < 2) & (bass_weight <= 0.5)] *= weights.lone
-    own = find_own_basses(bass, key, first, note, step, held / lengths[step] * beats[step])
+    held_beats = cuts.held / cuts.lengths[cuts.step] * beats[cuts.step]
+    own = find_own_basses(bass, cuts.key, cuts.first, cuts.note, cuts.step, held_beats)
     remember_bass(bass, bass_weight, own, voices, beats, weights)
-    bounds[:-1] = silent_beats(starts, onset, end, grid)
     return Steps(
-        bounds=bounds,
+        bounds=np.append(silent_beats(starts, onset, end, grid), cuts.bounds[-1]),
         beats=beats,
         amount=beats[:, None] * np.minimum(voices, voices**weights.voices_power),
         bass=bass,
@@ -117,114 +84,73 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
         grid=grid,
         strength=strength,
         novelty=novelty,
-        key=key,
-        first=first,
+        key=cuts.key,
+        first=cuts.first,
         motion=motion,
     )
 
 
-def gather_onsets(onset: IntArray, clock: Clock) -> IntArray:
-    """(n,) ascending ticks at which a step starts, from ascending note onsets."""
-    ticks: IntArray = onset[np.concatenate([[True], np.diff(onset) > 0])]
-    seconds = clock.seconds(ticks)
-    if len(ticks) < 2 or np.diff(seconds).min() > GATHER_SECONDS:
-        return ticks
-    at = seconds.tolist()
-    keep, i = [], 0
-    while i < len(at):
-        keep.append(i)
-        i = bisect_right(at, at[i] + GATHER_SECONDS, i)
-    result: IntArray = ticks[np.array(keep)]
-    return result
+def _find_bass(cuts: Cuts, beats: FloatArray, weights: Weights) -> tuple[IntArray, FloatArray]:
+    """(n,) key of the lowest note of each step, -1 in silence, and how far it can be taken for a bass."""
+    key, lengths, heard = cuts.key[cuts.note], cuts.lengths[cuts.step], cuts.held + cuts.ringing
+    fingered = lowest_keys(key, cuts.step, cuts.held / lengths, len(cuts))
+    bass = lowest_keys(key, cuts.step, heard / lengths, len(cuts))
+    alone = np.bincount(cuts.step, weights=heard > 0, minlength=len(cuts)) == 1
+    weight = weigh_bass(bass, beats, alone, weights)
+    weight[bass != fingered] *= weights.ringing_bass
+    at = np.cumsum(beats) - beats
+    weight *= _fading(at - at[bass_start(bass, cuts.key, cuts.first)])
+    return bass, weight
 
 
-def _over(bounds: IntArray, first: IntArray, notes: NDArray[np.void], clock: Clock) -> IntArray:
-    """(n_notes,) first step that starts when a note is over, but for a legato overlap."""
-    onset, release = notes["onset_tick"].astype(np.int64), notes["release_tick"].astype(np.int64)
-    legato = np.maximum(
-        clock.ticks(clock.seconds(release) - OVERLAP_SECONDS), release - OVERLAP_SHARE * (release - onset)
-    )
-    result: IntArray = np.maximum(np.searchsorted(bounds[:-1], legato, side="left"), first + 1)
-    return result
+def _resolve_suspensions(
+    cuts: Cuts, motion: Motion, sounds: FloatArray, bass: IntArray, strength: IntArray
+) -> IntArray:
+    """(k,) key for which each row of `cuts` speaks: its own, or that to which a suspension resolves.
 
-
-def but_for_late_releases(end: IntArray, onset: IntArray, clock: Clock) -> IntArray:
-    """(n,) tick until which a note can count in what follows: a key that comes up late belongs to what was before."""
-    result: IntArray = np.maximum(clock.ticks(clock.seconds(end) - GATHER_SECONDS), onset + 1)
-    return result
-
-
-def _overlaps(
-    bounds: IntArray, first: IntArray, notes: NDArray[np.void], end: IntArray, until: IntArray
-) -> tuple[IntArray, IntArray, IntArray, IntArray]:
-    """(note, step, ticks held by a finger, ticks ringing on under the pedal) for every step a note sounds in.
-
-    A note sounds to its `end`, but in no step that starts after it counts no more (`until`).
+    Changes `bass` in place where the lowest note is one.
     """
-    release = np.maximum(notes["release_tick"], notes["onset_tick"] + 1)
-    end = np.maximum(end, release)
-    last = np.searchsorted(bounds, until, side="left") - 1
-    count = np.clip(last - first + 1, 1, MAX_STEPS_OF_A_NOTE)
-    if int(count.sum()) > MOST_SHARES:
-        count = np.minimum(count, max(MOST_SHARES // len(notes), 1))
-    note = np.repeat(np.arange(len(notes)), count)
-    step = np.arange(len(note)) - np.repeat(np.cumsum(count) - count, count) + first[note]
-    low, high = bounds[step], bounds[step + 1]
-    held = np.maximum(np.minimum(release[note], high) - low, 0)
-    ringing = np.maximum(np.minimum(end[note], high) - low, 0)
-    return note, step, held, ringing - held
+    spoken_for: IntArray = cuts.key[cuts.note]
+    rows = find_suspensions(cuts.key, cuts.first, motion, cuts.note, cuts.step, sounds, bass, strength)
+    resolved = (cuts.key + motion.out)[cuts.note[rows]]
+    lowest = bass[cuts.step[rows]] == spoken_for[rows]
+    bass[cuts.step[rows][lowest]] = resolved[lowest]
+    spoken_for[rows] = resolved
+    return spoken_for
 
 
-def _by_pitch_class(cell: IntArray, weight: FloatArray, n: int) -> FloatArray:
-    """(n, 12) summed weights of the cells 12·step + pitch class."""
-    total = np.bincount(cell, weights=weight, minlength=12 * n)
-    return total.astype(np.float64).reshape(-1, 12)
+def _weigh(
+    cuts: Cuts, part: IntArray, motion: Motion, strength: IntArray, beats: FloatArray, weights: Weights
+) -> FloatArray:
+    """(k,) how much each row of `cuts` speaks for the harmony of its step.
+
+    Its share of the time; less for ornaments, notes held from before, and melodies beside chords.
+    """
+    at = np.cumsum(beats) - beats
+    share = (cuts.held + weights.pedal * cuts.ringing) / cuts.lengths[cuts.step]
+    start = cuts.first[cuts.note]
+    speaks = motion.ornament(strength[cuts.first], weights)[cuts.note]
+    speaks *= np.where(cuts.step == start, 1.0, weights.held)
+    speaks *= _fading(at[cuts.step] - at[start])
+    speaks *= _part_weight(cuts, part, motion, share, weights)
+    result: FloatArray = share * speaks
+    return result
 
 
 def _part_weight(
-    part: IntArray,
-    motion: Motion,
-    note: IntArray,
-    step: IntArray,
-    share: FloatArray,
-    n: int,
-    weights: Weights,
+    cuts: Cuts, part: IntArray, motion: Motion, share: FloatArray, weights: Weights
 ) -> FloatArray:
-    """(n_pairs,) 1, less for a melody (a single line, mostly by step) beside a part that plays chords."""
-    parts = int(part.max()) + 1
-    voices = np.bincount(part[note] * n + step, weights=share, minlength=parts * n).reshape(parts, n)
+    """(k,) 1, less for a melody (a single line, mostly by step) beside a part that plays chords."""
+    parts, n = int(part.max()) + 1, len(cuts)
+    voices = np.bincount(part[cuts.note] * n + cuts.step, weights=share, minlength=parts * n).reshape(
+        parts, n
+    )
     polyphony = voices.sum(axis=1) / np.maximum((voices > 0).sum(axis=1), 1)
     if not (polyphony >= CHORDAL_VOICES).any():
-        return np.ones(len(note))
+        return np.ones(len(cuts.note))
     sings = np.bincount(part, weights=motion.near, minlength=parts) / np.maximum(np.bincount(part), 1)
     melody = (polyphony < MELODY_VOICES) & (sings >= MELODY_NEAR)
-    result: FloatArray = np.where(melody, weights.melody, 1.0)[part[note]]
-    return result
-
-
-def _novelty(
-    sounds: FloatArray, beats: FloatArray, bass: IntArray, bass_weight: FloatArray, crowd: FloatArray
-) -> FloatArray:
-    """(n,) how much the harmony seems to change at the start of each step.
-
-    One less the cosine between the pitch classes of the beat before and the beat after, stressed where the bass
-    moves and where many notes start together.
-    """
-    edges = np.concatenate([[0.0], np.cumsum(beats)])
-    total = np.vstack([np.zeros(12), np.cumsum(sounds, axis=0)])
-
-    def until(places: FloatArray) -> FloatArray:
-        at = np.clip(np.searchsorted(edges, places, side="right") - 1, 0, len(beats) - 1)
-        part = np.clip((places - edges[at]) / beats[at], 0.0, 1.0)
-        result: FloatArray = total[at] + part[:, None] * sounds[at]
-        return result
-
-    here = total[:-1]
-    after, before = until(edges[:-1] + 1.0) - here, here - until(edges[:-1] - 1.0)
-    size = np.linalg.norm(after, axis=1) * np.linalg.norm(before, axis=1)
-    likeness = (after * before).sum(axis=1) / np.maximum(size, 1e-9)
-    moves = np.concatenate([[1.0], (np.diff(bass) != 0) * bass_weight[1:]])
-    result: FloatArray = (1.0 - likeness) * (0.3 + moves) * (0.3 + np.minimum(crowd, 1.0))
+    result: FloatArray = np.where(melody, weights.melody, 1.0)[part[cuts.note]]
     return result
 
 
