@@ -84,9 +84,12 @@ def _fifths(keys: NDArray[np.void], written: IntArray) -> IntArray:
 def _written_signature(score: Score, ticks: IntArray) -> IntArray:
     """Fifths of the key signature in force at each tick, 0 where the file has none."""
     found = [
-        (int(tick), _SIGNATURES.get(message.key.removesuffix("m"), 0) - 3 * message.key.endswith("m"))
+        (
+            int(track.ticks[k]),
+            _SIGNATURES.get(message.key.removesuffix("m"), 0) - 3 * message.key.endswith("m"),
+        )
         for track in score.tracks
-        for tick, message in zip(track.ticks, track.messages, strict=True)
+        for k, message in enumerate(track.messages)
         if type(message) is MetaMessage and message.type == "key_signature"
     ]
     if not found:

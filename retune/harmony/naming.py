@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -36,9 +38,14 @@ PARNCUTT: FloatArray = np.array([10.0, 0, 1, 0, 3, 0, 0, 5, 0, 0, 2, 0])
 
 def root_salience(amount: FloatArray) -> FloatArray:
     """(…, 12) salience of each pitch class as root of the given amounts: Σ amount[p]·w[(p − r) mod 12]."""
-    circulant = np.array([np.roll(PARNCUTT, r) for r in range(12)])
-    result: FloatArray = amount @ circulant.T
+    result: FloatArray = amount @ _circulant().T
     return result
+
+
+@cache
+def _circulant() -> FloatArray:
+    """(12, 12) root support of each pitch class (columns) for each root."""
+    return np.array([np.roll(PARNCUTT, r) for r in range(12)])
 
 
 def name_windows(
@@ -72,11 +79,23 @@ def name_windows(
 
 def _give_way_to_triads(root: IntArray, amount: FloatArray) -> None:
     """Where the root does not sound at all, and what sounds is a triad, its root is taken. Changes `root`."""
-    loud = amount > CLEAR * amount.max(axis=1, keepdims=True)
     absent = np.flatnonzero(amount[np.arange(len(root)), root] <= 0)
+    if not len(absent):
+        return
+    sounds = amount[absent]
+    loud = sounds > CLEAR * sounds.max(axis=1, keepdims=True)
+    triad_root = _triad_roots()[(loud << np.arange(12)).sum(axis=1)]
+    root[absent] = np.where(triad_root >= 0, triad_root, root[absent])
+
+
+@cache
+def _triad_roots() -> IntArray:
+    """(4096,) root of each set of pitch classes that is a triad, -1 for the others."""
+    roots = np.full(4096, -1, dtype=np.int64)
     for triad in _TRIADS:
-        for r in range(12):
-            root[absent[(loud[absent] == np.roll(triad, r)).all(axis=1)]] = r
+        for root in range(12):
+            roots[(np.roll(triad, root).astype(np.int64) << np.arange(12)).sum()] = root
+    return roots
 
 
 def merge_alike(windows: NDArray[np.void]) -> NDArray[np.void]:
