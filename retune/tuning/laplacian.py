@@ -23,18 +23,20 @@ class Laplacian:
 
     def __init__(self, size: int, first: Ints, second: Ints) -> None:
         self.size = size
-        self._first, self._second = first, second
+        self._linking = len(second)
         low = np.minimum(first[: len(second)], second)
         high = np.maximum(first[: len(second)], second)
         # Column-major place of each off-diagonal entry; equal places are summed.
-        places, self._entry = np.unique(high * size + low, return_inverse=True)
+        places, entry = np.unique(high * size + low, return_inverse=True)
         diagonal = np.arange(size, dtype=np.int64) * (size + 1)
         # Entries of a column lie above its diagonal, which therefore follows them.
         self._diagonal_at = np.searchsorted(places, diagonal) + np.arange(size)
         columns, rows = np.divmod(places, size)
-        self._off_at = np.arange(len(places)) + columns
+        off_at = np.arange(len(places)) + columns
         indices = np.empty(len(places) + size, dtype=np.int64)
-        indices[self._off_at], indices[self._diagonal_at] = rows, np.arange(size)
+        indices[off_at], indices[self._diagonal_at] = rows, np.arange(size)
+        # What each row adds to: the diagonal at both its ends, and the entry that links them.
+        self._at = np.concatenate([self._diagonal_at[first], self._diagonal_at[second], off_at[entry]])
         starts = np.concatenate([[0], self._diagonal_at + 1])
         self._matrix = UpperTriangle(np.ones(len(indices)), indices, starts)
         self._solver: Any = None
@@ -43,13 +45,12 @@ class Laplacian:
         """Sets the values: `weight` per row (n_rows,), `extra` on the diagonal (size,), and factors."""
         import qdldl
 
-        linking = weight[: len(self._second)]
-        diagonal = extra + np.bincount(self._first, weight, self.size)
-        diagonal += np.bincount(self._second, linking, self.size)
-        data = self._matrix.data
-        data[self._off_at] = -np.bincount(self._entry, linking, len(self._off_at))
+        linking = weight[: self._linking]
+        parts = np.concatenate([weight, linking, -linking])
+        data: Floats = np.asarray(np.bincount(self._at, parts, self._matrix.nnz), dtype=np.float64)
         # A touch more on the diagonal keeps the factorisation stable when weights span many decades.
-        data[self._diagonal_at] = diagonal * (1.0 + 1e-14) + 1e-12
+        data[self._diagonal_at] = (data[self._diagonal_at] + extra) * (1.0 + 1e-14) + 1e-12
+        self._matrix.data = data
         if self._solver is None:
             self._solver = qdldl.Solver(self._matrix, upper=True)
         else:
