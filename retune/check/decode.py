@@ -73,7 +73,7 @@ def sounding_of_stream(events: Stream) -> Sounding:
     ticks_of_place = np.append(events.ticks, [end_tick, end_tick])
     receiver = Receiver(int(events.ports.max(initial=0)) + 1, places)
     channel_events, stored, tuned = _feed(receiver, events)
-    notes, spans = _notes(receiver, events, end_tick)
+    notes, spans = _notes(receiver, events, ticks_of_place)
     return Sounding(
         format=events.format,
         ticks_per_quarter=events.ticks_per_quarter,
@@ -114,9 +114,12 @@ def _feed(receiver: Receiver, events: Stream) -> tuple[Table, Stored, bool]:
     receiver.freeze()
     kept = np.ones(len(table), dtype=bool)
     kept[controls[_PARAMETERS[numbers[controls]]]] = False
-    told = np.concatenate([table[kept], _parameters(receiver, events)])
+    told = table[kept]
+    if receiver.parameters:
+        told = np.concatenate([told, _parameters(receiver, events)])
+        told = told[np.argsort(told["tick"], kind="stable")]
     tuned = bool((wheels != 0).any() or (receiver.tuning.values != 0).any() or receiver.tables.used)
-    return told[np.argsort(told["tick"], kind="stable")], stored, tuned
+    return told, stored, tuned
 
 
 def _stored(events: Stream) -> tuple[Stored, IntArray]:
@@ -175,15 +178,14 @@ def _channel_events(events: Stream, rows: IntArray) -> Table:
 def _parameters(receiver: Receiver, events: Stream) -> Table:
     """EVENT_DTYPE rows of the parameters that carry something other than tuning."""
     table = np.zeros(len(receiver.parameters), dtype=EVENT_DTYPE)
-    if len(table):
-        places, lanes, numbers, values = (np.array(part) for part in zip(*receiver.parameters, strict=True))
-        table["tick"], table["track"] = events.ticks[places], events.tracks[places]
-        table["channel"], table["kind"] = lanes % CHANNELS_PER_PORT, PARAMETER
-        table["number"], table["value"] = numbers, values
+    places, lanes, numbers, values = (np.array(part) for part in zip(*receiver.parameters, strict=True))
+    table["tick"], table["track"] = events.ticks[places], events.tracks[places]
+    table["channel"], table["kind"] = lanes % CHANNELS_PER_PORT, PARAMETER
+    table["number"], table["value"] = numbers, values
     return table
 
 
-def _notes(receiver: Receiver, events: Stream, end_tick: int) -> tuple[Table, Spans]:
+def _notes(receiver: Receiver, events: Stream, ticks_of_place: IntArray) -> tuple[Table, Spans]:
     """The notes, and where they lie in the file."""
     rows = events.rows(stream.NOTE_ON, stream.NOTE_OFF)
     keys, velocities = events.numbers(rows), events.values(rows)
@@ -199,12 +201,12 @@ def _notes(receiver: Receiver, events: Stream, end_tick: int) -> tuple[Table, Sp
     lanes, keys = lanes[begun], keys[begun]
     track_ends = events.track_ends[events.tracks[on]]
     release_ticks = np.where(released, events.ticks[rows[releases]] if len(rows) else 0, track_ends)
-    silenced = receiver.all_off.next_below(lanes, on, 0.5)
-    silenced = np.where(released, -1, silenced)
-    off = np.where(silenced >= 0, silenced, off)
-    release_ticks = np.where(silenced >= 0, np.append(events.ticks, end_tick)[silenced], release_ticks)
+    if receiver.all_off.changes and not released.all():
+        silenced = np.where(released, -1, receiver.all_off.next_below(lanes, on, 0.5))
+        off = np.where(silenced >= 0, silenced, off)
+        release_ticks = np.where(silenced >= 0, ticks_of_place[silenced], release_ticks)
     end = sounding_ends(receiver, lanes, on, off, last)
-    end_ticks = np.where(end == off, release_ticks, np.append(events.ticks, end_tick)[end])
+    end_ticks = np.where(end == off, release_ticks, ticks_of_place[end])
     notes = np.zeros(len(on), dtype=HEARD_DTYPE)
     notes["onset_tick"], notes["release_tick"] = events.ticks[on], release_ticks
     notes["sounding_end_tick"] = end_ticks
@@ -216,7 +218,8 @@ def _notes(receiver: Receiver, events: Stream, end_tick: int) -> tuple[Table, Sp
     drums = receiver.percussion(lanes, ends_of_ticks(events.ticks, on))
     spans = Spans(lanes, keys, on, off, end, end_ticks, drums, receiver.managers(lanes, on))
     receiver.note_settings(notes, spans)
-    known, changes = receiver.manager.between(lanes, on, end)
     notes["known_until_tick"] = np.iinfo(np.int64).max
-    np.minimum.at(notes["known_until_tick"], known, events.ticks[changes])
+    if receiver.manager.changes:
+        known, changes = receiver.manager.between(lanes, on, end)
+        np.minimum.at(notes["known_until_tick"], known, events.ticks[changes])
     return notes, spans
