@@ -32,8 +32,8 @@ ENDINGS = ("svg", "png", "pdf")
     "--kind",
     type=Word(("roll", "drift", "beats")),
     default="roll",
-    help="roll: every note in the colour of its offset; drift: where the roots sit over time; beats: the longest "
-    "chord before and after, its spectrum and how loud it is over time. Default: roll.",
+    help="roll: every note in the colour of its offset; drift: where the roots sit over time; beats: root and third "
+    "of the longest chord before and after, their spectrum and how loud they are over time. Default: roll.",
 )
 @bars_option("Draw")
 @title_option("Heading")

@@ -1,6 +1,7 @@
-"""One chord before and after: its spectrum where two partials nearly meet, and the beats that come of it.
+"""The third of one chord before and after: its spectrum where two partials nearly meet, and the beats of it.
 
-Everything drawn is measured from rendered sound, not computed from the ratios.
+Everything drawn is measured from rendered sound, not computed from the ratios. Only root and third sound: a partial
+of a seventh that comes near would beat with them, and not stop when the third is pure.
 """
 
 from __future__ import annotations
@@ -62,13 +63,14 @@ def picture(
     keys = score.notes["key"][notes].astype(np.int64)
     retuned = tuning.at(notes, middle)
     meeting = _meeting(keys, int(row["root_pc"]), ratios.tables[ratios.table_of_window[window]].pairs)
+    both = [meeting.lower, meeting.upper]
     figure = Figure(figsize=(11.0, 5.5), layout="constrained")
     axes = figure.subplots(2, 2, sharex="row", sharey="row")
     key = harmony.key_at(int(row["start_tick"]))
     names = [spell_in_chord(int(pitch) % 12, row, key) for pitch in keys]
     takes = (("equal temperament", np.zeros(len(keys)), BEFORE), ("retuned", retuned, AFTER))
     for column, (name, offsets, colour) in enumerate(takes):
-        samples = _sound(keys, offsets)
+        samples = _sound(keys[both], offsets[both])
         low, high = _partials(keys, offsets, meeting)
         _spectrum(axes[0, column], samples, (low, high), colour)
         _loudness(axes[1, column], samples, (low, high), colour)
@@ -78,7 +80,7 @@ def picture(
     axes[1, 0].set_ylabel("loudness of these partials")
     bar, beat = place(score.meters, int(row["start_tick"]))
     root = key_at(harmony, int(row["start_tick"])).tone(int(row["root_pc"]))
-    where = f"bar {bar}, beat {beat_words(beat)}: {chord_words(root, int(row['chord']))}"
+    where = f"bar {bar}, beat {beat_words(beat)}: root and third of {chord_words(root, int(row['chord']))}"
     figure.suptitle(f"{title} · {where}" if title else where, x=0.01, ha="left")
     return figure
 

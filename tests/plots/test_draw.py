@@ -12,6 +12,7 @@ import pytest
 from retune.errors import OptionError
 from retune.options import Options
 from retune.plots import FORMATS, KINDS, beats, draw, drift, roll, style
+from retune.score import read_score
 from retune.units import key_to_hz
 from tests.parts.build import HYMN, HYMN_CHORDS, TPQ, score_of, stages
 
@@ -116,6 +117,16 @@ def test_two_peaks_before_and_one_after(hymn: tuple) -> None:
         inner = level[1:-1]
         peaks.append(int(((inner > level[:-2]) & (inner >= level[2:]) & (inner > -30.0)).sum()))
     assert peaks == [2, 1]
+
+
+def test_a_seventh_does_not_beat_into_the_picture(samples: dict[str, bytes]) -> None:
+    """Partial 11 of the C in D7 (1466 Hz) lies near the partials of D and F♯ that meet (1481 Hz)."""
+    score, *rest = stages(read_score(samples["evening_hymn"]))
+    with style.settings():
+        figure = beats.picture(score, *rest, 0, score.end_tick, "")
+    assert "root and third of D dominant seventh" in str(figure.get_suptitle())
+    _, loudness = figure.axes[3].lines[0].get_data()
+    assert (loudness.max() - loudness.min()) / loudness.max() < 0.01
 
 
 @pytest.mark.parametrize("kind", KINDS)
