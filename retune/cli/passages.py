@@ -17,6 +17,7 @@ from retune.cli.options import (
 from retune.cli.printing import print_json, print_remarks
 from retune.cli.tables import cents, table
 from retune.cli.tuned import analyzed_input
+from retune.cli.values import Word
 from retune.files import called
 from retune.wording import count
 
@@ -43,7 +44,7 @@ CAUTION = (
 @click.option(
     "--by",
     "slots",
-    type=click.Choice(["note-name", "part"]),
+    type=Word(("note-name", "part")),
     default="note-name",
     help="One offset for each of the twelve note names, or one for each part (a string, a channel). "
     "Default: note-name.",
@@ -80,7 +81,7 @@ def command(
         by_part=slots == "part",
     )
     if as_json:
-        print_json(found.as_json())
+        print_json({**found.as_json(), "caution": CAUTION})
     elif not quiet:
         click.echo(_text(analysis.score, found), nl=False)
 

@@ -113,9 +113,7 @@ def _sounds() -> tuple[str, ...]:
     metavar="HZ",
     help="Samples a second. Default: 44100 Hz.",
 )
-@click.option(
-    "--bits", type=click.Choice(["16", "24"]), default="16", help="Bits a sample. Default: 16 bits."
-)
+@click.option("--bits", type=Word(("16", "24")), default="16", help="Bits a sample. Default: 16 bits.")
 @plan_option
 @quiet_option
 @tuning_options

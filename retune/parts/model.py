@@ -86,6 +86,7 @@ class Sheet:
     name: str
     notes: tuple[SheetNote, ...]
     rules: tuple[Rule, ...]
+    has_strings: bool = False  # of a string instrument, by its program: the sheet carries a caution
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

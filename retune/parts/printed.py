@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from retune.colours import HIGHER, LOWER
 from retune.parts.names import beat_words, signed
-from retune.parts.wording import heading
+from retune.parts.wording import STRINGS, heading
 
 if TYPE_CHECKING:
     from retune.parts.model import Rule, Sheet, SheetNote, Sheets
@@ -53,6 +53,7 @@ class PrintedPart:
     rules: tuple[Rule, ...]
     held: tuple[str, ...]  # a sentence for each held note that moves
     has_words: bool
+    has_strings: bool
 
 
 def printable_page(sheets: Sheets) -> str:
@@ -67,6 +68,7 @@ def printable_page(sheets: Sheets) -> str:
     return environment.get_template("sheet.html.j2").render(
         title=sheets.title or "Cents for singers and players",
         heading=heading(sheets),
+        strings=STRINGS,
         reference=f"{sheets.reference_hz:g}",
         parts=[_printed_part(sheet, sheets.options.ratios) for sheet in sheets.sheets],
         chords=sheets.chords,
@@ -86,6 +88,7 @@ def _printed_part(sheet: Sheet, ratios: bool) -> PrintedPart:
         rules=sheet.rules,
         held=tuple(_held(note) for note in sheet.notes if note.moves),
         has_words=any(note.word for note in sheet.notes),
+        has_strings=sheet.has_strings,
     )
 
 

@@ -8,7 +8,7 @@ import re
 from typing import TYPE_CHECKING
 
 from retune.parts.names import beat_words, signed
-from retune.parts.wording import heading, moves_words
+from retune.parts.wording import STRINGS, heading, moves_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -70,6 +70,8 @@ def markdown(sheets: Sheets) -> str:
 def _part_chapter(sheet: Sheet, ratios: bool) -> list[str]:
     marked = [note for note in sheet.notes if note.marked or note.moves]
     lines = [f"## {_escaped(sheet.name)}", ""]
+    if sheet.has_strings:
+        lines += [STRINGS, ""]
     if not marked:
         return [*lines, "Nothing to mark: every note is close to the tuner's zero."]
     names = ["Bar", "Beat", "Note", "Cents", *(["Ratio"] if ratios else []), "What it is", "Word"]

@@ -13,6 +13,11 @@ if TYPE_CHECKING:
 
 UPBEAT = " Bar 1 is the upbeat: bar 2 here is bar 1 of a score that does not count it."
 
+STRINGS = (
+    "Strings: reach each pitch by the finger, never by turning a peg far up; a string tuned well above its pitch can "
+    "break. Leave harps and keyboards to a technician."
+)
+
 
 def heading(sheets: Sheets) -> tuple[str, str, str]:
     """Return the reference, the sign convention, and what is marked and how bars are counted."""

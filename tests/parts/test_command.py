@@ -8,7 +8,7 @@ import pytest
 
 from retune.parts import KINDS, SheetOptions, collect_sheets, write_sheets
 from retune.pipeline import analyze, tune
-from tests.cli.run import HYMN, run
+from tests.cli.run import HYMN, SAMPLES, run
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -76,3 +76,11 @@ def test_bad_wishes_are_one_line(
     assert message in done.err
     assert done.err.count("\n") == 1
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("kind", ["html", "md"])
+def test_sheets_of_strings_carry_a_caution(kind: str) -> None:
+    """Violin, viola and cello (General MIDI programs 40 to 42), not the piano beside them, nor a choir."""
+    trio = run("parts", SAMPLES / "string_trio.mid", "-o", "-", "--as", kind).text
+    assert trio.count("a string tuned well above its pitch can break") == 3
+    assert "can break" not in run("parts", HYMN, "-o", "-", "--as", kind).text

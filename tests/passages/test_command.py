@@ -26,6 +26,13 @@ def test_the_table_says_what_to_retune_and_warns_of_strings():
     assert columns.endswith("tune to (cents from equal temperament)")
     assert rows[0].split()[:2] == ["1", "bar"]
     assert "Caution: raising a string's pitch adds tension and can break it." in done.text
+    values = json.loads(run("passages", HYMN, "--tolerance", 1, "--json").out)
+    assert values["caution"] in done.text
+
+
+def test_a_mistyped_word_is_answered_like_any_other():
+    done = run("passages", HYMN, "--by", "parts")
+    assert "'parts' is not one of note-name, part; nearest: part (see" in done.err
 
 
 def test_one_passage_more_for_every_retuning():
