@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from retune.arrays import begins
 from retune.harmony.decode import best_path
-from retune.harmony.model import KEY_DTYPE, keys_at, main_key_row
+from retune.harmony.model import KEY_DTYPE, keys_at
 from retune.harmony.steps import Steps
 from retune.score.model import FloatArray, IntArray, Score
 
@@ -20,6 +20,11 @@ MINOR = (0.220, 0.006, 0.104, 0.123, 0.019, 0.103, 0.012, 0.214, 0.062, 0.022, 0
 
 KEY_CHANGE_COST = 6.0  # experiment: sections of at least a few bars, no key for a single chord
 SECTION_BEATS = 4  # a key is decided per so many beats
+
+MOST_FLATS, MOST_SHARPS = -7, 8  # C♭ major, and G♯ major as the dominant of C♯ minor
+WRITTEN, MANY_SIGNS, FEW_SIGNS = 2.0, 1.5, 0.01
+"""What counts against a spelling: a fifth away from the file's signature, a sign above six, and, between two alike, any
+sign (experiment; a fifth from one key to the next counts 1)."""
 
 FIFTHS_OF_MAJOR = np.array([0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5])
 """Key signature of the major key on each pitch class (common practice); F♯ rather than G♭."""
@@ -63,21 +68,28 @@ def tonics_at(keys: NDArray[np.void], ticks: IntArray) -> tuple[IntArray, IntArr
 
 
 def _fifths(keys: NDArray[np.void], written: IntArray) -> IntArray:
-    """Signature of each key: of two enharmonic ones that nearest to what the file says, or else to the main key.
+    """Signature of each key: of enharmonic ones those with the least way from key to key and from what the file says.
 
-    By itself F♯ major rather than G♭ major, but E♭ minor, not D♯ minor with the double sharp of its dominant. Seven
-    flats or sharps stand only beside six: C♭ major in a piece in G♭.
+    Alone F♯ major goes before G♭ major, but E♭ minor before D♯ minor, whose dominant has a double sharp.
     """
-    major = (keys["tonic_pc"].astype(np.int64) + 3 * keys["minor"]) % 12
-    fifths: IntArray = FIFTHS_OF_MAJOR[major]
-    fifths = np.where((fifths == 6) & keys["minor"], -6, fifths)
-    other = fifths - 12 * np.sign(fifths)
-    nearer = (np.abs(other) <= 7) & (np.abs(other - written) < np.abs(fifths - written)) & (written != 0)
-    fifths, other = np.where(nearer, other, fifths), np.where(nearer, fifths, other)
-    home = fifths[main_key_row(keys)]
-    usual = (np.abs(other) <= 6) | ((np.abs(other) == 7) & (np.abs(other - home) == 1))
-    nearer = usual & (np.abs(other - home) < np.abs(fifths - home)) & (written == 0)
-    result: IntArray = np.where(nearer, other, fifths)
+    minor = keys["minor"].astype(np.int64)
+    usual = FIFTHS_OF_MAJOR[(keys["tonic_pc"].astype(np.int64) + 3 * minor) % 12]
+    choices = usual[:, None] + np.array([-12, 0, 12])
+    cost = MANY_SIGNS * np.maximum(np.abs(choices) - 6, 0) + FEW_SIGNS * np.abs(
+        choices + minor[:, None] - 0.5
+    )
+    cost += (written != 0)[:, None] * WRITTEN * np.abs(choices - written[:, None])
+    cost[(choices < MOST_FLATS) | (choices > MOST_SHARPS)] = np.inf
+    total, best = cost[0], np.zeros(choices.shape, dtype=np.int64)
+    for k in range(1, len(choices)):
+        reached = total[:, None] + np.abs(choices[k] - choices[k - 1][:, None])
+        best[k] = reached.argmin(axis=0)
+        total = reached.min(axis=0) + cost[k]
+    path = np.zeros(len(choices), dtype=np.int64)
+    path[-1] = total.argmin()
+    for k in range(len(choices) - 1, 0, -1):
+        path[k - 1] = best[k, path[k]]
+    result: IntArray = choices[np.arange(len(choices)), path]
     return result
 
 

@@ -89,8 +89,12 @@ def test_minor_keys_have_the_fewest_signs(up, fifths):
 
 
 def test_a_section_is_spelled_beside_the_main_key():
-    """D flat, its subdominant G flat, and back; in B the same section is F sharp; the file's signature goes first."""
+    """D flat, its subdominant G flat, and back; in B the same section is F sharp; the file's signature goes first.
+
+    The dominant of C sharp minor is G sharp, as in Chopin's mazurka op. 6 no. 2, and not A flat.
+    """
     d_flat, tritone, b = (MAJOR * 2, 1), (MAJOR, 6), (MAJOR * 2, 11)
     assert keys_of(d_flat, tritone, d_flat) == [-5, -6, -5]
     assert keys_of(b, tritone, b) == [5, 6, 5]
     assert keys_of(tritone, signature="Gb") == [-6]
+    assert keys_of((MINOR, 4), (MAJOR, 8), (MINOR, 4)) == [4, 8, 4]
