@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import json
 import os
+import shlex
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from math import inf, isinf
@@ -97,6 +98,38 @@ def settings_here(folder: str = ".") -> Settings:
         line = data.count(b"\n", 0, error.start) + 1
         raise OptionError(f"{plain(path)}, line {line}: not UTF-8 text; save it as UTF-8") from None
     return read_settings(text, name=path)
+
+
+def as_arguments(options: Options) -> str:
+    """Options as one types them for a shell: `--prime-limit 7 --fixed Piano`, "" where all are as by default."""
+    from retune.tuning.presets import PRESETS
+
+    decided = ("purity_first", "line_weight")  # by presets alone
+    bases = {name: make(Options()) for name, make in PRESETS.items()}
+    alike = (
+        name
+        for name, base in bases.items()
+        if all(getattr(base, one) == getattr(options, one) for one in decided)
+    )
+    preset = next(alike, DEFAULT_PRESET)
+    base = bases[preset]
+    words = [] if preset == DEFAULT_PRESET else ["--preset", preset]
+    for name, attribute in FIELD_OF.items():
+        value = getattr(options, attribute)
+        if value == getattr(base, attribute):
+            continue
+        if isinstance(value, bool):  # the one there is
+            words.append("--keep-channel-10-free" if value else "--use-channel-10")
+        else:
+            for one in value if isinstance(value, tuple) else (value,):
+                words += [f"--{name}", _argument(one)]
+    return shlex.join(words)
+
+
+def _argument(value: Any) -> str:
+    if isinstance(value, float):
+        return "none" if isinf(value) else repr(value).removesuffix(".0")
+    return str(value)
 
 
 def with_temperament_files(options: Options, also: Iterable[str] = ()) -> Options:

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import json
+import shlex
 import shutil
 import tomllib
 from math import inf
 
 import click
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from retune.cli.main import retune
 from retune.errors import InputError, OptionError
 from retune.options import CHORDS, ENCODINGS, PRIME_LIMITS, WHEN_FULL, Options
-from retune.settings import FIELD_OF, NAMES, Settings, read_settings, settings_here
+from retune.settings import FIELD_OF, NAMES, Settings, as_arguments, read_settings, settings_here
 from retune.tuning.presets import PRESETS
 from tests.cli.run import HYMN, run
 
@@ -158,10 +159,25 @@ legal = st.fixed_dictionaries(
 
 @given(preset=st.none() | st.sampled_from(sorted(PRESETS)), values=legal)
 def test_what_is_shown_reads_back_as_the_same_options(preset, values):
-    settings = Settings(preset=preset, given=values)
-    text = settings.as_toml()
+    wanted = Settings(preset=preset, given=values)
+    text = wanted.as_toml()
     assert set(tomllib.loads(text)) == set(NAMES)
-    assert read_settings(text).options() == settings.options()
+    assert read_settings(text).options() == wanted.options()
+
+
+@settings(max_examples=25)
+@given(preset=st.none() | st.sampled_from(sorted(PRESETS)), values=legal)
+def test_what_is_typed_gives_the_same_options(preset, values):
+    wanted = Settings(preset=preset, given=values).options()
+    done = run("convert", "--show-options", *shlex.split(as_arguments(wanted)))
+    assert read_settings(done.text).options() == wanted
+
+
+def test_options_as_by_default_need_no_words():
+    assert as_arguments(Options()) == ""
+    assert as_arguments(PRESETS["still-lines"](Options())) == "--preset still-lines"
+    limits = Options(prime_limit=7, drift_limit_cents=inf, fixed=("Piano", "Organ 2"))
+    assert as_arguments(limits) == "--prime-limit 7 --drift-limit none --fixed Piano --fixed 'Organ 2'"
 
 
 @pytest.fixture

@@ -13,6 +13,7 @@ from retune.cli.tables import cents, table
 from retune.cli.tuned import analyzed_input
 from retune.errors import OutputError
 from retune.files import STANDARD_STREAM, called, refuse_overwriting, write_output
+from retune.settings import as_arguments
 from retune.wording import count
 
 if TYPE_CHECKING:
@@ -86,7 +87,9 @@ def command(
         from retune.plan import write_plan
 
         name = os.path.basename(input_path)
-        text = write_plan(analysis.score, analysis.harmony, analysis.ratios, name=name)
+        text = write_plan(
+            analysis.score, analysis.harmony, analysis.ratios, name=name, arguments=as_arguments(options)
+        )
         write_output(new_plan_path, text.encode())
         if new_plan_path == STANDARD_STREAM:
             return

@@ -20,6 +20,7 @@ from retune.harmony.vocabulary import CHORD_TYPES
 from retune.page.words import plan_name, temperament_words
 from retune.ratios.choose import table_for
 from retune.ratios.intervals import candidates
+from retune.settings import as_arguments
 from retune.tuning.partners import fixed_parts
 from retune.units import reference_shift_cents
 from retune.wording import plain
@@ -73,6 +74,7 @@ def music_data(
         "compromises": _places(tuning.compromises),
         "shifts": _places(tuning.shifts),
         "fixed_texts": list(options.fixed),
+        "arguments": plain(as_arguments(replace(options, fixed=()))),  # what a plan does not say itself
         "sections": _sections(analysis.plan),
         "tunings": _tunings(analysis, tuning, others),
     }

@@ -29,7 +29,7 @@ Row = dict[str, str]
 _TEXT = """\
 # Plan for {name}
 #
-# Edit what you like and have it obeyed:   retune convert {name} -o OUTPUT --plan THIS-FILE
+# Edit what you like and have it obeyed:   retune convert {name} -o OUTPUT --plan THIS-FILE{arguments}
 # Keep only the rows you care about if you wish: what is not here is decided anew.
 # Places are bar.beat: "17.3" is bar 17, beat 3, and "17.3.5" half a beat later.
 
@@ -55,8 +55,13 @@ windows = [
 """
 
 
-def write_plan(score: Score, harmony: Harmony, ratios: Ratios, *, name: str = "input") -> str:
-    """Return the text of a plan that says exactly what the analysis decided."""
+def write_plan(
+    score: Score, harmony: Harmony, ratios: Ratios, *, name: str = "input", arguments: str = ""
+) -> str:
+    """Return the text of a plan that says exactly what the analysis decided.
+
+    `arguments` are the options it was made with, to be given again when it is obeyed.
+    """
     rows = [_row(score, harmony, ratios, window) for window in range(len(harmony.windows))]
     usual = _usual_ratios(rows)
     for row in rows:
@@ -65,6 +70,7 @@ def write_plan(score: Score, harmony: Harmony, ratios: Ratios, *, name: str = "i
     parts = [f"{part.index + 1} {plain(part.name)}" for part in score.parts]
     return _TEXT.format(
         name=plain(name),
+        arguments=f" {plain(arguments)}" if arguments else "",
         format=PLAN_FORMAT,
         parts=_comment(f"The parts of this piece: {', '.join(parts) or 'none'}."),
         ratios="\n".join(f"ratios.{_key(symbol)} = {_quoted(text)}" for symbol, text in usual.items()),

@@ -153,6 +153,13 @@ def test_plan_is_written_and_obeyed(tmp_path):
     assert after[different[0]]["ratios"] == {"0": "1", "3": "6/5", "6": "7/5"}
 
 
+def test_a_plan_names_the_options_it_was_made_with(tmp_path):
+    path = tmp_path / "plan.toml"
+    run("analyze", HYMN, "--plan", path, "--prime-limit", "7", "--drift-limit", "none", "--quiet")
+    (line,) = (line for line in path.read_text(encoding="utf-8").splitlines() if "retune convert" in line)
+    assert line.endswith("--plan THIS-FILE --prime-limit 7 --drift-limit none")
+
+
 def test_plan_is_not_overwritten_unless_told(tmp_path):
     path = tmp_path / "hymn.toml"
     path.write_text("my own work")

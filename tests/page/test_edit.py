@@ -52,6 +52,18 @@ def test_a_plan_saved_without_changes_changes_nothing(
     np.testing.assert_allclose(retuned.offsets["offset_cents"], tuning.offsets["offset_cents"], atol=0.01)
 
 
+def test_a_saved_plan_names_the_options_of_the_page(
+    cadence_bytes: bytes, tmp_path: Path, open_page: Opener
+) -> None:
+    """What was heard in 7-limit ratios is converted in them, if one types what the plan says."""
+    analysis = analyze(cadence_bytes, Options(prime_limit=7, fixed=("1",)))
+    path = tmp_path / "seven.html"
+    path.write_text(build_page(analysis, tune(analysis)), encoding="utf-8")
+    text = saved_plan(open_page(path))
+    assert "--plan this-file --prime-limit 7\n" in text
+    assert 'fixed = ["1"]' in text
+
+
 def test_an_edited_chord_is_heard_at_once_and_obeyed_by_the_conversion(
     cadence_bytes: bytes, cadence_page: Path, open_page: Opener
 ):

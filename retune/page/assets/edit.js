@@ -225,7 +225,7 @@ function planText(music, edits) {
   const lines = [
     `# Plan for ${plainText(music.data.source)}, saved from the page.`,
     "#",
-    "# Have it obeyed:  retune convert INPUT -o out.mid --plan this-file",
+    `# Have it obeyed:  retune convert INPUT -o out.mid --plan this-file ${music.data.arguments}`.trimEnd(),
     "# Places are bar.beat. What is not here is decided anew. Rows under “changed” are yours.",
     "",
     "format = 1",
