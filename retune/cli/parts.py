@@ -105,6 +105,8 @@ def command(
         reference_hz=analysis.options.reference_hz,
         title=heading(title, analysis, input_path),
     )
+    if not sheets.sheets:
+        raise OptionError("nothing to write: the file has no pitched notes")
     write_output(output_path, write_sheets(score, sheets, kind))
     print_written(output_path, quiet=quiet)
 

@@ -55,9 +55,12 @@ def test_a_huge_limit_is_one_line(option, tmp_path):
 def test_drums_alone_have_nothing_to_tune(tmp_path):
     drums = tmp_path / "drums.mid"
     drums.write_bytes(ONLY_PERCUSSION)
-    result = run("passages", drums)
-    assert (result.status, result.out, result.err.count("\n")) == (2, b"", 1)
-    assert "no pitched notes" in result.err
+    sheet = tmp_path / "sheet.html"
+    for making in (("passages", drums), ("parts", drums, "-o", sheet)):
+        result = run(*making)
+        assert (result.status, result.out, result.err.count("\n")) == (2, b"", 1)
+        assert "no pitched notes" in result.err
+    assert not sheet.exists()
     found = run("analyze", drums).text
     assert "No pitched notes" in found
     assert "pure" not in found
