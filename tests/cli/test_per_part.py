@@ -153,10 +153,10 @@ def test_a_file_that_is_wrong_alone_is_noticed():
     analysis = analyze(Path(HYMN).read_bytes())
     tuning = tune(analysis)
     encoded = per_part(analysis.score, tuning, analysis.options)
-    assert _problems_apart(analysis.score, tuning, encoded) == ()
+    assert _problems_apart(analysis, tuning, encoded) == ()
     swapped = replace(encoded, files=(*encoded.files[1::-1], *encoded.files[2:]))
     assert check(analysis.score, swapped, intended=tuning).ok
-    assert "the file of Soprano: " in _problems_apart(analysis.score, tuning, swapped)[0]
+    assert "the file of Soprano: " in _problems_apart(analysis, tuning, swapped)[0]
 
 
 def test_the_figures_are_those_of_one_file():
