@@ -293,10 +293,13 @@ def _notes(reading: _Reading, ticks_of_place: IntArray) -> tuple[Table, Table, T
 
 def _pressed_keys(reading: _Reading, spans: Spans, keys: IntArray) -> list[tuple[int, int]]:
     """Key pressure that is for a note whose number is a mere index: row of the event, and the note's key."""
-    found = []
-    indices = spans.lanes * 128 + spans.keys
-    for row, place, index in reading.presses:
-        notes = np.flatnonzero((indices == index) & (spans.on < place) & (spans.off > place))
-        if len(notes):
-            found.append((row, int(keys[notes[-1]])))
-    return found
+    if not reading.presses or not len(spans.on):
+        return []
+    rows, places, indices = np.array(reading.presses, dtype=np.int64).T
+    width = int(max(spans.off.max(initial=0), places.max())) + 1
+    order = np.lexsort((spans.on, of_notes := spans.lanes * 128 + spans.keys))
+    starts = of_notes[order] * width + spans.on[order]
+    last = np.searchsorted(starts, indices * width + places, side="left") - 1  # the newest note of the index
+    newest = order[last]
+    fits = (last >= 0) & (of_notes[newest] == indices) & (spans.off[newest] > places)
+    return list(zip(rows[fits].tolist(), keys[newest[fits]].tolist(), strict=True))

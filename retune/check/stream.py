@@ -159,12 +159,13 @@ def _fields_of_meta(_: mido.MetaMessage) -> _Fields:
 
 def _ports(metas: Sequence[tuple[int, mido.MetaMessage]], tracks: IntArray) -> IntArray:
     """Port in force at each message (FF 21, a widespread convention outside the standard)."""
-    ports = np.zeros(len(tracks), dtype=np.int64)
-    for row, message in metas:
-        if message.type == "midi_port":
-            end = np.searchsorted(tracks, tracks[row], side="right")
-            ports[row:end] = message.port
-    return ports
+    told = [(row, message.port) for row, message in metas if message.type == "midi_port"]
+    if not told:
+        return np.zeros(len(tracks), dtype=np.int64)
+    rows, values = np.array(told, dtype=np.int64).T
+    last = np.searchsorted(rows, np.arange(len(tracks)), side="right") - 1
+    result: IntArray = np.where((last >= 0) & (tracks[rows[last]] == tracks), values[last], 0)
+    return result
 
 
 def _names(metas: Sequence[tuple[int, mido.MetaMessage]], tracks: IntArray, count: int) -> tuple[str, ...]:

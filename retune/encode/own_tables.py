@@ -9,7 +9,7 @@ is worked out, added to its tuning, and the messages are left out. Section numbe
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Container, Iterable
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -32,6 +32,7 @@ from retune.encode.edit import edited
 from retune.encode.instruments import BendState
 from retune.encode.messages import is_reset
 from retune.encode.timeline import read_timeline
+from retune.errors import InputError
 from retune.score.model import IntArray, Score
 from retune.tuning.model import OFFSET_DTYPE, Tuning
 from retune.units import fine_tuning_cents
@@ -130,6 +131,9 @@ def _chooses_table(message: mido.Message) -> bool:
     )
 
 
+MOST_MOVES = 1_000_000  # of sounding notes by tables of the file; chosen far above any music
+
+
 class _Sweep:
     """One pass over notes and tables in playing order."""
 
@@ -143,7 +147,14 @@ class _Sweep:
         self._octaves: dict[tuple[int, int], Table] = defaultdict(dict)  # port, channel
         self._chosen: dict[tuple[int, int], tuple[int, int]] = defaultdict(lambda: (0, 0))
         self._states: dict[tuple[int, int], BendState] = defaultdict(BendState)
-        self._sounding: list[int] = []
+        self._sounding: dict[tuple[int, int], dict[int, list[int]]] = defaultdict(
+            dict
+        )  # channel → key → notes
+        self._alike: dict[
+            tuple[int, int, int, int], float
+        ] = {}  # channel, key, kind of table → cents of all its notes
+        self._moves = 0
+        self._rank = 0
         self._obeyed: dict[int, list[float]] = {}  # note → cents by keys and by octave
         columns = (score.notes["part"], score.notes["key"], self.timeline.end)
         self._part, self._key, self._end = (column.tolist() for column in columns)
@@ -158,7 +169,7 @@ class _Sweep:
             while done < len(notes) and starts[done] < rank:
                 self._start(notes[done])
                 done += 1
-            self._sounding = [note for note in self._sounding if self._end[note] > rank]
+            self._rank = rank
             self._take(port, tick, event)
         for note in notes[done:]:
             self._start(note)
@@ -197,7 +208,7 @@ class _Sweep:
             value = _entered(bank if is_bank else program, message)
             if value is not None:
                 self._chosen[port, message.channel] = (value, program) if is_bank else (bank, value)
-                self._move(tick, KEYS, lambda note: self._lane(note) == (port, message.channel))
+                self._move(tick, KEYS, [(port, message.channel)])
 
     def _reset(self, port: int, tick: int) -> None:
         """After a device reset every channel has program 0 of bank 0 again."""
@@ -205,7 +216,7 @@ class _Sweep:
             self._chosen[lane] = (0, 0)
         for lane in [lane for lane in self._states if lane[0] == port]:
             self._states[lane].reset()
-        self._move(tick, KEYS, lambda note: self._lane(note)[0] == port)
+        self._move(tick, KEYS, [lane for lane in self._sounding if lane[0] == port])
 
     def _apply(self, port: int, tick: int, event: tuple[int, int], change: TableChange) -> None:
         if change.channels is not None:
@@ -214,38 +225,60 @@ class _Sweep:
             for lane in lanes:
                 self._octaves[lane] = change.cents
             if change.at_once:
-                self._move(tick, OCTAVE, lambda note: self._lane(note) in lanes)
+                self._move(tick, OCTAVE, sorted(lanes & self._sounding.keys()))
         elif self.keys:
             self.changes[event] = []
             self._programs[port, *change.program].update(change.cents)
             if change.at_once:
-                self._move(tick, KEYS, lambda note: self._obeys(note, port, change))
-
-    def _obeys(self, note: int, port: int, change: TableChange) -> bool:
-        lane = self._lane(note)
-        return lane[0] == port and self._chosen[lane] == change.program and self._key[note] in change.cents
+                obeying = [k for k in self._sounding if k[0] == port and self._chosen[k] == change.program]
+                self._move(tick, KEYS, obeying, change.cents)
 
     def _lane(self, note: int) -> tuple[int, int]:
         part = self.score.parts[self._part[note]]
         return part.port, part.channel
 
-    def _cents(self, note: int, which: int) -> float:
-        lane, key = self._lane(note), self._key[note]
+    def _cents(self, lane: tuple[int, int], key: int, which: int) -> float:
         if which == OCTAVE:
             return self._octaves[lane].get(key % 12, 0.0)
         return self._programs[lane[0], *self._chosen[lane]].get(key, 0.0)
 
     def _start(self, note: int) -> None:
-        self._sounding.append(note)
-        self._obeyed[note] = [self._cents(note, KEYS), self._cents(note, OCTAVE)]
+        lane, key = self._lane(note), self._key[note]
+        others = self._sounding[lane].setdefault(key, [])
+        self._obeyed[note] = [self._cents(lane, key, KEYS), self._cents(lane, key, OCTAVE)]
+        for which, cents in enumerate(self._obeyed[note]):
+            if not others:
+                self._alike[*lane, key, which] = cents
+            elif self._alike.get((*lane, key, which)) != cents:
+                self._alike.pop((*lane, key, which), None)
+        others.append(note)
         self.courses[note] = [(int(self.score.notes["onset_tick"][note]), sum(self._obeyed[note]))]
 
-    def _move(self, tick: int, which: int, is_meant: Callable[[int], bool]) -> None:
-        """Sounding notes take what one kind of table has for them now, and nothing else."""
-        for note in filter(is_meant, self._sounding):
-            self._obeyed[note][which] = self._cents(note, which)
-            if (cents := sum(self._obeyed[note])) != self.courses[note][-1][1]:
-                self.courses[note].append((tick, cents))
+    def _move(
+        self, tick: int, which: int, lanes: Iterable[tuple[int, int]], keys: Container[int] | None = None
+    ) -> None:
+        """Sounding notes of channels, and of some keys, take what one kind of table has for them now."""
+        for lane in lanes:
+            for key, notes in self._sounding[lane].items():
+                if keys is None or key in keys:
+                    self._move_key(tick, which, lane, key, notes)
+
+    def _move_key(self, tick: int, which: int, lane: tuple[int, int], key: int, notes: list[int]) -> None:
+        cents = self._cents(lane, key, which)
+        if self._alike.get((*lane, key, which)) == cents:
+            return
+        notes[:] = [note for note in notes if self._end[note] > self._rank]
+        self._alike[*lane, key, which] = cents
+        for note in notes:
+            self._obeyed[note][which] = cents
+            if (total := sum(self._obeyed[note])) != self.courses[note][-1][1]:
+                self.courses[note].append((tick, total))
+        self._moves += len(notes)
+        if self._moves > MOST_MOVES:
+            raise InputError(
+                f"{self.score.where(tick)}: its own tuning tables have moved sounding notes more than {MOST_MOVES} "
+                "times by here; this is hardly music"
+            )
 
 
 def _entered(value: int, message: mido.Message) -> int | None:

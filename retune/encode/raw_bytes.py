@@ -19,19 +19,21 @@ class RawBytes:
 
     def __init__(self, leave_out: Callable[[str], None]) -> None:
         self._leave_out = leave_out
-        self._open: dict[int, bytes] = {}  # track → a sysex whose pieces are coming in
+        self._open: dict[int, bytearray] = {}  # track → a sysex whose pieces are coming in
 
     def take(self, track: int, message: SysexPacket) -> list[bytes]:
         """The system messages that are complete with this event of a track."""
         ends = message.data[-1:] == END_OF_SYSEX
         if message.status == SYSEX:
             self._abandon(track)
-            content = bytes([SYSEX]) + message.data
+            whole = bytearray([SYSEX])
         else:
-            content = self._open.pop(track, b"") + message.data
-        if content[:1] == bytes([SYSEX]) and not ends:
-            self._open[track] = content
+            whole = self._open.pop(track, bytearray())
+        whole += message.data
+        if whole[:1] == bytes([SYSEX]) and not ends:
+            self._open[track] = whole
             return []
+        content = bytes(whole)
         if (found := system_messages(content)) is None:
             self._leave_out("raw byte")
         return found or []

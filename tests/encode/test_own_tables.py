@@ -5,7 +5,10 @@ from __future__ import annotations
 import pytest
 
 from retune.encode.own_tables import absorbed, read_change
-from tests.encode.build import Event, in_order, note, score_of, tuning_of
+from retune.errors import InputError
+from retune.options import Options
+from retune.pipeline import convert
+from tests.encode.build import Event, file_of, in_order, note, score_of, tuning_of
 
 TABLE_NAME = "20" * 16
 EVEN = [(key, 0, 0) for key in range(128)]
@@ -125,3 +128,11 @@ def test_a_score_without_tables_is_left_alone():
     score = score_of([[(0, "sysex 7E 7F 09 01"), *note(1, 9, 64)]])
     tuning = tuning_of(score, [1.0])
     assert absorbed(score, tuning) == (score, tuning)
+
+
+def test_tables_that_move_a_crowd_again_and_again_are_refused():
+    """Two thousand notes of one key, moved six hundred times."""
+    crowd = [(0, "note_on channel=0 note=60 velocity=80")] * 2000
+    moves = [(k, f"sysex 7F 7F 08 02 00 01 3C 3C {k % 2:02X} 00") for k in range(1, 601)]
+    with pytest.raises(InputError, match="tuning tables have moved sounding notes more than 1000000 times"):
+        convert(file_of([[*crowd, *moves]]), Options())
