@@ -114,16 +114,19 @@ def _may_write(input_path: str, plan_path: str, overwrite: bool) -> None:
 def _text(analysis: Analysis, tuning: Tuning) -> str:
     from retune.rows import window_rows
 
+    bars, beats = analysis.score.meters.spoken(analysis.harmony.windows["start_tick"])
     rows = [
         (
-            str(window["bar"]),
-            f"{window['beat']:.4g}",
+            str(bar),
+            f"{beat:.4g}",
             window["label"],
             " ".join(window["ratios"].values()),
             cents(window["displacement_cents"]),
             ", ".join(f"{count} {role}" for role, count in window["roles"].items()),
         )
-        for window in window_rows(analysis, tuning)
+        for window, bar, beat in zip(
+            window_rows(analysis, tuning), bars.tolist(), beats.tolist(), strict=True
+        )
     ]
     headers = ("bar", "beat", "chord", "ratios above the root", "displacement", "non-chord tones")
     return table(headers, rows, right=(0, 1, 4)) + _places(analysis, tuning)

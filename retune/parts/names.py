@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from retune.harmony.model import Role
 from retune.harmony.spelling import LETTERS, fifths_above_root, name_within_reach, spell
 from retune.harmony.vocabulary import CHORD_TYPES
-from retune.parts.places import REACH
+from retune.score.model import REACH
 
 if TYPE_CHECKING:
     from retune.harmony import Harmony

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.score.model import REACH
+
 if TYPE_CHECKING:
     from retune.score.model import Meters
-
-REACH = 0.04  # of a beat: performed timing this near a place is taken for the place (judgement, no source)
 
 
 def places(meters: Meters, ticks: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:

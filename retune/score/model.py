@@ -16,6 +16,8 @@ from retune.errors import Remark
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 
+REACH = 0.04  # of a beat: performed timing this near a place is taken for the place (judgement, no source)
+
 NOTE_DTYPE = np.dtype(
     [
         ("onset_tick", np.int64),  # tick of the note-on
@@ -112,6 +114,15 @@ class Meters:
         bars = np.floor(beats / self.numerator[k] + 1e-9).astype(np.int64)
         return self.first_bar[k] + bars, 1.0 + beats - bars * self.numerator[k]
 
+    def spoken(self, ticks: IntArray | int) -> tuple[IntArray, FloatArray]:
+        """Bar and beat as a musician says them: what lies within `REACH` of a quarter of a beat is there."""
+        bars, beats = self.bar_beat(ticks)
+        k = np.searchsorted(self.change_ticks, np.asarray(ticks, dtype=np.int64), side="right") - 1
+        nearest = np.rint(beats * 4.0) / 4.0
+        beats = np.where(np.abs(beats - nearest) <= REACH, nearest, beats)
+        early = beats >= self.numerator[k] + 1.0  # just before a bar line
+        return bars + early, np.where(early, 1.0, beats)
+
     def bar_ticks(self, bars: IntArray) -> IntArray:
         """(n,) absolute ticks where the bars begin."""
         k = np.maximum(np.searchsorted(self.first_bar, bars, side="right") - 1, 0)
@@ -155,7 +166,7 @@ class Score:
 
     def where(self, tick: int) -> str:
         """A place a person can find: "bar 17, beat 3"."""
-        bar, beat = self.meters.bar_beat(tick)
+        bar, beat = self.meters.spoken(tick)
         return f"bar {int(bar)}, beat {float(beat):.3g}"
 
     @property

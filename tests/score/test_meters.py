@@ -24,6 +24,23 @@ def test_common_time_by_default() -> None:
     ]
 
 
+def test_performed_places_are_said_as_a_musician_says_them() -> None:
+    """A little early or late is on the beat, or between two; thirty-seconds and triplets stay what they are."""
+    meters = build_meters(480, [MeterEvent(1920, 0, 3, 4)])
+    said = [meters.spoken(tick) for tick in (1905, 1910, 5, 475, 237, 60, 160, 4790, 4797)]
+    assert [(int(bar), float(beat)) for bar, beat in said] == [
+        (2, 1.0),
+        (2, 1.0),
+        (1, 1.0),
+        (1, 2.0),
+        (1, 1.5),
+        (1, 1.125),
+        (1, pytest.approx(4 / 3)),
+        (4, 1.0),
+        (4, 1.0),
+    ]
+
+
 def test_six_eight_of_the_standard() -> None:
     """SMF 3.1: `FF 58 04 06 03 24 08` is 6/8; beats are eighths, a bar is three quarters."""
     score = read_score(smf("00 FF 58 04 06 03 24 08  00 90 3C 40  60 80 3C 40"))
