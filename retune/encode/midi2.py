@@ -167,6 +167,7 @@ class _ClipWriter:
     def _others(self) -> Iterator[Task]:
         first = {"set_tempo": _FIRST, "time_signature": _SECOND}
         notes, timeline = self.score.notes, self.timeline
+        makers: dict[tuple[int, int], Callable[[], Iterator[Packet]]] = {}  # by group and message, made once
         for number, track in enumerate(self.score.tracks):
             mine = notes[notes["track"] == number]
             is_note = np.zeros(len(track.messages), bool)
@@ -184,7 +185,10 @@ class _ClipWriter:
                 if message.type == "sysex_packet":
                     yield rank, tick, partial(self._packet, self.groups[port], number, message)
                 else:
-                    yield rank, tick, partial(self._other, self.groups[port], message)
+                    key = (self.groups[port], id(message))
+                    if key not in makers:
+                        makers[key] = partial(self._other, self.groups[port], message)
+                    yield rank, tick, makers[key]
 
     def _moves(self) -> Iterator[Task]:
         wanted = self.wanted
