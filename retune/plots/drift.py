@@ -50,6 +50,8 @@ def picture(
     bar_axis(axes, score, start_tick, end_tick)
     axes.margins(y=0.12)
     axes.set_ylabel("displacement [cents]")
-    axes.legend(loc="upper right", frameon=False, ncols=2)
+    axes.legend(
+        loc="lower right", bbox_to_anchor=(1.0, 1.0), frameon=False, ncols=2
+    )  # above: lines touch the limit
     axes.set_title(title, loc="left")
     return figure
