@@ -167,7 +167,7 @@ def test_many_equal_keys_each_have_a_number(count):
 
 def test_more_notes_than_numbers_are_refused_in_one_line():
     crowd = in_order(*(note(480 + k, 2000 + k, 60) for k in range(130)))
-    message = r"^bar 1, beat 2\.27: more than 128 notes sound at once on a channel.*use another --encoding$"
+    message = r"^bar 1, beat 2\.25: more than 128 notes sound at once on a channel.*use another --encoding$"
     with pytest.raises(OptionError, match=message):
         pipeline.convert(file_of([crowd]), Options(encoding="midi2"))
     assert pipeline.convert(file_of([crowd]), Options(encoding="bend")).checked.ok
