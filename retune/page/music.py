@@ -20,6 +20,7 @@ from retune.harmony.vocabulary import CHORD_TYPES
 from retune.page.words import plan_name, temperament_words
 from retune.ratios.choose import table_for
 from retune.ratios.intervals import candidates
+from retune.score.model import REACH
 from retune.settings import as_arguments
 from retune.tuning.partners import fixed_parts
 from retune.units import reference_shift_cents
@@ -105,6 +106,7 @@ def _meters(score: Score) -> dict[str, Any]:
         "bars": meters.first_bar.tolist(),
         "numerator": meters.numerator.tolist(),
         "denominator": meters.denominator.tolist(),
+        "reach": REACH,
     }
 
 

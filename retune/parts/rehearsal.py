@@ -14,7 +14,6 @@ from retune.harmony.model import Role
 from retune.harmony.spelling import root_name
 from retune.parts.model import SlowChord, Voice
 from retune.parts.names import chord_tone, chord_words, degree, pitch
-from retune.parts.places import place
 from retune.units import key_to_hz, ratio_to_cents, reference_shift_cents
 from retune.wording import plain
 
@@ -150,8 +149,8 @@ def _slow_chord(
         )
         for turn, i in enumerate(built.order)
     )
-    bar, beat = place(score.meters, int(row["start_tick"]))
-    return SlowChord(bar=bar, beat=beat, name=chord_words(name, chord), voices=voices)
+    bar, beat = score.meters.spoken(int(row["start_tick"]))
+    return SlowChord(bar=int(bar), beat=float(beat), name=chord_words(name, chord), voices=voices)
 
 
 def _place(keys: IntArray, i: int, root: int, chord: int) -> tuple[int, int]:

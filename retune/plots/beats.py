@@ -18,7 +18,6 @@ from retune.harmony.spelling import spell_in_chord
 from retune.listen.heard import HEARD_DTYPE
 from retune.listen.tone import render_tones
 from retune.parts.names import beat_words, chord_words, key_at, pitch
-from retune.parts.places import place
 from retune.parts.rehearsal import interval_ratio
 from retune.plots.style import AFTER, BEFORE
 from retune.units import key_to_hz
@@ -78,9 +77,9 @@ def picture(
         axes[0, column].set_xlabel(f"frequency [Hz]: {_meeting_words(keys, meeting, names)}")
     axes[0, 0].set_ylabel("level [dB]")
     axes[1, 0].set_ylabel("loudness of these partials")
-    bar, beat = place(score.meters, int(row["start_tick"]))
+    bar, beat = score.meters.spoken(int(row["start_tick"]))
     root = key_at(harmony, int(row["start_tick"])).tone(int(row["root_pc"]))
-    where = f"bar {bar}, beat {beat_words(beat)}: root and third of {chord_words(root, int(row['chord']))}"
+    where = f"bar {int(bar)}, beat {beat_words(float(beat))}: root and third of {chord_words(root, int(row['chord']))}"
     figure.suptitle(f"{title} · {where}" if title else where, x=0.01, ha="left")
     return figure
 

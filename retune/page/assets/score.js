@@ -135,8 +135,17 @@ class Music {
     return this.barBeat(Math.max(this.endTick - 1, 0)).bar;
   }
 
-  where(tick) {
+  /** Bar and beat as the program says them: what lies close to a quarter of a beat is there. */
+  spoken(tick) {
     const { bar, beat } = this.barBeat(tick);
+    const meter = this._meter(Math.max(upperBound(this.data.meters.ticks, tick) - 1, 0));
+    const nearest = Math.round(beat * 4) / 4;
+    const said = Math.abs(beat - nearest) <= this.data.meters.reach ? nearest : beat;
+    return said >= meter.beats + 1 ? { bar: bar + 1, beat: 1 } : { bar, beat: said };
+  }
+
+  where(tick) {
+    const { bar, beat } = this.spoken(tick);
     return `bar ${bar}, beat ${beatFigure(beat)}`;
   }
 
