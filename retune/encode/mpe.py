@@ -8,7 +8,7 @@ the range of the options.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from math import ceil
@@ -37,13 +37,14 @@ from retune.encode.losses import bend_rounding, losses
 from retune.encode.model import Encoded
 from retune.encode.music import Music
 from retune.encode.performance import Performance, Task, write_spread
-from retune.encode.relabel import relabel
+from retune.encode.relabel import Address, relabel
 from retune.encode.rewrite import FileRewrite, Place
 from retune.encode.share import place_notes
 from retune.encode.spread import Spread, channels_used, demand_of, rested_ticks, spread_notes
 from retune.encode.timeline import OtherEvent
 from retune.encode.whole_groups import with_whole_groups
 from retune.encode.zones import Zone, plan_zones
+from retune.errors import OptionError
 from retune.options import Options
 from retune.score.model import Score
 from retune.tuning.model import Tuning
@@ -103,15 +104,24 @@ def _place_in_zones(music: Music, zone_of: dict[int, Zone], *, keep_10_free: boo
     lanes: dict[int, dict[int, Lane]] = {}
     for index in music.tuned:
         zone = zone_of[index]
-        kits = {c for port, c in music.score.rhythm_channels if port == zone.port}
-        kits |= {PERCUSSION_CHANNEL} if keep_10_free else set()
-        members = [c for c in zone.members if c not in kits] or zone.members
+        members = _members(zone, music.score.rhythm_channels, keep_10_free=keep_10_free)
         demand = demand_of(music, rested, [index])
         make = partial(_zone_lanes, index, members)
         placed, used = place_notes(demand, music.wanted, make, n, {index: float(music.steps[index])})
         placement.take(demand.note, placed)
         lanes.setdefault(zone.port, {}).update(used.by_number())
     return Spread(music=music, lanes=lanes, further_ports={}, placement=placement, rested=rested)
+
+
+def _members(zone: Zone, rhythm_channels: Collection[Address], *, keep_10_free: bool) -> list[int]:
+    """Channels of a zone that carry notes: none that a message makes a drum kit, channel 10 if there is no other."""
+    members = [c for c in zone.members if (zone.port, c) not in rhythm_channels]
+    if not members:
+        raise OptionError(
+            f"a message of the file makes channel {zone.members[0] + 1} a drum kit, which leaves no room for "
+            "an MPE zone; use another --encoding"
+        )
+    return [c for c in members if c != PERCUSSION_CHANNEL or not keep_10_free] or members
 
 
 def _zone_lanes(index: int, members: Iterable[int]) -> Lanes:

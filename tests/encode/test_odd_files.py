@@ -308,6 +308,22 @@ def test_drums_by_message_stay_where_they_are(encoding):
         assert convert(data, Options(encoding=encoding)).checked.problems == ()
 
 
+@pytest.mark.parametrize("sounds", [7, 8])
+def test_drums_by_message_are_no_member(sounds):
+    """Eight sounds leave the zone one member, channel 2, and that is made drums: it carries none of their notes."""
+    events = [drums(12, 2)]
+    for c in (0, 2, 3, 4, 5, 6, 7, 8)[:sounds]:
+        events += [program(0, c + 1, c), *note(24, 400, 60 + c, c), *note(24, 400, 64 + c, c)]
+    data = file_of([in_order(events)])
+    if sounds == 7:
+        assert convert(data, Options(encoding="mpe")).checked.problems == ()
+    else:
+        with pytest.raises(
+            OptionError, match="makes channel 2 a drum kit, which leaves no room for an MPE zone"
+        ):
+            convert(data, Options(encoding="mpe"))
+
+
 @pytest.mark.parametrize("encoding", ENCODINGS)
 def test_a_part_that_a_message_makes_drums_is_refused_unless_it_keeps_its_channel(encoding):
     part = [*note(0, 100, 57, 1), drums(120, 2), *note(480, 960, 62, 1), *note(480, 960, 65, 1)]
