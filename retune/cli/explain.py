@@ -35,8 +35,9 @@ def explanation_text(analysis: Analysis, bar: int) -> str:
     start, end = meters.tick_of(bar), meters.tick_of(bar + 1)
     found = explain(analysis.score, analysis.harmony, start, end)
     if not found:
-        last = int(meters.bar_beat(max(analysis.score.end_tick - 1, 0))[0])
-        raise OptionError(f"bar {bar} has no harmony to explain; the music ends in bar {last}")
+        raise OptionError(
+            f"bar {bar} has no harmony to explain; the music ends in bar {analysis.score.last_bar}"
+        )
     return "\n".join(_window(analysis, explanation) for explanation in found) + LEGEND
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import begins
 from retune.score.model import Clock, FloatArray, IntArray
 
 GATHER_SECONDS = 0.060  # experiment: the notes of rolled and of performed chords start closer than this
@@ -29,6 +30,7 @@ class Cuts:
     lengths: IntArray  # (n,) ticks
     key: IntArray  # (n_notes,) MIDI key
     first: IntArray  # (n_notes,) step in which the note starts
+    until: IntArray  # (n_notes,) tick until which the note can count in what follows
     over: IntArray  # (n_notes,) first step that starts when the note is over, but for a legato overlap
     note: IntArray  # (k,)
     step: IntArray  # (k,)
@@ -51,7 +53,8 @@ def cut_notes(notes: NDArray[np.void], end: IntArray, clock: Clock) -> Cuts:
     bounds = np.append(starts, max(int(end.max()), int(onset[-1]) + 1))
     first = np.searchsorted(starts, onset, side="right") - 1
     release = np.maximum(notes["release_tick"], onset + 1)
-    last = np.searchsorted(bounds, but_for_late_releases(end, onset, clock), side="left") - 1
+    until = but_for_late_releases(end, onset, clock)
+    last = np.searchsorted(bounds, until, side="left") - 1
     count = np.clip(last - first + 1, 1, MAX_STEPS_OF_A_NOTE)
     if int(count.sum()) > MOST_SHARES:
         count = np.minimum(count, max(MOST_SHARES // len(notes), 1))
@@ -65,6 +68,7 @@ def cut_notes(notes: NDArray[np.void], end: IntArray, clock: Clock) -> Cuts:
         lengths=np.diff(bounds),
         key=notes["key"].astype(np.int64),
         first=first,
+        until=until,
         over=_over(starts, first, onset, notes["release_tick"].astype(np.int64), clock),
         note=note,
         step=step,
@@ -75,7 +79,7 @@ def cut_notes(notes: NDArray[np.void], end: IntArray, clock: Clock) -> Cuts:
 
 def gather_onsets(onset: IntArray, clock: Clock) -> IntArray:
     """(n,) ascending ticks at which a step starts, from ascending note onsets."""
-    ticks: IntArray = onset[np.concatenate([[True], np.diff(onset) > 0])]
+    ticks: IntArray = onset[begins(onset)]
     seconds = clock.seconds(ticks)
     if len(ticks) < 2 or np.diff(seconds).min() > GATHER_SECONDS:
         return ticks

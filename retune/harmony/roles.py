@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.arrays import among
+from retune.arrays import among, begins, ends
 from retune.harmony.model import Role
 from retune.harmony.motion import NONE, Motion
 from retune.harmony.steps import Steps
@@ -38,8 +38,8 @@ def find_roles(
     ahead = np.where(motion.after >= 0, strength[motion.after], BEAT)  # strength of the place it goes on to
     weaker = (strength > ahead)[note]
     accented = ((strength <= BEAT) | (strength < ahead))[note]
-    opening = np.concatenate([[True], note[1:] != note[:-1]])
-    last = np.concatenate([note[1:] != note[:-1], [True]])
+    opening = begins(note)
+    last = ends(note)
     before = np.concatenate([[False], belongs[:-1]]) & ~opening
     spans = np.bincount(note, minlength=len(notes))[note]
     later = _belongs(notes["key"][note], np.minimum(window + 1, len(windows) - 1), windows)

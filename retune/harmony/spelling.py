@@ -101,7 +101,7 @@ NUMBERS = ("fourth", "octave", "fifth", "second", "sixth", "third", "seventh")
 
 def altered_interval(lower: str, upper: str) -> str:
     """What an augmented or diminished interval is called, A♭–E "augmented fifth"; "" for any other interval."""
-    way = _place_of_name(upper) - _place_of_name(lower)
+    way = place_of_name(upper) - place_of_name(lower)
     if -5 <= way <= 5:
         return ""
     quality = "augmented" if way > 0 else "diminished"
@@ -109,7 +109,8 @@ def altered_interval(lower: str, upper: str) -> str:
     return f"{times}{quality} {NUMBERS[(way + 1) % 7]}"
 
 
-def _place_of_name(name: str) -> int:
+def place_of_name(name: str) -> int:
+    """Place on the line of fifths of a note name with ♯ and ♭: the way back from `name_of_fifth`."""
     return LETTERS.index(name[0]) - 1 + 7 * (name.count("♯") - name.count("♭"))
 
 

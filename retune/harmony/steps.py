@@ -41,6 +41,8 @@ class Steps:
     novelty: FloatArray  # (n,) how much the harmony seems to change at the starts
     key: IntArray  # (n_notes,) MIDI key of each pitched note
     first: IntArray  # (n_notes,) step in which each pitched note starts
+    end: IntArray  # (n_notes,) tick to which each is heard (`retune.score.ringing`)
+    until: IntArray  # (n_notes,) tick until which each can count in what follows (`retune.harmony.cuts`)
     motion: Motion  # of the pitched notes
 
     def __len__(self) -> int:
@@ -86,6 +88,8 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
         novelty=novelty,
         key=cuts.key,
         first=cuts.first,
+        end=end,
+        until=cuts.until,
         motion=motion,
     )
 
@@ -175,6 +179,8 @@ def _empty(score: Score) -> Steps:
         novelty=none,
         key=no_notes,
         first=no_notes,
+        end=no_notes,
+        until=no_notes,
         motion=Motion(
             before=no_notes,
             after=no_notes,

@@ -63,9 +63,8 @@ def fact_line(analysis: Analysis) -> str:
     """Return size and limits of the piece in one line."""
     score, options = analysis.score, analysis.options
     seconds = float(score.clock.seconds(score.end_tick))
-    bars = int(score.meters.bar_beat(max(score.end_tick - 1, 0))[0])
     facts = [
-        counted(bars, "bar"),
+        counted(score.last_bar, "bar"),
         f"{int(seconds) // 60}:{int(seconds) % 60:02d}",
         counted(len(score.parts), "part"),
         counted(len(analysis.harmony.windows), "chord"),

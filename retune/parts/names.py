@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from retune.harmony.model import Role
-from retune.harmony.spelling import LETTERS, fifths_above_root, name_within_reach, spell
+from retune.harmony.spelling import fifths_above_root, name_within_reach, place_of_name, spell
 from retune.harmony.vocabulary import CHORD_TYPES
 from retune.score.model import REACH
 
@@ -82,9 +82,7 @@ def pitch(key: int, name: str) -> Pitch:
 
 def chord_tone(root: str, semitones: int, chord: int) -> str:
     """Return the name of a chord tone by its degree above the spelled root: the third of E major is G♯."""
-    up = fifths_above_root(semitones, chord)
-    place = LETTERS.index(root[0]) - 1 + 7 * (root.count("♯") - root.count("♭")) + up
-    return name_within_reach(place)
+    return name_within_reach(place_of_name(root) + fifths_above_root(semitones, chord))
 
 
 def chord_words(root: str, chord: int) -> str:

@@ -172,7 +172,7 @@ def _tick(plan: Plan, score: Score, row: PlanWindow, field: str, place: Place) -
     bar, beat = place
     tick = score.meters.tick_of(bar, beat)
     path = ("windows", row.index, field)
-    if tick >= score.end_tick and (field == "at" or tick > score.meters.tick_of(_last_bar(score) + 1)):
+    if tick >= score.end_tick and (field == "at" or tick > score.meters.tick_of(score.last_bar + 1)):
         raise plan.source.error(path, _past_end(score, bar))
     if field == "at" and int(score.meters.bar_beat(tick)[0]) != bar:
         raise plan.source.error(path, f"bar {bar} has no beat {beat:g}")
@@ -180,11 +180,7 @@ def _tick(plan: Plan, score: Score, row: PlanWindow, field: str, place: Place) -
 
 
 def _past_end(score: Score, bar: int) -> str:
-    return f"bar {bar} is past the end of the music in bar {_last_bar(score)}"
-
-
-def _last_bar(score: Score) -> int:
-    return int(score.meters.bar_beat(max(score.end_tick - 1, 0))[0])
+    return f"bar {bar} is past the end of the music in bar {score.last_bar}"
 
 
 def _windows_within(harmony: Harmony, start: int, end: int) -> list[int]:

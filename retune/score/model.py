@@ -170,6 +170,11 @@ class Score:
         return f"bar {int(bar)}, beat {float(beat):.3g}"
 
     @property
+    def last_bar(self) -> int:
+        """Number of the bar in which the music ends."""
+        return int(self.meters.bar_beat(max(self.end_tick - 1, 0))[0])
+
+    @property
     def different_messages(self) -> list[mido.Message | mido.MetaMessage]:
         """Every message once, wherever it stands."""
         return list({id(message): message for track in self.tracks for message in track.messages}.values())
