@@ -143,9 +143,10 @@ class _Steps(NamedTuple):
 
 
 class _Search:
-    """Where the method stands: x, the rows' values, and the (2, n_rows) room and price of each row's ends.
+    """Where the method stands: x, the rows' values, and `state`, the room and the price of each row's two ends.
 
-    Arrays of that size are made once and written over: to fetch and give back memory takes as long as to reckon.
+    `state` is (2, 2, n_rows): rooms, then prices; at the upper end, then at the lower one. Arrays of that size are
+    made once and written over: to fetch and give back memory takes as long as to reckon.
     """
 
     def __init__(self, problem: Problem) -> None:
@@ -157,15 +158,23 @@ class _Search:
         # Pieces of one note start together, so that a movement limit is met wherever the bounds lie.
         self.x = 0.5 * (np.where(both, problem.lower, 0.0) + np.where(both, problem.upper, 0.0))
         self.value = rows.apply(self.x)
-        shape = (2, len(self.value))
-        self.room, self.price = np.empty(shape), np.full(shape, START_FORCE)
+        self.state = np.empty((2, 2, len(self.value)))
+        self.room, self.price = self.state
         self.room[:, :soft] = 0.5 * (problem.weight + problem.under)
         self.room[:, soft:] = np.maximum(self._left(), LEAST_START)
         size = np.abs(residual := self.residual())
         self.price[:, :soft] = np.maximum(size, LEAST_RESIDUAL) + 0.5 * np.stack(
             [size + residual, size - residual]
         )
-        self.ratio, self.scratch, self.d_room, self.d_price = (np.empty(shape) for _ in range(4))
+        self.price[:, soft:] = START_FORCE
+        self.change, self.scratch, self.ratio = (
+            np.empty_like(a) for a in (self.state, self.state, self.room)
+        )
+        self.d_room, self.d_price = self.change
+        self.moving = np.zeros(
+            (2, 1, len(self.value)), dtype=bool
+        )  # with x: rooms of hard rows, prices of soft
+        self.moving[0, :, soft:] = self.moving[1, :, :soft] = True
 
     def _left(self) -> Floats:
         """(2, n_hard) what the values of hard rows leave to their ends; their rooms lag behind it at first."""
@@ -190,27 +199,22 @@ class _Search:
 
     def step(self, gap: float, unbalanced: Floats) -> None:
         """One predictor–corrector step."""
-        room, price, wish = self.room, self.price, self.d_price
+        wish = self.d_price
         self._factor()
-        np.negative(price, out=wish)  # all products to 0
+        np.negative(self.price, out=wish)  # all products to 0
         self._turn(unbalanced)
-        gap_after = self._gap_after(self._longest(1.0))
-        mu = gap / max(room.size, 1)
+        gap_after = _dot(*self._after(self._longest(1.0)))
+        mu = gap / max(self.room.size, 1)
         aim = mu * min(1.0, (gap_after / gap) ** 3) if gap > 0 else 0.0
         wish *= self.d_room
         np.subtract(aim, wish, out=wish)  # all products to one size, less what the changes add
-        wish /= room
-        wish -= price
+        wish /= self.room
+        wish -= self.price
         dx = self._turn(unbalanced)
         steps = self._steps(dx, unbalanced)
         self.x = self.x + steps.places * dx
         self.value = self.rows.apply(self.x)
-        for value, change, step in zip(
-            (room, price), (self.d_room, self.d_price), self._each(steps), strict=True
-        ):
-            change *= step
-            value += change
-            np.maximum(value, SMALLEST, out=value)
+        np.maximum(self._after(steps), SMALLEST, out=self.state)
 
     def _factor(self) -> None:
         """Set up and factor the system that every direction of this step solves.
@@ -221,7 +225,7 @@ class _Search:
         soft = self.rows.soft
         np.divide(self.price, self.room, out=self.ratio)
         self.gain = self.ratio[0] + self.ratio[1]
-        self.gain[:soft] = 1.0 / self.gain[:soft]
+        np.reciprocal(self.gain[:soft], out=self.gain[:soft])
         self.matrix.factor(self.gain, self.problem.pull)
         self.lag = self._left() - self.room[:, soft:]
         late = self.ratio[:, soft:] * self.lag
@@ -243,7 +247,7 @@ class _Search:
         np.negative(move, out=d_room[0])
         d_room[1] = move
         d_room[:, soft:] += self.lag
-        self.d_price -= np.multiply(self.ratio, d_room, out=self.scratch)
+        self.d_price -= np.multiply(self.ratio, d_room, out=self.scratch[0])
         return dx
 
     def _steps(self, dx: Floats, unbalanced: Floats) -> _Steps:
@@ -257,27 +261,16 @@ class _Search:
     def _longest(self, share: float) -> _Steps:
         """The longest steps, at most 1, that leave of every room and price at least what `share` lets."""
         soft = self.rows.soft
-        np.divide(self.d_room, self.room, out=self.scratch)
-        force, place = (
-            float(part.min(initial=0.0)) for part in (self.scratch[:, :soft], self.scratch[:, soft:])
-        )
-        np.divide(self.d_price, self.price, out=self.scratch)
-        place = min(place, float(self.scratch[:, :soft].min(initial=0.0)))
-        force = min(force, float(self.scratch[:, soft:].min(initial=0.0)))
+        room, price = np.divide(self.change, self.state, out=self.scratch)
+        place = min(float(part.min(initial=0.0)) for part in (room[:, soft:], price[:, :soft]))
+        force = min(float(part.min(initial=0.0)) for part in (room[:, :soft], price[:, soft:]))
         return _Steps(share / max(share, -place), share / max(share, -force))
 
-    def _each(self, steps: _Steps) -> tuple[Floats, Floats]:
-        """(n_rows,) lengths of the step for the room and for the price of each row."""
-        soft, places, forces = self.rows.soft, steps.places, steps.forces
-        of_room, of_price = np.full(self.gain.shape, places), np.full(self.gain.shape, forces)
-        of_room[:soft], of_price[:soft] = forces, places
-        return of_room, of_price
-
-    def _gap_after(self, steps: _Steps) -> float:
-        """Duality gap after steps of these lengths."""
-        of_room, of_price = self._each(steps)
-        room, price = self.room + of_room * self.d_room, self.price + of_price * self.d_price
-        return _dot(room, price)
+    def _after(self, steps: _Steps) -> Floats:
+        """(2, 2, n_rows) the rooms and prices after steps of these lengths."""
+        np.multiply(self.change, np.where(self.moving, steps.places, steps.forces), out=self.scratch)
+        self.scratch += self.state
+        return self.scratch
 
 
 def _dot(a: Floats, b: Floats) -> float:
