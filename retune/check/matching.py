@@ -3,35 +3,52 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from retune.arrays import begins
 from retune.check.pairing import rank_in_group
-from retune.check.sounding import BoolArray, FloatArray, IntArray
+from retune.check.sounding import BoolArray, FloatArray, IntArray, Table
 
-Columns = Sequence[IntArray]
+Columns = Sequence[NDArray[Any]]
 
 SAME_NOTE_CENTS = 150.0  # nearer in pitch than a tone: one note, however numbered
+_VELOCITY, _SETTINGS, _PROGRAM_AND_TRACK = 7, 22, 39  # bits they take in the columns of `NoteColumns`
+_LEVELS = (
+    (4, 0),
+    (4, _SETTINGS),
+    (4, _SETTINGS + _PROGRAM_AND_TRACK),
+    (3, 0),
+    (2, 0),
+    (2, _VELOCITY),
+)
+"""How many columns of `NoteColumns` tell notes apart, and how many bits of the last of them do not."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NoteColumns:
+class NoteColumns(NamedTuple):
     """What a note is recognised by, most telling first."""
 
     onset: IntArray
-    key: IntArray
-    velocity: IntArray
+    sound: IntArray  # key, velocity
     release: IntArray
-    percussion: IntArray  # 0 or 1
-    program: IntArray
-    track: IntArray
-    settings: IntArray  # volume, pan, expression and sustain as one number
+    channel: IntArray  # whether it is percussion, program, track; volume, pan, expression, sustain
     cents: FloatArray  # at the onset; tells equal notes of two parts apart
 
-    def __len__(self) -> int:
-        return len(self.onset)
+
+def note_columns(notes: Table, release: IntArray, cents: FloatArray, *, has_tracks: bool) -> NoteColumns:
+    """The columns of HEARD_DTYPE rows."""
+    drums, program, volume = (notes[name].astype(np.int64) for name in ("percussion", "program", "volume"))
+    settings = volume << 15 | notes["pan"] << 8 | notes["expression"] << 1 | notes["sustain"]
+    instrument = program << 32 | (notes["track"] if has_tracks else 0)
+    return NoteColumns(
+        onset=notes["onset_tick"],
+        sound=notes["key"].astype(np.int64) << _VELOCITY | notes["velocity"],
+        release=release,
+        channel=(drums << _PROGRAM_AND_TRACK | instrument) << _SETTINGS | settings,
+        cents=cents,
+    )
 
 
 def match_notes(original: NoteColumns, decoded: NoteColumns) -> IntArray:
@@ -41,16 +58,23 @@ def match_notes(original: NoteColumns, decoded: NoteColumns) -> IntArray:
     program and track, in all but whether they are drums too, in all but the release, last those that share only
     onset and key. Equal notes are taken in order of pitch.
     """
-    place = np.full(len(decoded), -1, dtype=np.int64)
-    left = np.ones(len(original), dtype=bool)
-    for telling in (8, 7, 5, 4, 3, 2):
-        mine, theirs = np.flatnonzero(left), np.flatnonzero(place < 0)
+    place = np.full(len(decoded.onset), -1, dtype=np.int64)
+    left = np.ones(len(original.onset), dtype=bool)
+    for level in _LEVELS:
+        mine, theirs = left.nonzero()[0], (place < 0).nonzero()[0]
         if not len(mine) or not len(theirs):
             break
-        a, b = _pair_equal(_columns(original, mine, telling), _columns(decoded, theirs, telling))
+        a, b = _pair_equal(_columns(original, mine, *level), _columns(decoded, theirs, *level))
         place[theirs[b]] = mine[a]
         left[mine[a]] = False
     return place
+
+
+def _columns(notes: NoteColumns, rows: IntArray, count: int, silent_bits: int) -> Columns:
+    told = (notes.onset, notes.sound, notes.release, notes.channel)[:count]
+    columns = [column[rows] for column in told]
+    columns[-1] >>= silent_bits
+    return [*columns, notes.cents[rows]]
 
 
 def match_by_pitch(original: NoteColumns, decoded: NoteColumns, place: IntArray) -> IntArray:
@@ -60,7 +84,7 @@ def match_by_pitch(original: NoteColumns, decoded: NoteColumns, place: IntArray)
     for is not always to be guessed from its pitch.
     """
     place = place.copy()
-    taken = np.zeros(len(original), dtype=bool)
+    taken = np.zeros(len(original.onset), dtype=bool)
     taken[place[place >= 0]] = True
     mine, theirs = np.flatnonzero(~taken), np.flatnonzero(place < 0)
     if len(mine) and len(theirs):
@@ -73,50 +97,29 @@ def match_by_pitch(original: NoteColumns, decoded: NoteColumns, place: IntArray)
 
 def _pitch(notes: NoteColumns) -> FloatArray:
     """Cents from key 0 at the onset."""
-    result: FloatArray = 100.0 * notes.key + notes.cents
+    result: FloatArray = 100.0 * (notes.sound >> _VELOCITY) + notes.cents
     return result
 
 
-def _pitch_columns(notes: NoteColumns, rows: IntArray) -> list[IntArray]:
-    columns = (notes.onset[rows], notes.velocity[rows], notes.release[rows])
-    return [*(column.astype(np.int64) for column in columns), _rank(_pitch(notes)[rows])]
-
-
-def _rank(values: FloatArray) -> IntArray:
-    rank = np.empty(len(values), dtype=np.int64)
-    rank[np.argsort(values, kind="stable")] = np.arange(len(values))
-    return rank
-
-
-def _columns(notes: NoteColumns, rows: IntArray, telling: int) -> list[IntArray]:
-    columns = (
-        notes.onset,
-        notes.key,
-        notes.velocity,
-        notes.release,
-        notes.percussion,
-        notes.program,
-        notes.track,
-        notes.settings,
-    )
-    return [*(column[rows].astype(np.int64) for column in columns[:telling]), _rank(notes.cents[rows])]
+def _pitch_columns(notes: NoteColumns, rows: IntArray) -> Columns:
+    velocity = notes.sound[rows] & ((1 << _VELOCITY) - 1)
+    return [notes.onset[rows], velocity, notes.release[rows], _pitch(notes)[rows]]
 
 
 def _pair_equal(a: Columns, b: Columns) -> tuple[IntArray, IntArray]:
     """Rows of `a` and `b` equal in all columns but the last, paired in the order of the last."""
     group, order = grouped(a[:-1], b[:-1], a[-1], b[-1])
-    size = len(a[0])
-    of_b = order >= size
-    width = len(order) + 1
-    keys_a = group[~of_b] * width + rank_in_group(group[~of_b])
-    keys_b = group[of_b] * width + rank_in_group(group[of_b])
-    k = np.searchsorted(keys_a, keys_b)
-    found = np.append(keys_a, -1)[k] == keys_b
-    return order[~of_b][k[found]], order[of_b][found] - size
+    of_b = order >= len(a[0])
+    group_a, group_b = group[~of_b], group[of_b]
+    keys_a = group_a * len(order) + rank_in_group(group_a)
+    keys_b = group_b * len(order) + rank_in_group(group_b)
+    k = keys_a.searchsorted(keys_b)
+    found = keys_a.take(k, mode="clip") == keys_b
+    return order[~of_b][k[found]], order[of_b][found] - len(a[0])
 
 
 def grouped(
-    a: Columns, b: Columns, a_tie: IntArray | None = None, b_tie: IntArray | None = None
+    a: Columns, b: Columns, a_tie: FloatArray | None = None, b_tie: FloatArray | None = None
 ) -> tuple[IntArray, IntArray]:
     """(group, order): rows of `a` and then `b`, sorted; rows equal in all columns share a group number.
 
@@ -131,6 +134,8 @@ def grouped(
 def unequal(a: Columns, b: Columns) -> tuple[BoolArray, BoolArray]:
     """(n_a,) and (n_b,): True where a row has no equal among the rows of the other."""
     size = len(a[0])
+    if size == len(b[0]) and all((x == y).all() for x, y in zip(a, b, strict=True)):
+        return np.zeros(size, dtype=bool), np.zeros(size, dtype=bool)
     group, order = grouped(a, b)
     of_b = order >= size
     result = np.zeros(len(order), dtype=bool)

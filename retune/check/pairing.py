@@ -6,7 +6,6 @@ from collections import defaultdict, deque
 
 import numpy as np
 
-from retune.arrays import begins
 from retune.score.model import IntArray
 
 
@@ -56,7 +55,5 @@ def _end_together(rows: list[int], starts: IntArray, ends: IntArray) -> None:
 
 def rank_in_group(groups: IntArray) -> IntArray:
     """Count of equal values before each row of a sorted column."""
-    first = begins(groups)
-    starts = np.flatnonzero(first)
-    result: IntArray = np.arange(len(groups)) - starts[np.cumsum(first) - 1]
+    result: IntArray = np.arange(len(groups)) - groups.searchsorted(groups)
     return result

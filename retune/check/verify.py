@@ -10,10 +10,10 @@ import numpy as np
 from retune.check.comparison import Comparison, note_at
 from retune.check.decode import decode, decode_score
 from retune.check.fidelity import compare
-from retune.check.matching import NoteColumns, match_by_pitch, match_notes
+from retune.check.matching import match_by_pitch, match_notes, note_columns
 from retune.check.realised import Realised, realised
 from retune.check.report import CheckReport, Measured
-from retune.check.sounding import FloatArray, IntArray, Sounding, Table, folded, joined, renumbered
+from retune.check.sounding import FloatArray, Sounding, folded, joined, renumbered
 from retune.check.tuned import numbered_as
 from retune.errors import Remark
 from retune.harmony.model import Harmony
@@ -134,8 +134,10 @@ def _compare_notes(score: Score, decoded: Sounding, tuning: Tuning | None) -> Co
     if tuning is not None:
         first = np.flatnonzero(np.diff(tuning.offsets["note"], prepend=-1))
         at_onset[tuning.offsets["note"][first]] += tuning.offsets["offset_cents"][first]
-    mine = _note_columns(original, score.notes["release_tick"], at_onset, has_tracks)
-    theirs = _note_columns(decoded, decoded.notes["release_tick"], _first_cents(decoded), has_tracks)
+    mine = note_columns(original.notes, score.notes["release_tick"], at_onset, has_tracks=has_tracks)
+    theirs = note_columns(
+        decoded.notes, decoded.notes["release_tick"], _first_cents(decoded), has_tracks=has_tracks
+    )
     place = match_notes(mine, theirs)
     if not has_tracks:
         place = match_by_pitch(mine, theirs, place)
@@ -151,28 +153,6 @@ def _compare_notes(score: Score, decoded: Sounding, tuning: Tuning | None) -> Co
         pairs=(place[matched], matched),
         heard=numbered_as(decoded.curve, place),
     )
-
-
-def _note_columns(sounding: Sounding, release: IntArray, cents: FloatArray, has_tracks: bool) -> NoteColumns:
-    notes = sounding.notes
-    return NoteColumns(
-        onset=notes["onset_tick"],
-        key=notes["key"],
-        velocity=notes["velocity"],
-        release=release,
-        percussion=notes["percussion"],
-        program=notes["program"],
-        track=notes["track"] if has_tracks else np.zeros(len(notes), dtype=np.int64),
-        settings=_settings(notes),
-        cents=cents,
-    )
-
-
-def _settings(notes: Table) -> IntArray:
-    """(n_notes,) volume, pan, expression and sustain of each note as one number."""
-    volume = notes["volume"].astype(np.int64)
-    result: IntArray = volume << 15 | notes["pan"] << 8 | notes["expression"] << 1 | notes["sustain"]
-    return result
 
 
 def _first_cents(sounding: Sounding) -> FloatArray:
