@@ -40,6 +40,21 @@ def _batch(folder, processes: int) -> float:
     return time.perf_counter() - began
 
 
+def _bare(datas: list[bytes], processes: int) -> float:
+    """Seconds by the clock of the same conversions, shared out evenly, with nothing read, written or told."""
+    shares = [datas[i::processes] for i in range(processes)]
+    with worker_pool(processes) as pool:
+        list(pool.map(_convert_all, [share[:2] for share in shares]))
+        began = time.perf_counter()
+        list(pool.map(_convert_all, shares))
+        return time.perf_counter() - began
+
+
+def _convert_all(datas: list[bytes]) -> None:
+    for data in datas:
+        convert(data)
+
+
 def processor_seconds(task: Task) -> float:
     """Processor time of one task, in whatever process it runs."""
     began = time.process_time()
@@ -62,6 +77,11 @@ def test_two_processes(folder, say):
             more=True,
         )
     )
+    datas = [path.read_bytes() for path in sorted(folder.glob("*.mid"))]
+    bare = [(_bare(datas, 1), _bare(datas, 2)) for _ in range(3)]
+    given = min(first for first, _ in bare) / min(second for _, second in bare)
+    say(told("the same, conversions alone: what the machine has to give", given, more=True))
+    say(told("share of it that a batch reaches", one / two / given, 0.95, more=True))
     jobs = find_jobs([str(folder)], str(folder.parent / "out"))
     tasks = [
         Task(job=job, options=Options(), plan_text="", plan_name="", recipe="", known=None) for job in jobs
