@@ -13,7 +13,7 @@ from retune.harmony.model import Role
 from retune.harmony.spelling import chord_label, spell, spell_in_chord
 
 if TYPE_CHECKING:
-    from retune.harmony.reasons import Explanation
+    from retune.harmony.finder.reasons import Explanation
     from retune.pipeline import Analysis
 
 LEAST_SHARE = 0.01  # tones that sound for less of a slice are not listed (chosen by eye)

@@ -9,17 +9,17 @@ from numpy.typing import NDArray
 
 from retune.arrays import begins
 from retune.errors import Remark
-from retune.harmony.augmented_sixths import find_augmented_sixths
-from retune.harmony.by_key import follow_key
-from retune.harmony.decode import best_stretches
+from retune.harmony.evidence.rests import fill_bars
+from retune.harmony.evidence.steps import Steps, find_steps
+from retune.harmony.finder.augmented_sixths import find_augmented_sixths
+from retune.harmony.finder.by_key import follow_key
+from retune.harmony.finder.decode import best_stretches
+from retune.harmony.finder.naming import merge_alike, name_windows
+from retune.harmony.finder.segments import find_junctures
 from retune.harmony.hints import lay_over
 from retune.harmony.keys import find_keys, tonics_at
 from retune.harmony.model import WINDOW_DTYPE, Harmony, Hint
-from retune.harmony.naming import merge_alike, name_windows
 from retune.harmony.pieces import cut_pieces
-from retune.harmony.rests import fill_bars
-from retune.harmony.segments import find_junctures
-from retune.harmony.steps import Steps, find_steps
 from retune.score.model import Score
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from retune.errors import OptionError, Remark
 from retune.harmony.chord_symbols import is_no_chord, parse
-from retune.harmony.cuts import GATHER_SECONDS, gather_onsets
+from retune.harmony.evidence.cuts import GATHER_SECONDS, gather_onsets
 from retune.harmony.model import WINDOW_DTYPE, Hint
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
 from retune.score.model import Score

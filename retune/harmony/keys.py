@@ -9,9 +9,9 @@ from mido import MetaMessage
 from numpy.typing import NDArray
 
 from retune.arrays import begins
-from retune.harmony.decode import best_path
+from retune.harmony.evidence.steps import Steps
+from retune.harmony.finder.decode import best_path
 from retune.harmony.model import KEY_DTYPE, keys_at
-from retune.harmony.steps import Steps
 from retune.score.model import FloatArray, IntArray, Score
 
 MAJOR = (0.238, 0.006, 0.111, 0.006, 0.137, 0.094, 0.016, 0.214, 0.009, 0.080, 0.008, 0.081)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.harmony.evidence.steps import Steps
 from retune.harmony.model import PIECE_DTYPE
 from retune.harmony.roles import find_roles
-from retune.harmony.steps import Steps
 from retune.score.model import Score
 
 

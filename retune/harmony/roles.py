@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.arrays import among, begins, ends
+from retune.harmony.evidence.motion import NONE, Motion
+from retune.harmony.evidence.steps import Steps
 from retune.harmony.model import Role
-from retune.harmony.motion import NONE, Motion
-from retune.harmony.steps import Steps
 from retune.score.model import IntArray
 
 Flags = NDArray[np.bool_]

@@ -5,11 +5,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from retune.harmony import fitted
-from retune.harmony.candidates import evidence_table
-from retune.harmony.decode import best_stretches
-from retune.harmony.segments import Junctures, find_junctures
-from retune.harmony.steps import find_steps
+from retune.harmony.evidence.steps import find_steps
+from retune.harmony.finder import fitted
+from retune.harmony.finder.candidates import evidence_table
+from retune.harmony.finder.decode import best_stretches
+from retune.harmony.finder.segments import Junctures, find_junctures
 from tests.harmony.build import score_of
 
 NOTE = st.tuples(

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from retune.harmony.habit import COST, MOST, habit
+from retune.harmony.finder.habit import COST, MOST, habit
 from tests.harmony.build import blocks, heard, score_of
 
 TONIC, II, IV, V, VI = (

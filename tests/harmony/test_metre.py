@@ -4,9 +4,9 @@ import mido
 import numpy as np
 import pytest
 
-from retune.harmony.cuts import gather_onsets
-from retune.harmony.metre import notated_grid
-from retune.harmony.steps import find_steps
+from retune.harmony.evidence.cuts import gather_onsets
+from retune.harmony.evidence.metre import notated_grid
+from retune.harmony.evidence.steps import find_steps
 from tests.harmony.build import TPQ, blocks, row, score_of
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from retune.harmony import find_harmony
-from retune.harmony.naming import root_salience
+from retune.harmony.finder.naming import root_salience
 from tests.harmony.build import NAMES, blocks, name, score_of
 
 

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.arrays import among
-from retune.harmony.naming import MEMBERS, heard_above
-from retune.harmony.steps import Steps
+from retune.harmony.evidence.steps import Steps
+from retune.harmony.finder.naming import MEMBERS, heard_above
 from retune.harmony.vocabulary import AUGMENTED_SIXTH_INDICES, INDEX_OF_SYMBOL
 from retune.score.model import FloatArray, IntArray
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.weights import Weights
+from retune.harmony.evidence.weights import Weights
 from retune.score.model import FloatArray, IntArray
 
 MEMORY_BEATS, MEMORY_LEAP = 3.0, 9

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.naming import MEMBERS, heard_above
+from retune.harmony.finder.naming import MEMBERS, heard_above
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
 from retune.score.model import FloatArray, IntArray
 

@@ -12,7 +12,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.motion import Motion
+from retune.harmony.evidence.motion import Motion
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
 from retune.score.model import FloatArray, IntArray
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.metre import NEAR_BEATS, Grid
+from retune.harmony.evidence.metre import NEAR_BEATS, Grid
 from retune.score.model import IntArray, Meters
 
 

@@ -7,8 +7,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.candidates import TYPES
-from retune.harmony.steps import Steps
+from retune.harmony.evidence.steps import Steps
+from retune.harmony.finder.candidates import TYPES
 from retune.harmony.vocabulary import AUGMENTED_SIXTHS, CHORD_TYPES, INDEX_OF_SYMBOL
 from retune.score.model import FloatArray, IntArray
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.weights import Weights
+from retune.harmony.evidence.weights import Weights
 from retune.score.model import FloatArray, IntArray
 
 NONE = 99  # no neighbour on that side

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.candidates import LAYERS, evidence_table, motion_table
-from retune.harmony.segments import REACH_JUNCTURES, Junctures
+from retune.harmony.finder.candidates import LAYERS, evidence_table, motion_table
+from retune.harmony.finder.segments import REACH_JUNCTURES, Junctures
 from retune.score.model import FloatArray, IntArray
 
 CHUNK = 128  # junctures whose stretches are judged at a time: what they need stays in the processor's cache

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony import fitted
-from retune.harmony.habit import habit
-from retune.harmony.steps import Steps
+from retune.harmony.evidence.steps import Steps
+from retune.harmony.finder import fitted
+from retune.harmony.finder.habit import habit
 from retune.score.model import FloatArray, IntArray
 
 REACH_BEATS = 8.0

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from retune.arrays import percentile
-from retune.harmony.bass import bass_start, find_own_basses, lowest_keys, remember_bass, weigh_bass
-from retune.harmony.cuts import Cuts, cut_notes
-from retune.harmony.metre import Grid, notated_grid, shifted_grid
-from retune.harmony.motion import Motion, find_motion
-from retune.harmony.novelty import find_novelty
-from retune.harmony.rests import silent_beats
-from retune.harmony.suspensions import find_suspensions
-from retune.harmony.weights import WEIGHTS, Weights
+from retune.harmony.evidence.bass import bass_start, find_own_basses, lowest_keys, remember_bass, weigh_bass
+from retune.harmony.evidence.cuts import Cuts, cut_notes
+from retune.harmony.evidence.metre import Grid, notated_grid, shifted_grid
+from retune.harmony.evidence.motion import Motion, find_motion
+from retune.harmony.evidence.novelty import find_novelty
+from retune.harmony.evidence.rests import silent_beats
+from retune.harmony.evidence.suspensions import find_suspensions
+from retune.harmony.evidence.weights import WEIGHTS, Weights
 from retune.score.model import FloatArray, IntArray, Score
 from retune.score.ringing import ringing_end_ticks
 
@@ -42,7 +42,7 @@ class Steps:
     key: IntArray  # (n_notes,) MIDI key of each pitched note
     first: IntArray  # (n_notes,) step in which each pitched note starts
     end: IntArray  # (n_notes,) tick to which each is heard (`retune.score.ringing`)
-    until: IntArray  # (n_notes,) tick until which each can count in what follows (`retune.harmony.cuts`)
+    until: IntArray  # (n_notes,) tick until which each can count in what follows (`cuts`)
     motion: Motion  # of the pitched notes
 
     def __len__(self) -> int:

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from retune.harmony.candidates import BLOCK_ROWS, BLOCKS, evidence_table, name_of
+from retune.harmony.evidence.steps import find_steps
+from retune.harmony.finder.candidates import BLOCK_ROWS, BLOCKS, evidence_table, name_of
+from retune.harmony.finder.segments import Junctures, find_junctures
 from retune.harmony.model import Harmony
-from retune.harmony.segments import Junctures, find_junctures
-from retune.harmony.steps import find_steps
 from retune.score.model import FloatArray, Score
 
 RIVALS = 3  # candidates listed, of different roots
