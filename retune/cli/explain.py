@@ -10,7 +10,7 @@ from retune.cli.tables import table
 from retune.errors import OptionError
 from retune.harmony import explain
 from retune.harmony.model import Role
-from retune.harmony.spelling import chord_label, spell, spell_in_chord
+from retune.harmony.spelling import chord_label, chord_name, spell, spell_in_chord
 
 if TYPE_CHECKING:
     from retune.harmony.finder.reasons import Explanation
@@ -92,7 +92,7 @@ def _candidates(explanation: Explanation, key: np.void) -> str:
     kinds = tuple(explanation.candidates[0].terms) if explanation.candidates else ()
     rows = [
         (
-            f"{_name(candidate.root_pc, key)} {candidate.chord}",
+            chord_name(_name(candidate.root_pc, key), candidate.chord),
             f"{candidate.points:.1f}",
             f"{-candidate.behind:.1f}" if candidate.behind else "",
             *(f"{candidate.terms[kind]:+.1f}" for kind in kinds),

@@ -114,8 +114,14 @@ def place_of_name(name: str) -> int:
     return LETTERS.index(name[0]) - 1 + 7 * (name.count("♯") - name.count("♭"))
 
 
-SHOWN = {"maj": "", "1": " unison"} | {symbol: f" {symbol}" for symbol in AUGMENTED_SIXTHS}
+_SHOWN = {chord.symbol: chord.symbol.replace("b", "♭").replace("#", "♯") for chord in CHORD_TYPES}
+_SHOWN |= {"maj": "", "1": " unison"} | {symbol: f" {symbol}" for symbol in AUGMENTED_SIXTHS}
 """How a chord symbol looks behind a root where it differs: "C", and never "C1", which reads as a note."""
+
+
+def chord_name(root: str, symbol: str) -> str:
+    """A chord in lead-sheet form, of a root's name and a symbol of the vocabulary: "C", "Emin7♭5"."""
+    return root + _SHOWN.get(symbol, symbol)
 
 
 def chord_label(window: np.void, key: np.void) -> str:
@@ -127,4 +133,4 @@ def chord_label(window: np.void, key: np.void) -> str:
         symbol = "(" + " ".join(str(s) for s in range(12) if int(window["members"]) >> s & 1) + ")"
     bass = int(window["bass_pc"])
     under = "" if bass == int(window["root_pc"]) else "/" + spell_in_chord(bass, window, key)
-    return root + SHOWN.get(symbol, symbol) + under
+    return chord_name(root, symbol) + under

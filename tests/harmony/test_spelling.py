@@ -5,7 +5,16 @@ import music21
 import pytest
 
 from retune.harmony import Hint, find_harmony
-from retune.harmony.spelling import altered_interval, chord_label, name_within_reach, pitch_class_of, spell
+from retune.harmony.chord_symbols import parse
+from retune.harmony.spelling import (
+    altered_interval,
+    chord_label,
+    chord_name,
+    name_within_reach,
+    pitch_class_of,
+    spell,
+)
+from retune.harmony.vocabulary import AUGMENTED_SIXTHS, CHORD_TYPES
 from tests.harmony.build import TPQ, blocks, score_of
 
 
@@ -98,3 +107,12 @@ def test_a_section_is_spelled_beside_the_main_key():
     assert keys_of(b, tritone, b) == [5, 6, 5]
     assert keys_of(tritone, signature="Gb") == [-6]
     assert keys_of((MINOR, 4), (MAJOR, 8), (MINOR, 4)) == [4, 8, 4]
+
+
+@pytest.mark.parametrize("chord", [c for c in CHORD_TYPES if c.symbol not in ("1", *AUGMENTED_SIXTHS)])
+def test_a_shown_chord_reads_back_as_itself(chord):
+    shown = chord_name("E♭", chord.symbol)
+    assert not set("b#") & set(shown)
+    symbol = parse(shown)
+    assert symbol is not None
+    assert (symbol.root_pc, symbol.chord) == (3, chord.symbol)

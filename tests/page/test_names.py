@@ -38,8 +38,8 @@ def test_a_name_without_room_is_cut_so_that_it_does_not_read_as_another_chord(
             retunePage.page.view._label({ root, bass, chord, members: 1, spelling: 0 }, width)))"""
     )
     assert cut == [
-        ["Dmin7b5/F", "Dmin7b5", "D…", "D…"],
-        ["Dmin7b5", "Dmin7b5", "D…", "D…"],
+        ["Dmin7♭5/F", "Dmin7♭5", "D…", "D…"],
+        ["Dmin7♭5", "Dmin7♭5", "D…", "D…"],
         ["D/F♯", "D/F♯", "D/F♯", "D"],
         ["D6/9/F♯", "D6/9/F♯", "D6/9", "D…"],
     ]

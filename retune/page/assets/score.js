@@ -249,7 +249,8 @@ function chordLabel(music, window) {
   const root = music.rootName(window);
   const bass = window.bass === window.root ? "" : "/" + music.toneName(window.bass, window);
   const symbol = window.chord || `(${memberSteps(window).join(" ")})`;
-  const shown = isAugmentedSixth(window) ? ` ${symbol}` : { maj: "", 1: " unison" }[symbol] ?? symbol;
+  const signed = symbol.replace("b", "♭").replace("#", "♯");
+  const shown = isAugmentedSixth(window) ? ` ${symbol}` : { maj: "", 1: " unison" }[symbol] ?? signed;
   return root + shown + bass;
 }
 
