@@ -225,7 +225,7 @@ def test_explanation_names_what_sounded_and_the_rivals():
     (sounding,) = (line for line in first.splitlines() if line.startswith("bar 2, beat 1 "))
     assert {"A", "C", "E"} <= set(sounding.split())
     candidates = first.partition("candidate")[2].splitlines()[1:]
-    assert candidates[0].startswith("A min")
+    assert candidates[0].startswith("Amin ")
     assert len(candidates) >= 3
 
 
