@@ -12,6 +12,7 @@ import numpy as np
 from retune.check.channel import TUNING_PARAMETERS, start_of
 from retune.check.curve import pitch_curve, sounding_ends
 from retune.check.in_force import PARAMETERS, PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE
+from retune.check.instruments import fill_in, percussion
 from retune.check.packets import (
     FLEX,
     MIDI1_VOICE,
@@ -25,7 +26,7 @@ from retune.check.packets import (
 )
 from retune.check.pairing import pair_notes
 from retune.check.per_note import PerNote
-from retune.check.receiver import HEEDED_CONTROLLERS, SETTINGS, Receiver
+from retune.check.receiver import HEEDED_CONTROLLERS, Receiver
 from retune.check.sounding import (
     CHANNEL_PRESSURE,
     CONTROL,
@@ -89,7 +90,6 @@ def decode_clip(data: bytes, *, name: str = "input") -> Sounding:
     for place, (tick, packet) in enumerate(clip.packets()):
         _take(reading, place, tick, packet)
     reading.receiver.freeze()
-    reading.per_note.freeze()
     ticks_of_place = np.append(np.array(clip.ticks, dtype=np.int64), [clip.end_tick] * 2)
     notes, curve, in_force = _notes(reading, ticks_of_place)
     events = np.array(reading.events, dtype=EVENT_DTYPE)
@@ -216,7 +216,7 @@ def _other_parameter(
 
 
 def _control(reading: _Reading, place: int, tick: int, lane: int, controller: int, value: int) -> None:
-    if controller in HEEDED_CONTROLLERS or controller in SETTINGS:
+    if controller in HEEDED_CONTROLLERS:
         reading.receiver.control(place, lane, controller, value)
     reading.receiver.in_force.add(controller, lane, place, value)
     reading.events.append((tick, 0, lane % CHANNELS_PER_PORT, CONTROL, controller, value))
@@ -273,11 +273,11 @@ def _notes(reading: _Reading, ticks_of_place: IntArray) -> tuple[Table, Table, T
     off = np.where(released, places[releases] if len(rows) else 0, last)
     lanes, keys = lanes[begun], keys[begun]
     end = sounding_ends(reading.receiver, lanes, on, off, last)
-    drums = reading.receiver.percussion(lanes, ends_of_ticks(ticks_of_place, on))
+    drums = percussion(reading.receiver, lanes, ends_of_ticks(ticks_of_place, on))
     managers = reading.receiver.managers(lanes, on)
     spans = Spans(lanes, keys, on, off, end, ticks_of_place[end], drums, managers)
     notes = np.zeros(len(on), dtype=HEARD_DTYPE)
-    reading.receiver.note_settings(notes, spans)
+    fill_in(notes, reading.receiver, spans)
     reading.per_note.attach(spans, pitches[begun])
     curve = pitch_curve(reading.receiver, spans, ticks_of_place, reading.per_note)
     shift = reading.per_note.key_shift()
@@ -288,7 +288,7 @@ def _notes(reading: _Reading, ticks_of_place: IntArray) -> tuple[Table, Table, T
     reading.pressed_keys = _pressed_keys(reading, spans, notes["key"])
     notes["release_velocity"] = np.where(released, velocities[releases] if len(rows) else 0, 64)
     notes["unreleased"] = ~released
-    return notes, curve, reading.receiver.rows_in_force(spans, ticks_of_place, notes["release_tick"])
+    return notes, curve, reading.receiver.in_force.rows(spans, ticks_of_place, notes["release_tick"])
 
 
 def _pressed_keys(reading: _Reading, spans: Spans, keys: IntArray) -> list[tuple[int, int]]:

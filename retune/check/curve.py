@@ -9,7 +9,7 @@ import numpy as np
 from retune.arrays import begins, ends
 from retune.check.receiver import Receiver
 from retune.check.sounding import CURVE_DTYPE, BoolArray, FloatArray, IntArray, Table
-from retune.check.timeline import Spans
+from retune.check.timeline import Spans, in_order
 from retune.constants import BEND_CENTRE
 
 SAME_CENTS = 1e-9  # pitches nearer than this are one pitch
@@ -86,6 +86,8 @@ def pitch_curve(
     receiver: Receiver, spans: Spans, ticks_of_place: IntArray, of_notes: PitchOfNotes | None = None
 ) -> Table:
     """CURVE_DTYPE rows of all notes."""
+    if of_notes is None and not receiver.moves_pitch:
+        return _steady(spans, ticks_of_place)
     notes, places = _breaks(receiver, spans, of_notes)
     cents = _channel_cents(receiver, spans, notes, places)
     tables = _table_cents(receiver, spans, notes, places)
@@ -97,6 +99,17 @@ def pitch_curve(
     rows["end_tick"][:-1] = rows["start_tick"][1:]
     rows["end_tick"][last] = spans.end_ticks[notes[last]]
     return merged_rows(rows)
+
+
+def _steady(spans: Spans, ticks_of_place: IntArray) -> Table:
+    """Rows of notes that all keep the pitch of their key."""
+    rows = np.zeros(len(spans.lanes), dtype=CURVE_DTYPE)
+    rows["note"], rows["start_tick"], rows["end_tick"] = (
+        np.arange(len(rows)),
+        ticks_of_place[spans.on],
+        spans.end_ticks,
+    )
+    return rows
 
 
 def merged_rows(rows: Table) -> Table:
@@ -138,12 +151,7 @@ def _breaks(receiver: Receiver, spans: Spans, of_notes: PitchOfNotes | None) -> 
         found.append((tuned[rows], places))
     if of_notes is not None:
         found.extend(of_notes.breaks())
-    found = [found[0], *(part for part in found[1:] if len(part[0]))]
-    if len(found) == 1:  # no pitch changes after its onset
-        return found[0]
-    notes, places = (np.concatenate(part) for part in zip(*found, strict=True))
-    order = np.lexsort((places, notes))
-    return notes[order], places[order]
+    return in_order(found)
 
 
 def _channel_cents(receiver: Receiver, spans: Spans, notes: IntArray, places: IntArray) -> FloatArray:
@@ -151,10 +159,11 @@ def _channel_cents(receiver: Receiver, spans: Spans, notes: IntArray, places: In
 
     A member's own controls stop acting on a note at its note-off, the manager's go on (MPE 2.2.6, A.4.1).
     """
-    lanes = spans.lanes[notes]
-    managers = spans.managers[notes]
-    member = managers >= 0
-    own = np.where(member, np.minimum(places, spans.off[notes]), places)
+    lanes, own = spans.lanes[notes], places
+    if receiver.manager.changes:
+        managers = spans.managers[notes]
+        member = managers >= 0
+        own = np.where(member, np.minimum(places, spans.off[notes]), places)
     cents = receiver.bend.at(lanes, own) * receiver.range.at(lanes, own) / BEND_CENTRE
     cents += receiver.tuning.at(lanes, own)
     if receiver.manager.changes:

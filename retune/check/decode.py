@@ -15,37 +15,38 @@ import numpy as np
 from retune.arrays import distinct
 from retune.check import clip, stream
 from retune.check.curve import pitch_curve, sounding_ends
-from retune.check.in_force import IS_KEPT, PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE
+from retune.check.in_force import IS_KEPT, PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE, PROGRAM_AND_BANK
+from retune.check.instruments import fill_in, percussion
 from retune.check.pairing import pair_notes
 from retune.check.receiver import (
     HEEDED_CONTROLLERS,
     PARAMETER_CONTROLLERS,
     Receiver,
-    is_heeded,
-    is_only_tuning,
 )
 from retune.check.sounding import (
-    CHANNEL_PRESSURE,
-    CONTROL,
     EVENT_DTYPE,
     HEARD_DTYPE,
-    KEY_PRESSURE,
     PARAMETER,
-    PROGRAM,
     IntArray,
     Sounding,
     Table,
 )
 from retune.check.stored import PACKET, SYSEX, Content, Stored
 from retune.check.stream import Stream
+from retune.check.system import is_heeded, is_only_tuning
 from retune.check.timeline import Spans, ends_of_ticks
 from retune.constants import CHANNELS_PER_PORT
 from retune.score.model import Score
 
-_HEEDED, _PARAMETERS = (
-    np.isin(np.arange(128), numbers) for numbers in (HEEDED_CONTROLLERS, PARAMETER_CONTROLLERS)
+_HEEDED, _ENTER_PARAMETERS = (
+    np.isin(np.arange(len(IS_KEPT)), numbers) for numbers in (HEEDED_CONTROLLERS, PARAMETER_CONTROLLERS)
 )
-_KINDS = (CONTROL, PROGRAM, CHANNEL_PRESSURE, KEY_PRESSURE)  # as those of a stream follow each other
+_CODES = {
+    stream.PROGRAM: PROGRAM_AND_BANK,
+    stream.CHANNEL_PRESSURE: PRESSURE_OF_CHANNEL,
+    stream.KEY_PRESSURE: PRESSURE_OF_NOTE,
+}
+_CODE_OF_KIND = np.array([_CODES.get(kind, 0) for kind in range(stream.KEY_PRESSURE + 1)])
 ADDRESSING = frozenset({"end_of_track", "midi_port", "track_name", "channel_prefix"})
 """Meta events that say where things go; a retuned file may need others."""
 
@@ -70,56 +71,46 @@ def sounding_of_stream(events: Stream) -> Sounding:
     """Run all events through a receiver."""
     places = len(events) + 2  # the last place is the end of the file
     end_tick = int(max(events.track_ends.max(initial=0), events.ticks.max(initial=0)))
-    ticks_of_place = np.append(events.ticks, [end_tick, end_tick])
-    receiver = Receiver(int(events.ports.max(initial=0)) + 1, places)
-    channel_events, stored, tuned = _feed(receiver, events)
+    ticks_of_place = np.concatenate((events.ticks, (end_tick, end_tick)))
+    receiver = Receiver(int(events.lanes.max(initial=0)) // CHANNELS_PER_PORT + 1, places)
+    channel_events, stored = _feed(receiver, events)
     notes, spans = _notes(receiver, events, ticks_of_place)
     return Sounding(
         format=events.format,
         ticks_per_quarter=events.ticks_per_quarter,
         notes=notes,
         curve=pitch_curve(receiver, spans, ticks_of_place),
-        in_force=receiver.rows_in_force(spans, ticks_of_place, notes["release_tick"]),
+        in_force=receiver.in_force.rows(spans, ticks_of_place, notes["release_tick"]),
         events=channel_events,
         stored=stored,
         track_names=events.track_names,
         end_tick=end_tick,
-        has_own_tuning=tuned,
+        has_own_tuning=receiver.moves_pitch,
     )
 
 
-def _feed(receiver: Receiver, events: Stream) -> tuple[Table, Stored, bool]:
-    """Give the receiver everything but notes; returns channel events, stored events, whether any tunes."""
+def _feed(receiver: Receiver, events: Stream) -> tuple[Table, Stored]:
+    """Give the receiver everything but notes; returns channel events and stored events."""
     rows = events.rows(stream.CONTROL, stream.KEY_PRESSURE)
-    table, lanes = _channel_events(events, rows), events.lanes(rows)
-    controls, programs, pressures, presses = (np.flatnonzero(table["kind"] == kind) for kind in _KINDS)
-    numbers, values = table["number"], table["value"].astype(np.float64)
-    heeded = controls[_HEEDED[numbers[controls]]]
+    kinds, numbers = events.kinds[rows], events.numbers[rows]
+    codes = np.where(kinds == stream.CONTROL, numbers, _CODE_OF_KIND[kinds])
     stored, sysex_rows = _stored(events)
-    _run(receiver, events, np.sort(np.concatenate([rows[heeded], sysex_rows])))
-    bends = events.rows(stream.BEND)
-    wheels = events.values(bends).astype(np.float64)
-    receiver.bend.extend(events.lanes(bends), bends, wheels)
-    receiver.program.extend(lanes[programs], rows[programs], values[programs])
-    for number in distinct(numbers[controls]).tolist():
-        mine = controls[numbers[controls] == number]
-        if number in receiver.settings:
-            receiver.settings[number].extend(lanes[mine], rows[mine], values[mine])
-        if IS_KEPT[number]:
-            receiver.in_force.extend(number, lanes[mine], rows[mine], values[mine])
-    for code, mine in ((PRESSURE_OF_CHANNEL, pressures), (PRESSURE_OF_NOTE, presses)):
-        if len(mine):
-            of_code = lanes[mine] * 128 + numbers[mine] if code == PRESSURE_OF_NOTE else lanes[mine]
-            receiver.in_force.extend(code, of_code, rows[mine], values[mine])
+    _run(receiver, events, np.sort(np.concatenate((rows[_HEEDED[codes]], sysex_rows))))
+    bends = events.rows(stream.BEND, stream.BEND)
+    receiver.bend.extend(events.lanes[bends], bends, events.values[bends])
+    for code in distinct(codes[IS_KEPT[codes]]).tolist():
+        mine = rows[codes == code]
+        lanes = events.lanes[mine]
+        if code == PRESSURE_OF_NOTE:
+            lanes = lanes * 128 + events.numbers[mine]
+        told = receiver.program if code == PROGRAM_AND_BANK else receiver.in_force.timeline(code)
+        told.extend(lanes, mine, events.values[mine])
     receiver.freeze()
-    kept = np.ones(len(table), dtype=bool)
-    kept[controls[_PARAMETERS[numbers[controls]]]] = False
-    told = table[kept]
+    table = _channel_events(events, rows[~_ENTER_PARAMETERS[codes]])
     if receiver.parameters:
-        told = np.concatenate([told, _parameters(receiver, events)])
-        told = told[np.argsort(told["tick"], kind="stable")]
-    tuned = bool((wheels != 0).any() or (receiver.tuning.values != 0).any() or receiver.tables.used)
-    return told, stored, tuned
+        table = np.concatenate([table, _parameters(receiver, events)])
+        table = table[np.argsort(table["tick"], kind="stable")]
+    return table, stored
 
 
 def _stored(events: Stream) -> tuple[Stored, IntArray]:
@@ -142,13 +133,13 @@ def _stored(events: Stream) -> tuple[Stored, IntArray]:
 
 def _run(receiver: Receiver, events: Stream, rows: IntArray) -> None:
     """Walk through the few events that need thought."""
-    places = zip(rows.tolist(), events.ports[rows].tolist(), strict=True)
-    for message, (row, port) in zip(events.pick(rows), places, strict=True):
+    columns = (rows, *(column[rows] for column in (events.lanes, events.numbers, events.values)))
+    values = zip(*(column.tolist() for column in columns), strict=True)
+    for message, (row, lane, number, value) in zip(events.pick(rows), values, strict=True):
         if message.type == "sysex":
-            receiver.sysex(row, port, message.data)
+            receiver.sysex(row, lane // CHANNELS_PER_PORT, message.data)
         else:
-            lane = port * CHANNELS_PER_PORT + message.channel
-            receiver.control(row, lane, message.control, message.value)
+            receiver.control(row, lane, number, value)
 
 
 def _content(message: mido.Message | mido.MetaMessage) -> Content:
@@ -170,8 +161,8 @@ def _channel_events(events: Stream, rows: IntArray) -> Table:
     table = np.empty(len(rows), dtype=EVENT_DTYPE)
     table["tick"], table["track"] = events.ticks[rows], events.tracks[rows]
     table["kind"] = events.kinds[rows] - stream.CONTROL
-    table["channel"] = events.lanes(rows) % CHANNELS_PER_PORT
-    table["number"], table["value"] = events.numbers(rows), events.values(rows)
+    table["channel"] = events.lanes[rows] % CHANNELS_PER_PORT
+    table["number"], table["value"] = events.numbers[rows], events.values[rows]
     return table
 
 
@@ -188,8 +179,7 @@ def _parameters(receiver: Receiver, events: Stream) -> Table:
 def _notes(receiver: Receiver, events: Stream, ticks_of_place: IntArray) -> tuple[Table, Spans]:
     """The notes, and where they lie in the file."""
     rows = events.rows(stream.NOTE_ON, stream.NOTE_OFF)
-    keys, velocities = events.numbers(rows), events.values(rows)
-    lanes = events.lanes(rows)
+    keys, velocities, lanes = events.numbers[rows], events.values[rows], events.lanes[rows]
     starts = np.where((events.kinds[rows] == stream.NOTE_ON) & (velocities > 0), 1, -1)
     voices = events.tracks[rows] * (int(lanes.max(initial=0)) + 1) + lanes
     releases = pair_notes(voices * 128 + keys, starts)
@@ -215,9 +205,9 @@ def _notes(receiver: Receiver, events: Stream, ticks_of_place: IntArray) -> tupl
     notes["release_velocity"] = np.where(released & plain[releases], velocities[releases], 64)
     notes["track"] = events.tracks[on]
     notes["unreleased"] = ~released
-    drums = receiver.percussion(lanes, ends_of_ticks(events.ticks, on))
+    drums = percussion(receiver, lanes, ends_of_ticks(events.ticks, on))
     spans = Spans(lanes, keys, on, off, end, end_ticks, drums, receiver.managers(lanes, on))
-    receiver.note_settings(notes, spans)
+    fill_in(notes, receiver, spans)
     notes["known_until_tick"] = np.iinfo(np.int64).max
     if receiver.manager.changes:
         known, changes = receiver.manager.between(lanes, on, end)

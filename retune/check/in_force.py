@@ -9,8 +9,8 @@ import numpy as np
 
 from retune.arrays import begins, ends
 from retune.check.sounding import IN_FORCE_DTYPE, BoolArray, FloatArray, IntArray, Table
-from retune.check.timeline import Spans, Timeline
-from retune.constants import BANK_CONTROLLERS, CHANNELS_PER_PORT, CONTROLLER_STARTS, RESET_BY_121
+from retune.check.timeline import Spans, Timeline, in_order
+from retune.constants import BANK_CONTROLLERS, CONTROLLER_STARTS, RESET_BY_121
 
 PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE, PROGRAM_AND_BANK = 128, 129, 130  # codes behind those of controllers
 PARAMETERS = 1 << 15  # codes of parameters begin here
@@ -19,8 +19,9 @@ PARAMETER_STARTS = {PARAMETERS + (1 << 14 | 5): 64.0}
 _RESET = (*RESET_BY_121, PRESSURE_OF_CHANNEL)
 _ONE_SHOT = (84, 88)  # for a single note message: MIDI 1.0 p. 16; CA-031 (from memory)
 _NOT_IN_FORCE = frozenset((6, 38, 96, 97, 98, 99, 100, 101, *_ONE_SHOT, *range(120, 128)))
-IS_KEPT = np.array([number not in _NOT_IN_FORCE for number in range(128)])
-"""(128,) Whether a controller holds until it is sent again; the others enter parameters, or are commands."""
+IS_KEPT = np.array([number not in _NOT_IN_FORCE for number in range(PROGRAM_AND_BANK + 1)])
+"""Whether what a code stands for holds until it is sent again; the others enter parameters, or are commands."""
+_BANKS = tuple(zip(BANK_CONTROLLERS, (14, 7), strict=True))  # their bits stand above those of programs
 
 
 class InForce:
@@ -29,11 +30,12 @@ class InForce:
     def __init__(self, places: int) -> None:
         self.places = places
         self.told: dict[int, Timeline] = {}
-        self._resets: list[tuple[int, int]] = []  # place, lane of CC121
-        self._device_resets: list[tuple[int, int]] = []  # place, port
+        self._by_121: list[tuple[int, int]] = []  # lane, place of CC121
+        self._by_device: list[tuple[int, int]] = []  # the same of resets of a device
         self._released = Timeline(0.0, places)  # where a reset of either kind takes the pressure off all keys
 
-    def _timeline(self, code: int) -> Timeline:
+    def timeline(self, code: int) -> Timeline:
+        """What channels are told of one thing."""
         if code not in self.told:
             start = PARAMETER_STARTS.get(code, -1.0) if code >= PARAMETERS else CONTROLLER_STARTS.get(code, 0)
             self.told[code] = Timeline(start, self.places)
@@ -42,73 +44,64 @@ class InForce:
     def add(self, code: int, lane: int, place: int, value: int) -> None:
         """A channel is told something; for the pressure of a note, `lane` is the channel's lane · 128 + key."""
         if code >= len(IS_KEPT) or IS_KEPT[code]:
-            self._timeline(code).add(lane, place, value)
-
-    def extend(self, code: int, lanes: IntArray, places: IntArray, values: FloatArray) -> None:
-        """Many at once."""
-        self._timeline(code).extend(lanes, places, values)
+            self.timeline(code).add(lane, place, value)
 
     def reset_controllers(self, place: int, lane: int) -> None:
         """CC121."""
-        self._resets.append((place, lane))
+        self._by_121.append((lane, place))
 
-    def reset_device(self, place: int, port: int) -> None:
-        """A reset of everything on a port."""
-        self._device_resets.append((place, port))
+    def reset_device(self, place: int, lane: int) -> None:
+        """A reset of everything, on one channel."""
+        self._by_device.append((lane, place))
 
     def freeze(self, program: Timeline) -> None:
         """End the collecting; `program` is the timeline of programs."""
-        ports = np.array(self._device_resets, dtype=np.int64).reshape(-1, 2)
-        fresh = np.repeat(ports[:, 1] * CHANNELS_PER_PORT, CHANNELS_PER_PORT) + np.tile(
-            np.arange(CHANNELS_PER_PORT), len(ports)
-        )
-        fresh_places = np.repeat(ports[:, 0], CHANNELS_PER_PORT)
-        by_121 = np.array(self._resets, dtype=np.int64).reshape(-1, 2)
-        _put_back(self._released, fresh, fresh_places)
-        _put_back(self._released, by_121[:, 1], by_121[:, 0])
-        self._released.freeze()
+        _put_back(self._released, self._by_device)
+        _put_back(self._released, self._by_121)
         for code, timeline in self.told.items():
             if code != PRESSURE_OF_NOTE:
-                _put_back(timeline, fresh, fresh_places)
+                _put_back(timeline, self._by_device)
             if code in _RESET:
-                _put_back(timeline, by_121[:, 1], by_121[:, 0])
-            timeline.freeze()
+                _put_back(timeline, self._by_121)
         if program.changes:
-            self._add_banks(program)
+            self.told[PROGRAM_AND_BANK] = self._with_banks(program)
 
-    def _add_banks(self, program: Timeline) -> None:
+    def _with_banks(self, program: Timeline) -> Timeline:
         """Programs with the banks in force when they were chosen."""
+        banks = [(self.told[bank], shift) for bank, shift in _BANKS if bank in self.told]
+        if not banks:
+            return program
         lanes, places = np.divmod(program.keys, program.places)
         values = program.values.copy()
         told = values >= 0
-        for bank, shift in zip(BANK_CONTROLLERS, (14, 7), strict=True):
-            if bank in self.told:
-                values[told] += (self.told[bank].at(lanes, places) * (1 << shift))[told]
-        self._timeline(PROGRAM_AND_BANK).default = program.default
-        self.extend(PROGRAM_AND_BANK, lanes, places, values)
-        self.told[PROGRAM_AND_BANK].freeze()
+        for bank, shift in banks:
+            values[told] += (bank.at(lanes, places) * (1 << shift))[told]
+        both = Timeline(program.default, program.places)
+        both.extend(lanes, places, values)
+        return both
 
     def rows(self, spans: Spans, ticks: IntArray, release_ticks: IntArray) -> Table:
         """IN_FORCE_DTYPE rows of all notes, from onset to release; what is as at the start has no row.
 
         `ticks` are those of all places. Notes of no length have no rows.
         """
-        lasting = release_ticks > ticks[spans.on]
-        found = []
+        found = [np.zeros(0, dtype=IN_FORCE_DTYPE)]
         for code, timeline in sorted(self.told.items()):
             if code in BANK_CONTROLLERS or not timeline.changes:
                 continue
             for_code = _OfCode(code, timeline, spans, self.told.get(PRESSURE_OF_CHANNEL), self._released)
             notes, places = for_code.breaks()
-            table = np.zeros(len(notes), dtype=IN_FORCE_DTYPE)
-            table["note"], table["code"], table["tick"] = notes, code, ticks[places]
-            table["value"] = for_code.values(notes, places)
-            start = timeline.default
+            values, start = for_code.values(notes, places), timeline.default
             if code == PROGRAM_AND_BANK:  # a channel that is told nothing has program 0
-                table["value"], start = np.maximum(table["value"], 0), 0.0
-            kept = lasting[notes] & (table["tick"] < release_ticks[notes])
-            found.append(_changes(table[kept], start))
-        return np.concatenate(found) if found else np.zeros(0, dtype=IN_FORCE_DTYPE)
+                values, start = np.maximum(values, 0), 0.0
+            at = ticks[places]
+            down = np.flatnonzero(at < release_ticks[notes])
+            rows = down[_changes(notes[down], at[down], values[down], start)]
+            table = np.empty(len(rows), dtype=IN_FORCE_DTYPE)
+            table["note"], table["code"] = notes[rows], code
+            table["tick"], table["value"] = at[rows], values[rows]
+            found.append(table)
+        return np.concatenate(found)
 
 
 class _OfCode:
@@ -143,9 +136,7 @@ class _OfCode:
                     lanes, timeline = self.channels[members], self.pressure
                 rows, places = timeline.between(lanes, self.on[members], self.off[members])
                 found.append((members[rows], places))
-        notes, places = (np.concatenate(part) for part in zip(*found, strict=True))
-        order = np.lexsort((places, notes))
-        return notes[order], places[order]
+        return in_order(found)
 
     def values(self, notes: IntArray, places: IntArray) -> FloatArray:
         """Value for each note at a place."""
@@ -171,16 +162,18 @@ class _OfCode:
         return values
 
 
-def _put_back(timeline: Timeline, lanes: IntArray, places: IntArray) -> None:
-    if len(lanes):
+def _put_back(timeline: Timeline, resets: list[tuple[int, int]]) -> None:
+    if resets:
+        lanes, places = np.array(resets, dtype=np.int64).T
         timeline.extend(lanes, places, np.full(len(lanes), float(timeline.default)))
 
 
-def _changes(rows: Table, start: float) -> Table:
+def _changes(notes: IntArray, ticks: IntArray, values: FloatArray, start: float) -> IntArray:
     """Of several rows of a note at a tick the last, and of these the ones that change something."""
-    rows = rows[ends(rows["note"], rows["tick"])]
-    before = np.full(len(rows), start)
-    before[1:] = rows["value"][:-1]
-    before[begins(rows["note"])] = start
-    result: Table = rows[rows["value"] != before]
+    rows = np.flatnonzero(ends(notes, ticks))
+    notes, values = notes[rows], values[rows]
+    before = np.empty(len(rows))
+    before[1:] = values[:-1]
+    before[begins(notes)] = start
+    result: IntArray = rows[values != before]
     return result

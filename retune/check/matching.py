@@ -131,10 +131,15 @@ def grouped(
     return np.cumsum(begins(*(column[order] for column in columns))) - 1, order
 
 
+def same_rows(a: Columns, b: Columns) -> bool:
+    """Whether the rows of two tables are the same one by one, which saves to look for them."""
+    return len(a[0]) == len(b[0]) and all((x == y).all() for x, y in zip(a, b, strict=True))
+
+
 def unequal(a: Columns, b: Columns) -> tuple[BoolArray, BoolArray]:
     """(n_a,) and (n_b,): True where a row has no equal among the rows of the other."""
     size = len(a[0])
-    if size == len(b[0]) and all((x == y).all() for x, y in zip(a, b, strict=True)):
+    if same_rows(a, b):
         return np.zeros(size, dtype=bool), np.zeros(size, dtype=bool)
     group, order = grouped(a, b)
     of_b = order >= size

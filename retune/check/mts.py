@@ -144,8 +144,6 @@ class TuningTables:
 
     def freeze(self) -> TuningTables:
         """End the collecting."""
-        for timeline in (self.selection, self.keys, self.octave, self.loud_keys, self.loud_octave):
-            timeline.freeze()
         self.octave_rows = np.array(self.octaves)
         return self
 

@@ -6,6 +6,7 @@ from collections import defaultdict, deque
 
 import numpy as np
 
+from retune.arrays import ends
 from retune.score.model import IntArray
 
 
@@ -19,22 +20,33 @@ def pair_notes(lanes: IntArray, starts: IntArray) -> IntArray:
 
     Returns (n_starts,) rows, in the order of the note-ons.
     """
-    ended = [-1] * len(lanes)
+    order = lanes.argsort(kind="stable")
+    sounding = starts[order].cumsum()
+    if (sounding >= 0).all() and not sounding[ends(lanes[order])].any():  # each has its partner
+        begun = starts[order] > 0
+        ended = np.empty(len(lanes), dtype=np.int64)
+        ended[order[begun]] = order[~begun]
+        return ended[starts > 0]
+    return _walked(lanes, starts)
+
+
+def _walked(lanes: IntArray, starts: IntArray) -> IntArray:
+    """The same, event by event."""
+    ended = np.full(len(lanes), -1, dtype=np.int64)
     waiting: defaultdict[int, deque[int]] = defaultdict(deque)
     for row, (lane, start) in enumerate(zip(lanes.tolist(), starts.tolist(), strict=True)):
         if start > 0:
             waiting[lane].append(row)
         elif waiting[lane]:
             ended[waiting[lane].popleft()] = row
-    ends = np.array(ended, dtype=np.int64)
     for lane, left in waiting.items():
         if left:
-            _end_together(np.flatnonzero(lanes == lane).tolist(), starts, ends)
-    result: IntArray = ends[starts > 0]
+            _end_together(np.flatnonzero(lanes == lane).tolist(), starts, ended)
+    result: IntArray = ended[starts > 0]
     return result
 
 
-def _end_together(rows: list[int], starts: IntArray, ends: IntArray) -> None:
+def _end_together(rows: list[int], starts: IntArray, ended: IntArray) -> None:
     """From the last silence of a key that is short of note-offs: let each note-off end all open notes."""
     sounding, silence = 0, 0
     for k, row in enumerate(rows):
@@ -47,9 +59,9 @@ def _end_together(rows: list[int], starts: IntArray, ends: IntArray) -> None:
     for row in rows[silence:]:
         if starts[row] > 0:
             waiting.append(row)
-            ends[row] = -1
+            ended[row] = -1
         else:
-            ends[waiting] = row
+            ended[waiting] = row
             waiting = []
 
 

@@ -35,11 +35,6 @@ class PerNote:
             self.pitch.add(lane, place, _UNSET)
             self.bend.add(lane, place, 0.0)
 
-    def freeze(self) -> None:
-        """End the collecting."""
-        for timeline in (self.pitch, self.bend, self.range, self.detached):
-            timeline.freeze()
-
     def attach(self, spans: Spans, attributes: IntArray) -> None:
         """Note down what belongs to the notes themselves; `attributes` is pitch 7.9 as sent, or -1."""
         self.spans = spans

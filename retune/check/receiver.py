@@ -6,6 +6,9 @@ MIDI Polyphonic Expression M1-100-UM v1.1 (MPE), General MIDI 2 RP-024 (GM2), CA
 
 from __future__ import annotations
 
+from collections import defaultdict
+from functools import cached_property
+
 import numpy as np
 
 from retune.check.channel import (
@@ -18,22 +21,19 @@ from retune.check.channel import (
 )
 from retune.check.in_force import PARAMETERS, InForce
 from retune.check.mts import TuningTables, read_tuning
-from retune.check.sounding import BoolArray, FloatArray, IntArray, Table
-from retune.check.system import GM, GM2, XG, rhythm_part, system_on
-from retune.check.timeline import Spans, Timeline
+from retune.check.sounding import IntArray
+from retune.check.system import GM, GM2, XG, master_tuning, rhythm_part, system_on
+from retune.check.timeline import Timeline
 from retune.constants import (
     CC_ALL_NOTES_OFF,
     CC_ALL_SOUND_OFF,
     CC_BANK_MSB,
     CC_DATA_MSB,
-    CC_EXPRESSION,
     CC_MONO_ON,
-    CC_PAN,
     CC_POLY_ON,
     CC_RESET_ALL_CONTROLLERS,
     CC_SOSTENUTO,
     CC_SUSTAIN,
-    CC_VOLUME,
     CHANNELS_PER_PORT,
     DATA_CONTROLLERS,
     DEFAULT_BEND_RANGE_SEMITONES,
@@ -62,34 +62,16 @@ BY_CHANNEL, MELODY, RHYTHM = UNTOLD, 0.0, 1.0  # what a channel is: what its num
 LOWER_MANAGER, UPPER_MANAGER = 0, 15  # MPE 2.2.1
 
 PARAMETER_CONTROLLERS = (*DATA_CONTROLLERS, *SELECTING_CONTROLLERS)
-SETTINGS = {CC_VOLUME: 100, CC_PAN: 64, CC_EXPRESSION: 127}  # values at the start: GM2 RP-024 3.3
 SILENCERS = (CC_ALL_SOUND_OFF, CC_ALL_NOTES_OFF)  # p. 20
 HEEDED_CONTROLLERS = (
     *PARAMETER_CONTROLLERS,
     *SILENCERS,
-    CC_BANK_MSB,
     CC_SUSTAIN,
     CC_SOSTENUTO,
     CC_RESET_ALL_CONTROLLERS,
     CC_MONO_ON,
     CC_POLY_ON,
 )
-
-
-def is_heeded(data: tuple[int, ...]) -> bool:
-    """True for a sysex (bytes between F0 and F7) that a receiver obeys."""
-    told = (system_on(data), rhythm_part(data), read_tuning(data))
-    return any(what is not None for what in told) or _is_master_tuning(data)
-
-
-def is_only_tuning(data: tuple[int, ...]) -> bool:
-    """True for a sysex that only moves tuning tables."""
-    return read_tuning(data) is not None
-
-
-def _is_master_tuning(data: tuple[int, ...]) -> bool:
-    """Master fine or coarse tuning (CA-025)."""
-    return len(data) == 6 and data[0] == 0x7F and data[2:4] in ((4, 3), (4, 4))
 
 
 class Receiver:
@@ -99,8 +81,7 @@ class Receiver:
     """
 
     def __init__(self, n_ports: int, places: int) -> None:
-        lanes = n_ports * CHANNELS_PER_PORT
-        self.channels = [Channel() for _ in range(lanes)]
+        self.channels: defaultdict[int, Channel] = defaultdict(Channel)  # by lane
         self.zones = [{LOWER_MANAGER: 0, UPPER_MANAGER: 0} for _ in range(n_ports)]
         self.master_cents = [[0.0, 0.0] for _ in range(n_ports)]  # fine, coarse
         self.bend = Timeline(0.0, places)  # steps from the centre
@@ -108,7 +89,6 @@ class Receiver:
         self.tuning = Timeline(0.0, places)  # RPN 1, RPN 2 and master tuning together [cents]
         self.manager = Timeline(-1.0, places)  # lane of the manager of a member channel
         self.program = Timeline(UNTOLD, places)
-        self.bank = Timeline(0.0, places)  # bank MSB
         self.format = Timeline(GM, places)  # by port
         self.rhythm = Timeline(BY_CHANNEL, places)  # by messages of the GS format
         self.kit = Timeline(BY_CHANNEL, places)  # by the bank of the program
@@ -117,12 +97,10 @@ class Receiver:
         self.all_off = Timeline(1.0, places)  # 0 at every All Notes Off and All Sound Off
         self.sound_off = Timeline(1.0, places)  # 0 at every All Sound Off
         self.mono = Timeline(0.0, places)
-        self.settings = {number: Timeline(start, places) for number, start in SETTINGS.items()}
         self.tables = TuningTables(n_ports, places)
         self._zero_at_reset = (
             self.bend,
             self.tuning,
-            self.bank,
             self.sustain,
             self.sostenuto,
             self.mono,
@@ -135,13 +113,9 @@ class Receiver:
     # --- controllers -------------------------------------------------------------------------------
 
     def control(self, place: int, lane: int, controller: int, value: int) -> None:
-        """A control change of `HEEDED_CONTROLLERS` or `SETTINGS`."""
+        """A control change of `HEEDED_CONTROLLERS`."""
         if controller in (CC_SUSTAIN, CC_SOSTENUTO):
             self.press(place, lane, controller, float(value >= PEDAL_DOWN))
-        elif controller in SETTINGS:
-            self.settings[controller].add(lane, place, value)
-        elif controller == CC_BANK_MSB:
-            self.bank.add(lane, place, value)
         elif controller in SILENCERS:
             for member in self.zone_of(lane):
                 self.all_off.add(member, place, 0.0)
@@ -213,7 +187,6 @@ class Receiver:
 
     def reset_controllers(self, place: int, lane: int) -> None:
         """CC121: bend to the centre, pedals up, expression full, no parameter chosen; all else stays (RP-015)."""
-        self.settings[CC_EXPRESSION].add(lane, place, SETTINGS[CC_EXPRESSION])
         self.in_force.reset_controllers(place, lane)
         self.bend.add(lane, place, 0.0)
         self.channels[lane].chosen = (True, RPN_NULL)
@@ -300,11 +273,10 @@ class Receiver:
             channel, is_rhythm = part
             self.rhythm.add(port * CHANNELS_PER_PORT + channel, place, RHYTHM if is_rhythm else MELODY)
             return False
-        if _is_master_tuning(data):
-            value = data[5] << 7 | data[4]
-            fine = data[3] == 3
-            cents = fine_tuning_cents(value) if fine else (data[5] - 64) * 100.0
-            self.master_cents[port][0 if fine else 1] = cents
+        master = master_tuning(data)
+        if master is not None:
+            is_coarse, cents = master
+            self.master_cents[port][is_coarse] = cents
             for lane in self._port_lanes(port):
                 self.retune(place, lane)
             return False
@@ -318,16 +290,14 @@ class Receiver:
         """GM, GM2, GS and XG resets: bends, ranges, tunings and selections start afresh (GM2 4.9)."""
         self.master_cents[port] = [0.0, 0.0]
         self.format.add(port, place, system)
-        self.in_force.reset_device(place, port)
         for lane in self._port_lanes(port):
-            self.channels[lane] = Channel()
+            self.channels.pop(lane, None)
+            self.in_force.reset_device(place, lane)
             for timeline in self._zero_at_reset:
                 timeline.add(lane, place, 0.0)
             for controller in (CC_SUSTAIN, CC_SOSTENUTO):
                 self._pedals.pop((controller, lane), None)
             self.program.add(lane, place, UNTOLD)
-            for number, start in SETTINGS.items():
-                self.settings[number].add(lane, place, start)
             self.rhythm.add(lane, place, BY_CHANNEL)
             self.range.add(lane, place, DEFAULT_RANGE_CENTS)
             self.plain_range.add(lane, place, DEFAULT_RANGE_CENTS)
@@ -337,22 +307,8 @@ class Receiver:
 
     def freeze(self) -> None:
         """End the collecting; afterwards the timelines can be asked."""
-        for timeline in (
-            *self._zero_at_reset,
-            self.program,
-            *self.settings.values(),
-            self.range,
-            self.plain_range,
-            self.manager,
-            self.format,
-            self.all_off,
-            self.sound_off,
-        ):
-            timeline.freeze()
-        self._latch_banks()
         self.in_force.freeze(self.program)
-        self.rhythm.freeze()
-        self.kit.freeze()
+        self._latch_banks()
         self.tables.freeze()
 
     def _latch_banks(self) -> None:
@@ -360,10 +316,11 @@ class Receiver:
 
         On channel 10 the melody bank counts only where GM2 is on. Of other banks nothing is said there.
         """
-        if not self.bank.changes or not self.program.changes:
+        banks = self.in_force.timeline(CC_BANK_MSB)
+        if not banks.changes or not self.program.changes:
             return
         lanes, places = np.divmod(self.program.keys, self.program.places)
-        bank, system = self.bank.at(lanes, places), self.format.at(lanes // CHANNELS_PER_PORT, places)
+        bank, system = banks.at(lanes, places), self.format.at(lanes // CHANNELS_PER_PORT, places)
         rhythm = (bank == GM2_RHYTHM_BANK) | ((system == XG) & np.isin(bank, XG_DRUM_BANKS))
         other_channel = lanes % CHANNELS_PER_PORT != PERCUSSION_CHANNEL
         told = rhythm | ((bank == GM2_MELODY_BANK) & ((system == GM2) | other_channel))
@@ -373,52 +330,8 @@ class Receiver:
         """Lane of the manager in whose zone each lane is a member, -1 for none."""
         return self.manager.at(lanes, places).astype(np.int64)
 
-    def rows_in_force(self, spans: Spans, ticks: IntArray, release_ticks: IntArray) -> Table:
-        """IN_FORCE_DTYPE rows of all notes; `ticks` are those of all places (see `InForce.rows`)."""
-        return self.in_force.rows(spans, ticks, release_ticks)
-
-    def chooser(self, lanes: IntArray, managers: IntArray, places: IntArray) -> IntArray:
-        """The lane whose programs count: the manager's, if it has been told one (MPE 2.3.3), else the own."""
-        if not self.manager.changes:
-            return lanes
-        of_zone = (managers >= 0) & (self.program.at(np.maximum(managers, 0), places) != UNTOLD)
-        return np.where(of_zone, managers, lanes)
-
-    def setting(self, number: int, spans: Spans) -> FloatArray:
-        """Value of a controller of `SETTINGS`; in a zone the manager's or the member's own, the later one."""
-        timeline = self.settings[number]
-        values = timeline.at(spans.lanes, spans.on)
-        if timeline.changes and self.manager.changes:
-            members = np.flatnonzero(spans.managers >= 0)
-            own, manager, at = spans.lanes[members], spans.managers[members], spans.on[members]
-            of_zone = timeline.latest(manager, at) > timeline.latest(own, at)
-            values[members[of_zone]] = timeline.at(manager, at)[of_zone]
-        return values
-
-    def note_settings(self, notes: Table, spans: Spans) -> None:
-        """Fill in the HEARD_DTYPE columns of the channels, and of what is in force at the note-ons."""
-        lanes, places = spans.lanes, spans.on
-        notes["channel"], notes["port"] = lanes % CHANNELS_PER_PORT, lanes // CHANNELS_PER_PORT
-        programs = self.program.at(self.chooser(lanes, spans.managers, places), places)
-        notes["program"] = np.maximum(programs, 0.0)
-        for name, number in (("volume", CC_VOLUME), ("pan", CC_PAN), ("expression", CC_EXPRESSION)):
-            notes[name] = self.setting(number, spans)
-        notes["sustain"] = self.sustain.at(lanes, places) > 0
-        notes["percussion"] = spans.percussion
-        if self.manager.changes:
-            notes["member"] = spans.managers >= 0
-            other_range = self.range.at(lanes, places) != self.plain_range.at(lanes, places)
-            notes["zone_range"] = notes["member"] & other_range & (self.bend.at(lanes, places) != 0)
-
-    def percussion(self, lanes: IntArray, places: IntArray) -> BoolArray:
-        """Channel 10 outside an MPE zone (GM1 p. 2), and what banks and messages make of any channel.
-
-        A zone has the program of its manager, and so its bank, if the manager has been told one. Of bank and message
-        the bank counts.
-        """
-        managers = self.managers(lanes, places)
-        tenth = (lanes % CHANNELS_PER_PORT == PERCUSSION_CHANNEL) & (managers < 0)
-        told = self.kit.at(self.chooser(lanes, managers, places), places)
-        told = np.where(told == BY_CHANNEL, self.rhythm.at(lanes, places), told)
-        result: BoolArray = np.where(told == BY_CHANNEL, tenth, told == RHYTHM)
-        return result
+    @cached_property
+    def moves_pitch(self) -> bool:
+        """Whether anything moves a pitch away from equal temperament."""
+        moved = any((timeline.values != 0).any() for timeline in (self.bend, self.tuning))
+        return moved or self.tables.used

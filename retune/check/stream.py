@@ -7,6 +7,7 @@ performed in stored order; between tracks at one tick it defines none).
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import chain
 from typing import NamedTuple
 
 import mido
@@ -35,7 +36,6 @@ _FIELDS: dict[str, Callable[[mido.Message], _Fields]] = {
     "sysex": lambda _: (SYSEX, 0, 0, 0),
 }
 """For each message type what gives its code, channel, number and value; all others are meta events."""
-_KIND, _CHANNEL, _NUMBER, _VALUE = range(4)
 
 Messages = list[mido.Message | mido.MetaMessage]
 
@@ -46,12 +46,13 @@ class Stream(NamedTuple):
     format: int
     ticks_per_quarter: float
     different: Messages  # each once, wherever it stands
-    fields: IntArray  # (4, n_different) kind, channel, number, value; 0 where a message has none
     which: IntArray  # (n_rows,) the message of each row
     ticks: IntArray
     tracks: IntArray
     kinds: IntArray
-    ports: IntArray
+    lanes: IntArray  # channels of ports: port · 16 + channel
+    numbers: IntArray  # keys or controllers
+    values: IntArray  # velocities, bends, programs, or what else a message sets
     track_names: tuple[str, ...]
     track_ends: IntArray
 
@@ -59,30 +60,13 @@ class Stream(NamedTuple):
         """Number of rows."""
         return len(self.which)
 
-    def rows(self, first: int, last: int | None = None) -> IntArray:
-        """Rows of a kind, or of the kinds from `first` to `last`, in order."""
-        if last is None:
-            return np.flatnonzero(self.kinds == first)
-        return np.flatnonzero((self.kinds >= first) & (self.kinds <= last))
+    def rows(self, first: int, last: int) -> IntArray:
+        """Rows of the kinds from `first` to `last`, in order."""
+        return ((self.kinds >= first) & (self.kinds <= last)).nonzero()[0]
 
     def pick(self, rows: IntArray) -> Messages:
         """The messages of the given rows."""
         return [self.different[number] for number in self.which[rows].tolist()]
-
-    def lanes(self, rows: IntArray) -> IntArray:
-        """Channels of ports of the messages of the given rows: port · 16 + channel."""
-        result: IntArray = self.ports[rows] * CHANNELS_PER_PORT + self.fields[_CHANNEL, self.which[rows]]
-        return result
-
-    def numbers(self, rows: IntArray) -> IntArray:
-        """Keys or controllers."""
-        result: IntArray = self.fields[_NUMBER, self.which[rows]]
-        return result
-
-    def values(self, rows: IntArray) -> IntArray:
-        """Velocities, bends, programs, or what else a message sets."""
-        result: IntArray = self.fields[_VALUE, self.which[rows]]
-        return result
 
 
 def stream_of_bytes(data: bytes, name: str) -> tuple[Stream, tuple[Remark, ...]]:
@@ -125,30 +109,26 @@ def _merged(
     tracks: Sequence[tuple[IntArray, IntArray]],
     ends: Sequence[int],
 ) -> Stream:
-    read = [_FIELDS.get(message.type, _fields_of_meta)(message) for message in messages]
-    fields = np.array(read, dtype=np.int64).reshape(-1, 4).T
+    fields = chain.from_iterable(_FIELDS.get(message.type, _fields_of_meta)(message) for message in messages)
     ticks, which = (np.concatenate(columns) for columns in zip(*tracks, strict=True))
-    numbers = np.repeat(np.arange(len(tracks)), [len(track) for track, _ in tracks])
-    kinds = fields[_KIND, which]
-    metas = np.flatnonzero(kinds == OTHER)
-    texts = [
-        (row, messages[number]) for row, number in zip(metas.tolist(), which[metas].tolist(), strict=True)
-    ]
-    ports, names = _ports(texts, numbers), _names(texts, numbers, len(tracks))
-    if len(tracks) > 1:
-        order = np.argsort(ticks, kind="stable")
-        which, ticks, numbers, kinds, ports = (c[order] for c in (which, ticks, numbers, kinds, ports))
+    kinds, channels, numbers, values = np.fromiter(fields, np.int64).reshape(-1, 4).T[:, which]
+    of_track = np.arange(len(tracks)).repeat([len(track) for track, _ in tracks])
+    metas = (kinds == OTHER).nonzero()[0]
+    told = list(zip(metas.tolist(), (messages[number] for number in which[metas].tolist()), strict=True))
+    lanes = _ports(told, of_track) * CHANNELS_PER_PORT + channels
+    order = ticks.argsort(kind="stable") if len(tracks) > 1 else slice(None)
     return Stream(
         format=format_,
         ticks_per_quarter=per_quarter,
         different=messages,
-        fields=fields,
-        which=which,
-        ticks=ticks,
-        tracks=numbers,
-        kinds=kinds,
-        ports=ports,
-        track_names=names,
+        which=which[order],
+        ticks=ticks[order],
+        tracks=of_track[order],
+        kinds=kinds[order],
+        lanes=lanes[order],
+        numbers=numbers[order],
+        values=values[order],
+        track_names=_names(told, of_track, len(tracks)),
         track_ends=np.array(ends, dtype=np.int64),
     )
 

@@ -1,9 +1,13 @@
-"""System exclusive messages that reset a device or say what its channels are.
+"""System exclusive messages that a receiver obeys: they reset a device, tune it, or say what its channels are.
 
-General MIDI: RP-003 p. 3, RP-024 4.9. The messages of GS and XG are from memory, not checked.
+Data are the bytes between F0 and F7. General MIDI: RP-003 p. 3, RP-024 4.9. The messages of GS and XG are from memory,
+not checked.
 """
 
 from __future__ import annotations
+
+from retune.check.mts import read_tuning
+from retune.units import fine_tuning_cents
 
 GM, GM2, GS, XG = range(4)  # formats a reset switches on
 _RHYTHM_PART = 0x15  # 40 1x 15: "use for rhythm part"
@@ -35,3 +39,21 @@ def rhythm_part(data: tuple[int, ...]) -> tuple[int, bool] | None:
 def _gs_channel(block: int) -> int:
     """Block 0 is channel 10, blocks 1 to 9 are channels 1 to 9 (from memory, not checked)."""
     return 9 if block == 0 else block - 1 if block <= 9 else block
+
+
+def master_tuning(data: tuple[int, ...]) -> tuple[bool, float] | None:
+    """Master tuning (CA-025): whether it is the coarse one, and its cents; None for any other message."""
+    if len(data) != 6 or data[0] != 0x7F or data[2:4] not in ((4, 3), (4, 4)):
+        return None
+    is_coarse = data[3] == 4
+    return is_coarse, (data[5] - 64) * 100.0 if is_coarse else fine_tuning_cents(data[5] << 7 | data[4])
+
+
+def is_heeded(data: tuple[int, ...]) -> bool:
+    """True for a message that a receiver obeys."""
+    return any(read(data) is not None for read in (system_on, rhythm_part, read_tuning, master_tuning))
+
+
+def is_only_tuning(data: tuple[int, ...]) -> bool:
+    """True for a message that only moves tuning tables."""
+    return read_tuning(data) is not None

@@ -6,6 +6,8 @@ which places notes lie.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -32,40 +34,47 @@ class Spans(NamedTuple):
 class Timeline:
     """Collects (lane, place, value) changes, then answers for whole columns of notes at once.
 
-    Changes must come in playing order, except those given through `extend`. `freeze` ends the collecting.
+    Changes must come in playing order, except those given through `extend`. The first question ends the collecting.
     """
 
     def __init__(self, default: float, places: int) -> None:
         self.default = default
         self.places = places
-        self._lanes: list[int] = []
-        self._at: list[int] = []
+        self._keys: list[int] = []
         self._values: list[float] = []
-        self._blocks: list[tuple[IntArray, IntArray, FloatArray]] = []
-        self.keys, self.values = _NONE, _NO_VALUES
+        self._blocks: list[tuple[IntArray, FloatArray | IntArray]] = []
 
     def add(self, lane: int, place: int, value: float) -> None:
         """From `place` on, `lane` has `value`."""
-        self._lanes.append(lane)
-        self._at.append(place)
+        self._keys.append(lane * self.places + place)
         self._values.append(value)
 
-    def extend(self, lanes: IntArray, places: IntArray, values: FloatArray) -> None:
+    def extend(self, lanes: IntArray, places: IntArray, values: FloatArray | IntArray) -> None:
         """Many changes at once."""
-        self._blocks.append((lanes, places, values))
+        self._blocks.append((lanes * self.places + places, values))
 
-    def freeze(self) -> Timeline:
-        """Sort what was collected; afterwards the timeline can be asked."""
-        if self._lanes:
-            self._blocks.append(
-                (column(self._lanes), column(self._at), np.array(self._values, dtype=np.float64))
-            )
-        if self._blocks:
-            lanes, at, values = (np.concatenate(part) for part in zip(*self._blocks, strict=True))
-            keys = lanes * self.places + at
-            order = np.argsort(keys, kind="stable")
-            self.keys, self.values = keys[order], values[order]
-        return self
+    @cached_property
+    def _sorted(self) -> tuple[IntArray, FloatArray]:
+        blocks = self._blocks
+        if self._keys:
+            blocks.append((column(self._keys), np.array(self._values)))
+        del self._keys, self._values, self._blocks  # whoever adds more is told
+        if not blocks:
+            return _NONE, _NO_VALUES
+        keys = np.concatenate([block[0] for block in blocks])
+        values = np.concatenate([block[1] for block in blocks], dtype=np.float64)
+        order = keys.argsort(kind="stable")
+        return keys[order], values[order]
+
+    @property
+    def keys(self) -> IntArray:
+        """(n_changes,) lane · places + place, sorted."""
+        return self._sorted[0]
+
+    @property
+    def values(self) -> FloatArray:
+        """(n_changes,) what each change sets."""
+        return self._sorted[1]
 
     @property
     def changes(self) -> bool:
@@ -74,24 +83,22 @@ class Timeline:
 
     def at(self, lanes: IntArray, places: IntArray) -> FloatArray:
         """Values in force on `lanes` just after the events at `places`."""
-        result = np.full(len(places), self.default)
-        if self.changes:
-            k, known = self._last(lanes * self.places, places)
-            result[known] = self.values[k[known]]
-        return result
+        if not self.changes:
+            return np.full(len(places), self.default)
+        k, known = self._last(lanes * self.places, places)
+        return np.where(known, self.values[k], self.default)
 
     def latest(self, lanes: IntArray, places: IntArray) -> IntArray:
         """Place of the last change of each lane at or before a place, -1 before the first."""
-        result = np.full(len(lanes), -1)
-        if self.changes:
-            base = lanes * self.places
-            k, known = self._last(base, places)
-            result[known] = self.keys[k[known]] - base[known]
-        return result
+        if not self.changes:
+            return np.full(len(lanes), -1)
+        base = lanes * self.places
+        k, known = self._last(base, places)
+        return np.where(known, self.keys[k] - base, -1)
 
     def _last(self, base: IntArray, places: IntArray) -> tuple[IntArray, BoolArray]:
         """Index of the last change at or before each place, and whether it is one of the lane that begins at `base`."""
-        k = np.searchsorted(self.keys, base + places, side="right") - 1
+        k = self.keys.searchsorted(base + places, side="right") - 1
         return k, (k >= 0) & (self.keys[k] >= base)
 
     def between(self, lanes: IntArray, after: IntArray, before: IntArray) -> tuple[IntArray, IntArray]:
@@ -99,22 +106,30 @@ class Timeline:
         if not self.changes:
             return _NONE, _NONE
         base = lanes * self.places
-        first = np.searchsorted(self.keys, base + after, side="right")
-        last = np.searchsorted(self.keys, base + before, side="left")
+        first = self.keys.searchsorted(base + after, side="right")
+        last = self.keys.searchsorted(base + before, side="left")
         rows, index = expand(first, np.maximum(last - first, 0))
         return rows, self.keys[index] % self.places
 
     def next_below(self, lanes: IntArray, places: IntArray, bound: float) -> IntArray:
         """Place of the first later change to a value below `bound` on each lane; -1 if none comes."""
         low = self.keys[self.values < bound]
-        result = np.full(len(lanes), -1)
-        if len(low):
-            base = lanes * self.places
-            k = np.searchsorted(low, base + places, side="right")
-            found = np.append(low, -1)[k] - base
-            comes = (found >= 0) & (found < self.places)
-            result[comes] = found[comes]
-        return result
+        if not len(low):
+            return np.full(len(lanes), -1)
+        base = lanes * self.places
+        found = np.append(low, -1)[low.searchsorted(base + places, side="right")] - base
+        return np.where((found >= 0) & (found < self.places), found, -1)
+
+
+def in_order(found: Sequence[tuple[IntArray, IntArray]]) -> tuple[IntArray, IntArray]:
+    """(row, place) of several lists as one, ordered by both; the first has the rows in order, each once."""
+    first, *others = found
+    others = [part for part in others if len(part[0])]
+    if not others:
+        return first
+    rows, places = (np.concatenate(part) for part in zip(first, *others, strict=True))
+    order = np.lexsort((places, rows))
+    return rows[order], places[order]
 
 
 def expand(first: IntArray, counts: IntArray) -> tuple[IntArray, IntArray]:

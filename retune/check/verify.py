@@ -7,6 +7,7 @@ from typing import Protocol
 
 import numpy as np
 
+from retune.arrays import begins
 from retune.check.comparison import Comparison, note_at
 from retune.check.decode import decode, decode_score
 from retune.check.fidelity import compare
@@ -132,8 +133,8 @@ def _compare_notes(score: Score, decoded: Sounding, tuning: Tuning | None) -> Co
     has_tracks = decoded.format != 2
     at_onset = _first_cents(original)
     if tuning is not None:
-        first = np.flatnonzero(np.diff(tuning.offsets["note"], prepend=-1))
-        at_onset[tuning.offsets["note"][first]] += tuning.offsets["offset_cents"][first]
+        first = tuning.offsets[begins(tuning.offsets["note"])]
+        at_onset[first["note"]] += first["offset_cents"]
     mine = note_columns(original.notes, score.notes["release_tick"], at_onset, has_tracks=has_tracks)
     theirs = note_columns(
         decoded.notes, decoded.notes["release_tick"], _first_cents(decoded), has_tracks=has_tracks
@@ -158,7 +159,7 @@ def _compare_notes(score: Score, decoded: Sounding, tuning: Tuning | None) -> Co
 def _first_cents(sounding: Sounding) -> FloatArray:
     """(n_notes,) cents at the onset of each note; every note has a row."""
     curve = sounding.curve
-    result: FloatArray = curve["cents"][np.diff(curve["note"], prepend=-1) > 0]
+    result: FloatArray = curve["cents"][begins(curve["note"])]
     return result
 
 

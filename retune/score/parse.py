@@ -10,8 +10,10 @@ from __future__ import annotations
 
 import re
 from array import array
+from collections import defaultdict
 from collections.abc import Sequence
 from functools import lru_cache
+from itertools import count
 from typing import NamedTuple
 
 import mido
@@ -50,7 +52,10 @@ class Parsed(NamedTuple):
 
 def parse(repaired: Repaired) -> Parsed:
     """The events of a file, stand-ins replaced by what they stand for."""
-    numbers, value = _Numbers(), _Quantities()
+    numbers: defaultdict[bytes, int] = defaultdict(
+        count().__next__
+    )  # events by their bytes, numbered as they come
+    value = _Quantities()
     split = [_split(stretches, numbers, value) for stretches in repaired.tracks]
     return Parsed(
         messages=_decode(list(numbers), repaired.asides),
@@ -59,14 +64,6 @@ def parse(repaired: Repaired) -> Parsed:
             for deltas, events in split
         ],
     )
-
-
-class _Numbers(dict[bytes, int]):
-    """Events by their bytes, numbered as they come."""
-
-    def __missing__(self, event: bytes) -> int:
-        self[event] = number = len(self)
-        return number
 
 
 class _Quantities(dict[bytes, int]):
@@ -78,7 +75,7 @@ class _Quantities(dict[bytes, int]):
 
 
 def _split(
-    stretches: Sequence[bytes], numbers: _Numbers, value: _Quantities
+    stretches: Sequence[bytes], numbers: defaultdict[bytes, int], value: _Quantities
 ) -> tuple[array[int], array[int]]:
     """Delta times and numbers of the events of a track."""
     deltas, events = array("q"), array("q")
