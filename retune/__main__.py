@@ -2,6 +2,6 @@
 
 import sys
 
-from retune.cli.main import main
+from retune.cli.start import main
 
 sys.exit(main())

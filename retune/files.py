@@ -20,8 +20,18 @@ from typing import NoReturn
 
 from retune.errors import InputError, OutputError
 
+try:
+    import fcntl
+except ImportError:  # not a POSIX system: nobody can tell whether the writer of a temporary file is gone
+    fcntl = None  # type: ignore[assignment]
+
 STANDARD_STREAM = "-"
-TERMINATED = 143  # exit status: 128 + SIGTERM, as shells count (common practice, no source)
+TERMINATIONS = {
+    128 + number: number for name in ("SIGTERM", "SIGHUP") if (number := getattr(signal, name, None))
+}
+"""Exit status → signal: told to end, terminal closed; statuses as shells count (common practice, no source)."""
+TEMPORARY = (".retune-", ".tmp")
+"""How the name of a temporary file begins and ends."""
 MOST_INPUT_BYTES = 256 << 20  # far above any MIDI file; keeps a wrong name from filling the memory
 
 
@@ -221,12 +231,12 @@ def _replace(files: Sequence[tuple[Path, bytes, int | None]], durable: bool) -> 
     `files` holds target, data, and the mode to be kept (None: a new file).
     """
     waiting: list[tuple[Path, Path]] = []
-    with termination_unwinds():
+    with termination_unwinds(), contextlib.ExitStack() as writing:
         try:
             for target, data, mode in files:
-                temporary = target.parent / f".retune-{os.urandom(8).hex()}.tmp"
+                temporary = target.parent / os.urandom(8).hex().join(TEMPORARY)
                 waiting.append((temporary, target))
-                _write_new(temporary, data, durable)
+                writing.enter_context(_write_new(temporary, data, durable))
                 if mode is not None:
                     temporary.chmod(stat.S_IMODE(mode))
             with _no_interrupt():
@@ -242,13 +252,48 @@ def _replace(files: Sequence[tuple[Path, bytes, int | None]], durable: bool) -> 
             _sync_folder(folder)
 
 
-def _write_new(path: Path, data: bytes, durable: bool) -> None:
+@contextlib.contextmanager
+def _write_new(path: Path, data: bytes, durable: bool) -> Iterator[None]:
+    """Write a file, and keep it locked, where the system can, until it has its final name."""
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
     with open(handle, "wb") as file:
+        _lock(handle)
         file.write(data)
+        file.flush()
         if durable:
-            file.flush()
             os.fsync(handle)
+        if fcntl is not None:
+            yield
+            return
+    yield  # closed: no other system renames an open file
+
+
+def _lock(handle: int) -> bool:
+    """Lock an open file; False if another has it, or there are no locks. It goes when the file is closed."""
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except (OSError, AttributeError):
+        return False
+    return True
+
+
+def remove_abandoned(folders: Iterable[str | os.PathLike[str]]) -> None:
+    """Remove the temporary files in some folders that were left by a run that was killed while it wrote."""
+    for folder in folders:
+        with contextlib.suppress(OSError), os.scandir(folder) as entries:
+            for entry in entries:
+                if entry.name.startswith(TEMPORARY[0]) and entry.name.endswith(TEMPORARY[1]):
+                    _remove_if_abandoned(entry.path)
+
+
+def _remove_if_abandoned(path: str) -> None:
+    with contextlib.suppress(OSError):  # it has its final name by now, or is not ours
+        handle = os.open(path, os.O_RDWR | getattr(os, "O_NOFOLLOW", 0))
+        try:
+            if _lock(handle):
+                os.unlink(path)
+        finally:
+            os.close(handle)
 
 
 @contextlib.contextmanager
@@ -257,7 +302,7 @@ def _no_interrupt() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, signal.SIGTERM))
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, *TERMINATIONS.values()))
     try:
         yield
     finally:
@@ -276,20 +321,21 @@ def _sync_folder(folder: Path) -> None:
 
 @contextlib.contextmanager
 def termination_unwinds() -> Iterator[None]:
-    """Let a termination signal end the program the way an interrupt does, so that clean-up runs."""
-    in_main_thread = threading.current_thread() is threading.main_thread()
-    if not in_main_thread or signal.getsignal(signal.SIGTERM) is not signal.SIG_DFL:
-        yield
-        return
-    signal.signal(signal.SIGTERM, _exit_on_signal)
+    """Let a signal to end, or the end of the terminal, do what an interrupt does, so that clean-up runs."""
+    ours: list[int] = []
+    if threading.current_thread() is threading.main_thread():
+        ours = [number for number in TERMINATIONS.values() if signal.getsignal(number) is signal.SIG_DFL]
+    for number in ours:
+        signal.signal(number, _exit_on_signal)
     try:
         yield
     finally:
-        signal.signal(signal.SIGTERM, signal.SIG_DFL)
+        for number in ours:
+            signal.signal(number, signal.SIG_DFL)
 
 
 def _exit_on_signal(number: int, frame: FrameType | None) -> NoReturn:
-    raise SystemExit(TERMINATED)
+    raise SystemExit(128 + number)
 
 
 def refuse_output(path: str | os.PathLike[str], error: OSError) -> NoReturn:

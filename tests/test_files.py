@@ -188,7 +188,7 @@ class TestEndedEarly:
         assert os.listdir(tmp_path) == ["a.mid"]
         assert (tmp_path / "a.mid").read_bytes() == b"old"
 
-    @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+    @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
     def test_signal(self, tmp_path: Path, number: signal.Signals) -> None:
         """The child is stopped inside the sync to disk, where a real program spends its time."""
         (tmp_path / "a.mid").write_bytes(b"old")
@@ -210,6 +210,32 @@ class TestEndedEarly:
         assert child.returncode != 0
         assert os.listdir(tmp_path) == ["a.mid"]
         assert (tmp_path / "a.mid").read_bytes() == b"old"
+
+    def test_a_file_left_by_a_killed_writer_is_removed_and_no_other(self, tmp_path: Path) -> None:
+        script = """
+            import os, sys, time
+            from retune import files
+            def slow_sync(handle):
+                print("writing", flush=True)
+                time.sleep(30)
+            os.fsync = slow_sync
+            files.write_atomically(sys.argv[1], b"new" * 1000)
+        """
+        (tmp_path / ".retune-mine").touch()
+        (tmp_path / "x.tmp").touch()
+        children = [run(script, str(tmp_path / name)) for name in ("a.mid", "b.mid")]
+        for child in children:
+            assert child.stdout is not None
+            assert child.stdout.readline() == b"writing\n"
+        children[0].kill()
+        children[0].communicate(timeout=20)
+        assert len(os.listdir(tmp_path)) == 4
+        files.remove_abandoned([tmp_path, tmp_path / "none"])
+        assert len(os.listdir(tmp_path)) == 3  # what is being written is left alone
+        children[1].kill()
+        children[1].communicate(timeout=20)
+        files.remove_abandoned([tmp_path])
+        assert sorted(os.listdir(tmp_path)) == [".retune-mine", "x.tmp"]
 
     def test_signal_handling_is_as_before_afterwards(self, tmp_path: Path) -> None:
         before = signal.getsignal(signal.SIGTERM)

@@ -111,9 +111,23 @@ def test_no_two_modules_import_each_other():
         pytest.fail(" imports ".join(reversed(error.args[1])))
 
 
-@pytest.mark.parametrize("forbidden", ["fractions", "pickle"])
-def test_forbidden_modules_are_not_imported(forbidden):
-    wrong = [f"{m}:{line}" for m in MODULES for name, line in imports(m) if name.split(".")[0] == forbidden]
+@pytest.mark.parametrize(
+    ("forbidden", "but_by"),
+    [
+        ("fractions", ()),
+        (
+            "pickle",
+            ("retune.batch.local", "retune.batch.worker"),
+        ),  # two ends of pipes between our own processes
+    ],
+)
+def test_forbidden_modules_are_not_imported(forbidden, but_by):
+    wrong = [
+        f"{m}:{line}"
+        for m in MODULES
+        for name, line in imports(m)
+        if name.split(".")[0] == forbidden and m not in but_by
+    ]
     assert wrong == []
 
 

@@ -1,4 +1,4 @@
-"""What every worker needs, imported once before the workers are forked."""
+"""What every worker needs, imported before there is work for it."""
 
 import gc
 

@@ -16,11 +16,13 @@ from retune.batch.local import run_local
 from retune.batch.manifest import REFUSED, STATE_NAME, UP_TO_DATE, Row, read_rows, recipe_of, tidied
 from retune.batch.work import Task, expected_seconds
 from retune.errors import OptionError, OutputError
+from retune.files import remove_abandoned
 from retune.options import Options
 
 START_SECONDS = (
     0.2  # measured by tests/benchmarks/test_batch_speed.py; decides how many processes are started
 )
+PROCESSES_A_CORE = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,12 +89,14 @@ def run_batch(
             f"encoding: the results are not named for {options.encoding}; tell it to find_jobs, too"
         )
     _make_folder(out_dir)
+    remove_abandoned(dict.fromkeys([out_dir, *(os.path.dirname(job.target) for job in jobs)]))
     state = Path(out_dir) / STATE_NAME
     known = {} if force else read_rows(state)
     recipe = recipe_of(options, plan_text)
     absolute = scheduler is not None
     if processes is None:
         processes = worthwhile_processes(jobs)
+    processes = min(processes, most_processes())
     taken = _named_alike(jobs) if options.when_full == "files" else {}
     tasks = [_task(job, options, plan_text, plan_name, recipe, known, taken, absolute) for job in jobs]
     with ExitStack() as files:
@@ -107,6 +111,11 @@ def worthwhile_processes(jobs: Sequence[Job]) -> int:
     """One for each core, fewer if the work would be done before another process has started."""
     seconds = sum(map(expected_seconds, jobs))
     return max(1, min(available_cores(), len(jobs), int(seconds / START_SECONDS)))
+
+
+def most_processes() -> int:
+    """Above this many, more would only take memory: they wait for each other, not for disks."""
+    return PROCESSES_A_CORE * available_cores()
 
 
 def available_cores() -> int:

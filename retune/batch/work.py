@@ -61,11 +61,6 @@ def run_task(task: Task) -> Row:
     return replace(row, seconds=round(time.perf_counter() - began, 4))
 
 
-def run_tasks(tasks: Sequence[Task]) -> list[Row]:
-    """Convert several files, one after another."""
-    return [run_task(task) for task in tasks]
-
-
 def expected_seconds(job: Job) -> float:
     """How long a conversion is likely to take; 0 for what cannot be read."""
     try:

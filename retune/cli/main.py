@@ -17,7 +17,7 @@ import click
 
 from retune import __version__
 from retune.errors import OutputError, RetuneError
-from retune.files import TERMINATED, termination_unwinds
+from retune.files import TERMINATIONS, termination_unwinds
 from retune.wording import nearest, plain
 
 if TYPE_CHECKING:
@@ -108,9 +108,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         with termination_unwinds():
             return _run(arguments)
     except SystemExit as end:
-        if end.code != TERMINATED:
+        if not isinstance(end.code, int) or end.code not in TERMINATIONS:
             raise
-        return _fail("stopped", TERMINATED)
+        return _fail("stopped", end.code)
     finally:
         _empty_stdout()
 

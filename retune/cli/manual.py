@@ -22,8 +22,8 @@ This page is printed by `python -m retune.cli.manual`. Words in capitals stand f
 Facts go to standard output, remarks to standard error, one line each.
 
 Exit status: 0 done; 1 the run's own check found a fault in the result, or some files of a batch failed;
-2 wrong usage, unreadable input or output that cannot be written; 130 stopped by the user, 143 by the system;
-70 a fault in retune itself (`--traceback`, anywhere on the line, shows its trace).
+2 wrong usage, unreadable input or output that cannot be written; 130 stopped by the user, 143 by the system,
+129 by the end of its terminal; 70 a fault in retune itself (`--traceback`, anywhere on the line, shows its trace).
 
 | command | what it does |
 |---|---|

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import time
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +16,7 @@ from retune.cli.options import Function, with_options
 from retune.cli.printing import print_json
 from retune.cli.tables import table
 from retune.errors import OutputError, SomeFilesFailed
-from retune.files import STANDARD_STREAM, check_target, write_output
+from retune.files import STANDARD_STREAM, check_target, remove_abandoned, write_output
 from retune.wording import count, plain
 
 if TYPE_CHECKING:
@@ -120,6 +120,7 @@ def convert_many(
             **asdict(batch),
         )
     if depfile_path is not None:
+        remove_abandoned([os.path.dirname(depfile_path) or "."])
         write_output(depfile_path, depfile(_rules(jobs, result, recipe)))
     if as_json:
         print_json(batch_values(result))
@@ -233,10 +234,11 @@ def _counted(total: int, say: Callable[[list[str]], None]) -> Iterator[Callable[
     try:
         yield tell
     except (KeyboardInterrupt, SystemExit):
-        print(
-            f"retune: {done} of {count(total, 'file')} done; the same call goes on from there",
-            file=sys.stderr,
-        )
+        with suppress(OSError):  # the terminal may be what has gone
+            print(
+                f"retune: {done} of {count(total, 'file')} done; the same call goes on from there",
+                file=sys.stderr,
+            )
         raise
 
 

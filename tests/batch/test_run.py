@@ -55,6 +55,17 @@ def test_more_processes_only_where_there_is_work_for_them(music):
     assert worthwhile_processes([Job(str(music / "gone.mid"), "out.mid")] * 2) == 1
 
 
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks for processes in /proc")
+def test_a_thousand_jobs_are_not_a_thousand_processes(tmp_path):
+    """Told by the processes of a run, which would take 40 MB each."""
+    music, out = tmp_path / "music", tmp_path / "out"
+    many(music)
+    running = started(tmp_path, music, out, processes=1000)
+    assert 1 < len(alive_in(running.pid)) <= 1 + 4 * available_cores()
+    running.terminate()
+    running.communicate(timeout=60)
+
+
 @pytest.mark.parametrize("processes", [1, 2])
 def test_a_failing_file_never_stops_the_rest(music, tmp_path, processes):
     (music / "songs" / "piece 3.mid").write_bytes(b"this is no music")
@@ -147,17 +158,14 @@ def test_a_torn_line_of_an_interrupted_run_is_done_again(music, tmp_path):
     assert len(read_rows(state)) == 6
 
 
-def started(tmp_path: Path, music: Path, out: Path) -> subprocess.Popen[bytes]:
-    """A batch of two processes, running by itself, that has written its first results."""
-    script = tmp_path / "run.py"
+def started(tmp_path: Path, music: Path, out: Path, processes: int = 2) -> subprocess.Popen[bytes]:
+    """A batch of some processes, running by itself, that has written its first results."""
+    script = tmp_path / "run.py"  # without `if __name__ == "__main__"`, as people write them
     script.write_text(
-        "import sys; from retune.batch import find_jobs, run_batch; from retune.options import Options\n"
-        "if __name__ == '__main__':\n"
-        f"    run_batch(find_jobs([{str(music)!r}], {str(out)!r}), {str(out)!r}, Options(), processes=2)\n"
+        "from retune.batch import find_jobs, run_batch; from retune.options import Options\n"
+        f"run_batch(find_jobs([{str(music)!r}], {str(out)!r}), {str(out)!r}, Options(), processes={processes})\n"
     )
-    running = subprocess.Popen(
-        [sys.executable, str(script)], stderr=subprocess.DEVNULL, start_new_session=True
-    )
+    running = subprocess.Popen([sys.executable, str(script)], stderr=subprocess.PIPE, start_new_session=True)
     wait_for(out, 10)  # more than are handed out together, so that some rows are there
     return running
 
@@ -179,19 +187,77 @@ def many(music: Path) -> None:
 FILES = 100  # long enough to be interrupted on any machine
 
 
-def test_an_interrupted_batch_leaves_nothing_half_written_and_finishes_later(tmp_path):
+def alive_in(session: int) -> list[str]:
+    """Command lines of the processes of a session that run still (Linux: /proc)."""
+    found = []
+    for folder in Path("/proc").glob("[0-9]*"):
+        try:
+            fields = (folder / "stat").read_text().rpartition(")")[2].split()
+            if int(fields[3]) == session and fields[0] not in "ZX":
+                found.append((folder / "cmdline").read_text().replace("\0", " "))
+        except OSError:
+            continue
+    return found
+
+
+def nothing_left_of(session: int) -> bool:
+    deadline = time.monotonic() + 30
+    while alive_in(session) and time.monotonic() < deadline:
+        time.sleep(0.02)
+    return not alive_in(session)
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks for processes in /proc")
+@pytest.mark.parametrize(
+    ("numbers", "to_all"),
+    [
+        ((signal.SIGINT,), True),  # as a terminal does: every process of the run gets it
+        ((signal.SIGINT, signal.SIGINT), True),  # by someone who cannot wait
+        ((signal.SIGINT,), False),
+        ((signal.SIGTERM,), True),
+        ((signal.SIGTERM,), False),
+        ((signal.SIGHUP,), True),  # the terminal is closed
+        ((signal.SIGKILL,), False),
+        ((signal.SIGKILL,), True),
+    ],
+)
+def test_a_run_that_is_ended_leaves_no_process_and_nothing_half_written(tmp_path, numbers, to_all):
     music, out = tmp_path / "music", tmp_path / "out"
     many(music)
     running = started(tmp_path, music, out)
-    os.killpg(running.pid, signal.SIGINT)  # as a terminal does: every process of the run gets it
-    assert running.wait(timeout=60) != 0
+    assert len(alive_in(running.pid)) == 3
+    for number in numbers:
+        (os.killpg if to_all else os.kill)(running.pid, number)
+    _, said = running.communicate(timeout=60)
+    assert running.returncode != 0
+    assert nothing_left_of(running.pid)
+    assert b"worker" not in said  # no trace of theirs
+    assert b"Fatal" not in said
     done = len(list(out.glob("*.mid")))
     assert 3 <= done < FILES
-    assert not list(out.rglob("*.tmp"))
+    if signal.SIGKILL not in numbers:
+        assert not list(out.rglob("*.tmp"))
     counts = batch(music, out, processes=2).counts
     assert counts["up to date"] + counts["converted"] == FILES, counts
     assert counts["up to date"] >= 1
+    assert not list(out.rglob("*.tmp"))
     assert tree(out)["000.mid"] == convert((music / "000.mid").read_bytes()).files[0].data
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks for processes in /proc")
+def test_a_worker_that_is_killed_is_replaced(tmp_path):
+    music, out = tmp_path / "music", tmp_path / "out"
+    many(music)
+    running = started(tmp_path, music, out)
+    worker = next(
+        int(folder.name)
+        for folder in Path("/proc").glob("[0-9]*")
+        if int((folder / "stat").read_text().rpartition(")")[2].split()[1]) == running.pid
+    )
+    os.kill(worker, signal.SIGKILL)
+    assert running.communicate(timeout=60)[1] == b""
+    assert running.returncode == 0
+    assert len(tree(out)) == FILES
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no locks of this kind")
@@ -206,11 +272,11 @@ def test_a_run_keeps_the_rows_of_another_that_is_killed(tmp_path):
         assert batch(other, out, processes=1, force=True).counts == {"converted": 1}
     done = wait_for(out, len(list(out.glob("*.mid"))) + 20)
     os.killpg(running.pid, signal.SIGKILL)
-    running.wait(timeout=60)
+    running.communicate(timeout=60)
     remembered = read_rows(out / STATE_NAME)
     assert (
         len(remembered) >= done - 12
-    )  # each of two processes may have two portions written whose rows were not yet
+    )  # each of two processes may have written a portion and more whose rows were not yet
     counts = batch(music, out, processes=2).counts
     assert counts["up to date"] == len(remembered) - 1
     assert counts["up to date"] + counts["converted"] == FILES

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import resource
 import shutil
 import time
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 
 import pytest
 
 from retune.batch import find_jobs, run_batch
-from retune.batch.local import worker_pool
+from retune.batch.local import run_local
 from retune.batch.run import available_cores
-from retune.batch.work import Task, run_task
+from retune.batch.work import Task
 from retune.files import write_atomically
 from retune.options import Options
 from retune.pipeline import convert
@@ -43,7 +47,7 @@ def _batch(folder, processes: int) -> float:
 def _bare(datas: list[bytes], processes: int) -> float:
     """Seconds by the clock of the same conversions, shared out evenly, with nothing read, written or told."""
     shares = [datas[i::processes] for i in range(processes)]
-    with worker_pool(processes) as pool:
+    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
         list(pool.map(_convert_all, [share[:2] for share in shares]))
         began = time.perf_counter()
         list(pool.map(_convert_all, shares))
@@ -55,11 +59,16 @@ def _convert_all(datas: list[bytes]) -> None:
         convert(data)
 
 
-def processor_seconds(task: Task) -> float:
-    """Processor time of one task, in whatever process it runs."""
-    began = time.process_time()
-    assert run_task(task).ok
-    return time.process_time() - began
+def processor_seconds(tasks: Sequence[Task], processes: int) -> float:
+    """Processor time of some tasks, in this process and those it starts."""
+    began = _spent()
+    assert all(row.ok for row in run_local(tasks, processes))
+    return _spent() - began
+
+
+def _spent() -> float:
+    spent = [resource.getrusage(whose) for whose in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(usage.ru_utime + usage.ru_stime for usage in spent)
 
 
 def test_two_processes(folder, say):
@@ -86,9 +95,10 @@ def test_two_processes(folder, say):
     tasks = [
         Task(job=job, options=Options(), plan_text="", plan_name="", recipe="", known=None) for job in jobs
     ]
-    alone = sum(map(processor_seconds, tasks))
-    with worker_pool(2) as pool:
-        together = sum(pool.map(processor_seconds, tasks))
+    alone = processor_seconds(tasks[100:], 1)
+    together = processor_seconds(tasks, 2) - processor_seconds(
+        tasks[:2], 2
+    )  # without the start of the processes
     say(told("processor time of a file, one of two processes against alone", together / alone, 1.1))
 
 

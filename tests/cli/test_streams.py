@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.run import HYMN, SAMPLES
+from tests.cli.run import HYMN, ROOT, SAMPLES
 
 RETUNE = [sys.executable, "-m", "retune"]
 FLATS = str(SAMPLES / "close_harmony_tag.mid")  # its chords are spelled with ♭
@@ -75,7 +75,9 @@ def _stopped_by(number: signal.Signals, child: subprocess.Popen[bytes]) -> int:
 
 
 @posix
-@pytest.mark.parametrize(("number", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+@pytest.mark.parametrize(
+    ("number", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143), (signal.SIGHUP, 129)]
+)
 def test_a_signal_ends_it_with_one_line(number, status, tmp_path):
     """128 + the number of the signal (common practice, no source)."""
     pipe = tmp_path / "slow.mid"
@@ -88,6 +90,24 @@ def test_a_signal_ends_it_with_one_line(number, status, tmp_path):
         assert child.stderr is not None
         assert child.stderr.read() == b"retune: stopped\n"
     assert [found.name for found in tmp_path.iterdir()] == ["slow.mid"]
+
+
+@posix
+def test_an_interrupt_while_the_program_is_being_loaded_ends_it_without_a_trace(tmp_path):
+    (tmp_path / "click.py").write_text("import time\nprint('loading', flush=True)\ntime.sleep(30)\n")
+    path = os.pathsep.join([str(tmp_path), str(ROOT)])
+    child = subprocess.Popen(
+        [sys.executable, "-P", "-m", "retune", "--help"],
+        env={**os.environ, "PYTHONPATH": path},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    with child:
+        assert child.stdout is not None
+        assert child.stdout.readline() == b"loading\n"
+        child.send_signal(signal.SIGINT)
+        assert child.communicate(timeout=20)[1] == b""
+        assert child.returncode == -signal.SIGINT
 
 
 @posix
