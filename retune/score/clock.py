@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import accumulate, pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -34,14 +35,15 @@ def build_clock(division: int, tempos: Sequence[TempoEvent]) -> Clock:
     change: dict[int, int] = {0: DEFAULT_TEMPO_US}
     for event in sorted(tempos, key=lambda event: event.tick):
         change[event.tick] = event.tempo_us
-    ticks = np.array(list(change), dtype=np.int64)
-    seconds_per_tick = np.array(list(change.values()), dtype=np.float64) / (1e6 * division)
-    elapsed = np.diff(ticks) * seconds_per_tick[:-1]
+    seconds_per_tick = [tempo_us / (1e6 * division) for tempo_us in change.values()]
+    lengths = (
+        (end - start) * rate for (start, end), rate in zip(pairwise(change), seconds_per_tick, strict=False)
+    )
     return Clock(
         ticks_per_quarter=float(division),
-        change_ticks=ticks,
-        change_seconds=np.concatenate(([0.0], np.cumsum(elapsed))),
-        seconds_per_tick=seconds_per_tick,
+        change_ticks=np.array(list(change), dtype=np.int64),
+        change_seconds=np.array(list(accumulate(lengths, initial=0.0))),
+        seconds_per_tick=np.array(seconds_per_tick),
     )
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from itertools import accumulate
+from collections import defaultdict
+from itertools import accumulate, count
 from typing import NamedTuple
 
 import mido
@@ -82,10 +83,9 @@ def distinct_messages(messages: list[mido.Message]) -> tuple[list[mido.Message],
 
     What is read from a message need be read only once for all places where it stands.
     """
-    different = dict(zip(map(id, messages), messages, strict=True))
-    number = dict(zip(different, range(len(different)), strict=True))
-    which = np.fromiter(map(number.__getitem__, map(id, messages)), np.int64, len(messages))
-    return list(different.values()), which
+    numbers: defaultdict[int, int] = defaultdict(count().__next__)  # objects numbered as they come
+    which = np.fromiter(map(numbers.__getitem__, map(id, messages)), np.int64, len(messages))
+    return list(dict(zip(map(id, messages), messages, strict=True)).values()), which
 
 
 def _word(message: mido.Message) -> int:
@@ -110,7 +110,9 @@ def _unpack(
     rows: IntArray, words: IntArray, first: IntArray, ticks: IntArray, ports: IntArray
 ) -> NDArray[np.void]:
     table = np.empty(len(rows), dtype=EVENT_DTYPE)
-    track = np.searchsorted(first, rows, side="right") - 1
+    if not len(rows):
+        return table
+    track = first.searchsorted(rows, side="right") - 1
     table["tick"], table["port"] = ticks[rows], ports[rows]
     table["track"], table["event"] = track, rows - first[track]
     words = words[rows]

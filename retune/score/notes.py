@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import begins
 from retune.score.model import NOTE_DTYPE, IntArray
 from retune.score.pedals import sounding_ends
 from retune.score.releases import NoteEvents, voice_of
@@ -36,11 +37,13 @@ def read_notes(settled: NoteEvents, end_tick: int) -> NoteTable:
             control_rank=control_ranks,
             end_tick=end_tick,
         )
-    parts, part = np.unique(voice_of(on), return_inverse=True)
+    voices = voice_of(on)  # in order, as notes are paired
+    new = begins(voices)
+    parts = voices[new]
     notes = np.empty(len(on), dtype=NOTE_DTYPE)
     notes["onset_tick"], notes["release_tick"], notes["sounding_end_tick"] = on["tick"], off["tick"], sounding
     notes["key"], notes["velocity"], notes["track"] = on["key"], on["velocity"], on["track"]
-    notes["part"], notes["on_event"], notes["off_event"] = part, on["event"], off["event"]
+    notes["part"], notes["on_event"], notes["off_event"] = new.cumsum() - 1, on["event"], off["event"]
     return NoteTable(
         notes=notes[np.lexsort((notes["on_event"], notes["track"], notes["onset_tick"]))],
         parts=np.stack([parts >> 12, parts >> 4 & 255, parts & 15], axis=1),

@@ -14,13 +14,13 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.arrays import begins, distinct
+from retune.arrays import begins, distinct, ends
 from retune.score.model import IntArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pairing:
-    """Notes and the releases that end them, as indices into the note events."""
+    """Notes and the releases that end them, as indices into the note events, in the order of their groups."""
 
     on: IntArray  # (n_notes,)
     off: IntArray  # (n_notes,) the release that belongs to the note; -1 if it has none of its own
@@ -37,8 +37,14 @@ def pair(events: NDArray[np.void], group: IntArray) -> Pairing:
     if not len(events):
         nothing = np.zeros(0, dtype=np.int64)
         return Pairing(on=nothing, off=nothing, end=nothing)
-    order = np.argsort(group, kind="stable")
+    order = group.argsort(kind="stable")
     is_on = events["velocity"][order] > 0
+    open_notes = np.where(is_on, 1, -1).cumsum()
+    if (open_notes >= 0).all() and not open_notes[
+        ends(group[order])
+    ].any():  # nothing missing, nothing redundant
+        on, off = order[is_on], order[~is_on]
+        return Pairing(on=on, off=off, end=off)
     first_of_group, rank_of_group = _group_starts(group[order])
     is_off = ~is_on & ~_redundant(is_on, first_of_group, rank_of_group)
     on, off = np.flatnonzero(is_on), np.flatnonzero(is_off)
@@ -57,8 +63,8 @@ def pair(events: NDArray[np.void], group: IntArray) -> Pairing:
         swaps, missing_from = _misplaced(group_is_on, ticks)
         misplaced += [(int(order[places[a]]), int(order[places[b]])) for a, b in swaps]
         _end_together(places[missing_from:], group_is_on[missing_from:], note_at, partner, end)
-    own, ends = np.append(order, -1)[partner], np.append(order, -1)[end]
-    return Pairing(on=order[on], off=own, end=ends, misplaced=misplaced)
+    order = np.append(order, -1)
+    return Pairing(on=order[on], off=order[partner], end=order[end], misplaced=misplaced)
 
 
 def _group_starts(sorted_groups: IntArray) -> tuple[IntArray, IntArray]:

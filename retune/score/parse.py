@@ -9,7 +9,6 @@ and a piece of a hundred thousand notes holds some thousand message objects.
 from __future__ import annotations
 
 import re
-from array import array
 from collections import defaultdict
 from collections.abc import Sequence
 from functools import lru_cache
@@ -60,7 +59,7 @@ def parse(repaired: Repaired) -> Parsed:
     return Parsed(
         messages=_decode(list(numbers), repaired.asides),
         tracks=[
-            (np.cumsum(np.array(deltas, dtype=np.int64)), np.array(events, dtype=np.int64))
+            (np.fromiter(deltas, np.int64, len(deltas)).cumsum(), np.fromiter(events, np.int64, len(events)))
             for deltas, events in split
         ],
     )
@@ -76,25 +75,26 @@ class _Quantities(dict[bytes, int]):
 
 def _split(
     stretches: Sequence[bytes], numbers: defaultdict[bytes, int], value: _Quantities
-) -> tuple[array[int], array[int]]:
+) -> tuple[list[int], list[int]]:
     """Delta times and numbers of the events of a track."""
-    deltas, events = array("q"), array("q")
-    delta, event = deltas.append, events.append
+    deltas: list[int] = []
+    events: list[int] = []
     for stretch in stretches:
         quantity = _QUANTITY.match(stretch)
         assert quantity is not None
         if stretch[quantity.end()] >= FIRST_SYSTEM_STATUS:
-            delta(value[quantity.group()])
-            event(numbers[stretch[quantity.end() :]])
+            deltas.append(value[quantity.group()])
+            events.append(numbers[stretch[quantity.end() :]])
             continue
         for before, of_two, of_one, running in _RUN.findall(stretch):
             first = of_two or of_one
-            delta(value[before])
-            event(numbers[first])
+            deltas.append(value[before])
+            events.append(numbers[first])
             if running:
+                status = first[:1]
                 for before, data in _RUNNING[not of_two].findall(running):
-                    delta(value[before])
-                    event(numbers[first[:1] + data])
+                    deltas.append(value[before])
+                    events.append(numbers[status + data])
     return deltas, events
 
 

@@ -120,21 +120,18 @@ def build_parts(
     Program and percussion are those in force at the part's first note. Set-up events of a tick count
     before its notes, whichever track they are in.
     """
-    first = np.full(len(keys), len(notes), dtype=np.int64)
-    np.minimum.at(first, notes["part"], np.arange(len(notes)))
-    waiting = [(int(notes["onset_tick"][row]), part) for part, row in enumerate(first)]
-    waiting.sort()
-    ports: dict[int, _Port] = {}
+    first = np.empty(len(keys), dtype=np.int64)
+    first[notes["part"][::-1]] = notes["onset_tick"][::-1]  # of several notes the last one counts here
+    waiting = sorted(zip(first.tolist(), range(len(keys)), keys.tolist(), strict=True))
+    ports: dict[int, _Port] = defaultdict(_Port)
     found: dict[int, tuple[int, bool]] = {}
     events = sorted(setup, key=lambda event: (event.tick, event.track, event.event))
     at = 0
-    for tick, part in waiting:
+    for tick, part, (_, port, channel) in waiting:
         while at < len(events) and events[at].tick <= tick:
-            ports.setdefault(events[at].port, _Port()).apply(events[at].message)
+            ports[events[at].port].apply(events[at].message)
             at += 1
-        _, port, channel = (int(value) for value in keys[part])
-        state = ports.setdefault(port, _Port())
-        found[part] = state.sound(channel)
+        found[part] = ports[port].sound(channel)
     shared = np.bincount(keys[:, 0], minlength=len(names)) > 1
     return tuple(
         Part(

@@ -92,6 +92,8 @@ def _check_length(parsed: Parsed, name: str) -> None:
 
 def _check_resets(parsed: Parsed, name: str) -> None:
     """Refuse more device resets than any playlist holds: each may cost a hundred messages to set all up again."""
+    if sum(len(which) for _, which in parsed.tracks) <= MOST_RESETS:
+        return
     resets = np.array([m.type == "sysex" and bool(reset_of(m.data)) for m in parsed.messages], dtype=bool)
     if sum(np.count_nonzero(resets[which]) for _, which in parsed.tracks) > MOST_RESETS:
         raise InputError(
@@ -102,6 +104,8 @@ def _check_resets(parsed: Parsed, name: str) -> None:
 
 def _check_crowd(settled: NoteEvents, name: str) -> None:
     """Refuse more notes at once than can be handled; pedals do not count, which let notes die away."""
+    if len(settled.pairing.on) <= MOST_NOTES_AT_ONCE:
+        return
     tick = settled.columns.notes["tick"]
     onset, release = np.sort(tick[settled.pairing.on]), np.sort(tick[settled.pairing.off])
     held = np.arange(1, len(onset) + 1) - np.searchsorted(release, onset, side="left")
@@ -114,7 +118,7 @@ def _make_track(ticks: IntArray, which: IntArray, name: str, messages: Sequence[
     return Track(
         name=readable(name),
         ticks=ticks[:-1],
-        messages=[messages[number] for number in which[:-1].tolist()],
+        messages=list(map(messages.__getitem__, which[:-1].tolist())),
         end_tick=int(ticks[-1]),
     )
 
@@ -143,7 +147,7 @@ def _assemble(division: int, format_: int, settled: NoteEvents, remarks: list[Re
         rhythm_channels=rhythm_channels(settings.setup),
     )
     found = (*remarks, *settings.remarks(score), *_release_remarks(score, settled.mends))
-    return dataclasses.replace(score, remarks=found)
+    return dataclasses.replace(score, remarks=found) if found else score
 
 
 class _Settings:

@@ -230,11 +230,14 @@ def _check_tracks(tracks: list[list[bytes]], name: str) -> None:
         )
     if len(tracks) > MOST_TRACKS:
         raise InputError(f"{name}: more than {MOST_TRACKS} tracks; this is hardly music")
-    if sum(len(stretch) for track in tracks for stretch in track) > MOST_EVENT_BYTES:
+    size = sum(len(stretch) for track in tracks for stretch in track)
+    if size > MOST_EVENT_BYTES:
         raise InputError(
             f"{name}: more than {MOST_EVENT_BYTES >> 20} MB of events are too many for one piece; split it"
         )
     # The bytes of a note event and its delta time are at most four, most often three.
+    if size // 4 <= MOST_NOTES_AT_ONCE:
+        return
     runs = (run[0] for track in tracks for run in _AT_ONE_TICK.finditer(b"".join(track)))
     if any(len(run) // 4 > MOST_NOTES_AT_ONCE for run in runs):
         refuse_crowd(name)
