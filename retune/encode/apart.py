@@ -65,9 +65,8 @@ def extract_part(score: Score, tuning: Tuning, part: Part) -> tuple[Score, Tunin
         kept = _kept_events(score, number, part)
         if number == part.track:
             new_index = np.cumsum(kept) - 1
-            closed = notes["off_event"] >= 0
-            notes["on_event"] = new_index[notes["on_event"]]
-            notes["off_event"][closed] = new_index[notes["off_event"][closed]]
+            for event in ("on_event", "off_event"):
+                notes[event] = new_index[notes[event]]
         messages = [message for message, keep in zip(track.messages, kept.tolist(), strict=True) if keep]
         tracks.append(replace(track, ticks=track.ticks[kept], messages=messages))
     notes["part"] = 0
@@ -87,8 +86,7 @@ def _kept_events(score: Score, number: int, part: Part) -> NDArray[np.bool_]:
         elif (channel := message.__dict__.get("channel")) is not None:
             kept[index] = (port, channel) not in others
     strange = score.notes[(score.notes["track"] == number) & (score.notes["part"] != part.index)]
-    for events in (strange["on_event"], strange["off_event"]):
-        kept[events[events >= 0]] = False
+    kept[strange["on_event"]] = kept[strange["off_event"]] = False
     return kept
 
 

@@ -30,9 +30,8 @@ def edited(score: Score, changes: Mapping[Event, Sequence[mido.Message]]) -> Sco
         tracks[number] = _rebuilt(track, changed, counts)
         place = np.cumsum(counts) - counts
         mine = np.flatnonzero(notes["track"] == number)
-        closed = mine[notes["off_event"][mine] >= 0]
-        notes["on_event"][mine] = place[notes["on_event"][mine]]
-        notes["off_event"][closed] = place[notes["off_event"][closed]]
+        for event in ("on_event", "off_event"):
+            notes[event][mine] = place[notes[event][mine]]
     return replace(score, tracks=tuple(tracks), notes=notes)
 
 

@@ -16,7 +16,6 @@ from operator import itemgetter
 import mido
 import numpy as np
 
-from retune.arrays import distinct
 from retune.constants import (
     BANK_CONTROLLERS,
     BEND_CENTRE,
@@ -171,8 +170,7 @@ class _ClipWriter:
         for number, track in enumerate(self.score.tracks):
             mine = notes[notes["track"] == number]
             is_note = np.zeros(len(track.messages), bool)
-            is_note[mine["on_event"]] = True
-            is_note[mine["off_event"][mine["off_event"] >= 0]] = True
+            is_note[mine["on_event"]] = is_note[mine["off_event"]] = True
             base, port = int(timeline.first_of_track[number]), 0
             for event in np.nonzero(~is_note)[0].tolist():
                 message, tick = track.messages[event], int(track.ticks[event])
@@ -192,17 +190,9 @@ class _ClipWriter:
 
     def _moves(self) -> Iterator[Task]:
         wanted = self.wanted
-        low, high = wanted.first[:-1] + 1, wanted.first[1:]
-        several = np.nonzero(high > low)[0]
-        if not len(several):
-            return
-        rows = np.concatenate([np.arange(a, b) for a, b in zip(low[several], high[several], strict=True)])
-        note = np.repeat(several, (high - low)[several])
-        track, rank = self.score.notes["track"][note], np.zeros(len(rows), np.int64)
-        for t in distinct(track).tolist():
-            here = track == t
-            _, rank[here] = self.timeline.insertion_ranks(self.score, t, wanted.tick[rows[here]])
-        columns = (rank, wanted.tick[rows], note, wanted.value[rows])
+        note, tick, value = wanted.moves()
+        _, rank = self.timeline.insertion_ranks(self.score, self.score.notes["track"][note], tick)
+        columns = (rank, tick, note, value)
         for r, tick, k, value in zip(*(c.tolist() for c in columns), strict=True):
             yield r, tick, partial(self._move, k, self.lanes[k], value)
 
@@ -239,10 +229,8 @@ class _ClipWriter:
 
     def _stop(self, note: int, lane: Lane) -> Iterator[Packet]:
         row = self.score.notes[note]
-        event, velocity, index = int(row["off_event"]), 64, self.index_of[note]
-        if event >= 0:
-            message = self.score.tracks[int(row["track"])].messages[event]
-            velocity = message.velocity if message.type == "note_off" else 64  # MIDI 1.0 4.2.1 p. 10
+        message, index = self.score.tracks[row["track"]].messages[row["off_event"]], self.index_of[note]
+        velocity = message.velocity if message.type == "note_off" else 64  # MIDI 1.0 4.2.1 p. 10
         self._channel(lane).down.discard(index)
         yield ump.note_off(*lane, index, velocity)
 

@@ -10,7 +10,7 @@ from operator import itemgetter
 
 import numpy as np
 
-from retune.arrays import among, distinct
+from retune.arrays import among
 from retune.constants import CHANNELS_PER_PORT
 from retune.encode import messages as build
 from retune.encode.conduct import CC_PORTAMENTO_FROM, ONE_SHOT, Conductor
@@ -53,7 +53,7 @@ def _move_notes(file: FileRewrite, spread: Spread) -> None:
     columns = (table["track"], table["on_event"], table["off_event"], lane[away])
     for track, on, off, channel in zip(*(c.tolist() for c in columns), strict=True):
         messages = file.tracks[track].messages
-        for event in (on, off) if off >= 0 else (on,):
+        for event in (on, off):
             messages[event] = file.moved(messages[event], channel)
 
 
@@ -151,9 +151,8 @@ class Performance:
             begin = self._mover(track, start, line)
             tick = int(row["onset_tick"])
             todo.append((int(on[note]) - 1, tick, note, begin, track, start, int(value[note])))
-            if stop >= 0:
-                end = self._mover(track, stop, line)
-                todo.append((int(off[note]), int(row["release_tick"]), -1, end, track, stop, 0))
+            end = self._mover(track, stop, line)
+            todo.append((int(off[note]), int(row["release_tick"]), -1, end, track, stop, 0))
         todo += self._moves()
         todo += self._for_devices()
         todo += self.setups()
@@ -189,25 +188,20 @@ class Performance:
 
     def _moves(self) -> list[Task]:
         """Moves of sounding notes."""
-        wanted, placement = self.music.wanted, self.spread.placement
-        low, high = wanted.first[self.notes] + 1, wanted.first[self.notes + 1]
-        several = np.nonzero(high > low)[0]
-        if not len(several):
+        note, tick, value = self.music.wanted.moves()
+        if not len(note):
             return []
-        rows = np.concatenate([np.arange(a, b) for a, b in zip(low[several], high[several], strict=True)])
-        note = np.repeat(self.notes[several], (high - low)[several])
-        cut = placement.cut
+        shared, cut = self.spread.placement.shared, self.spread.placement.cut
+        mine = np.zeros(len(self.music.of_note), bool)
+        mine[self.notes] = True
         kept = [
-            n not in placement.shared and not (n in cut and tick >= cut[n])
-            for n, tick in zip(note.tolist(), wanted.tick[rows].tolist(), strict=True)
+            own and n not in shared and not (n in cut and t >= cut[n])
+            for own, n, t in zip(mine[note].tolist(), note.tolist(), tick.tolist(), strict=True)
         ]
-        rows, note = rows[kept], note[kept]
-        track, tick = self.music.score.notes["track"][note], wanted.tick[rows]
-        rank, position = np.zeros(len(rows), np.int64), np.zeros(len(rows), np.int64)
-        for t in distinct(track).tolist():
-            here = track == t
-            position[here], rank[here] = self.music.timeline.insertion_ranks(self.music.score, t, tick[here])
-        columns = (c.tolist() for c in (rank, tick, note, track, position, wanted.value[rows]))
+        note, tick, value = note[kept], tick[kept], value[kept]
+        track = self.music.score.notes["track"][note]
+        position, rank = self.music.timeline.insertion_ranks(self.music.score, track, tick)
+        columns = (c.tolist() for c in (rank, tick, note, track, position, value))
         return [(r, t, n, None, k, p, v) for r, t, n, k, p, v in zip(*columns, strict=True)]
 
     def setups(self) -> Iterator[Task]:

@@ -36,7 +36,7 @@ def relabel(score: Score, where: Mapping[Address, Address]) -> Score:
         tracks.append(changed)
     notes = score.notes.copy()
     notes["on_event"] += shift[notes["track"]]
-    notes["off_event"] += np.where(notes["off_event"] >= 0, shift[notes["track"]], 0)
+    notes["off_event"] += shift[notes["track"]]
     parts = []
     for part in score.parts:
         port, channel = where.get((part.port, part.channel), (part.port, part.channel))

@@ -8,6 +8,7 @@ what "already released" means when several things happen on one tick.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import accumulate, islice
 from operator import attrgetter
 from typing import NamedTuple
 
@@ -15,6 +16,7 @@ import mido
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import distinct
 from retune.constants import (
     CC_ALL_NOTES_OFF,
     CC_ALL_SOUND_OFF,
@@ -46,7 +48,6 @@ class Timeline(NamedTuple):
     """Ranks of the events of a score. Note arrays are (n_notes,); ranks count in twos."""
 
     sorted_ticks: IntArray  # (n_events,) ticks of all events in playing order
-    sorted_keys: IntArray  # (n_events,) the same as tick · n_tracks + track
     rank: IntArray  # (n_events,) of the events of track 0, then track 1, …
     first_of_track: IntArray  # (n_tracks + 1,) where each track starts in `rank`
     on: IntArray  # rank of the note-on
@@ -54,77 +55,78 @@ class Timeline(NamedTuple):
     end: IntArray  # rank of what ends the sound: the note-off or the later pedal lift
     others: tuple[OtherEvent, ...]  # in playing order
 
-    def insertion_ranks(self, score: Score, track: int, ticks: IntArray) -> tuple[IntArray, IntArray]:
-        """Where something that happens at `ticks` in a track goes: (position in the track, odd rank).
+    def insertion_ranks(self, score: Score, tracks: IntArray, ticks: IntArray) -> tuple[IntArray, IntArray]:
+        """Where things that happen in `tracks` at `ticks` go: (position in the track, odd rank), each (n,).
 
         Before the first note-on of the tick, so that it follows the note-offs stored before; behind
         everything else if the track has no note-on there, and behind what the tracks before it have there.
         """
-        own = score.tracks[track].ticks
-        left = np.searchsorted(own, ticks, side="left")
-        right = np.searchsorted(own, ticks, side="right")
+        positions, ranks = np.empty((2, len(ticks)), np.int64)
+        ahead = np.empty(len(self.rank), np.int64)  # the events in playing order: tick, and then track
+        width = len(score.tracks)
+        for number, (base, track) in enumerate(zip(self.first_of_track.tolist(), score.tracks, strict=False)):
+            ahead[self.rank[base : base + len(track.ticks)] // 2] = track.ticks * width + number
         notes = score.notes
-        ons = np.sort(notes["on_event"][notes["track"] == track])
-        position = right.copy()
-        if len(ons):
-            k = np.minimum(np.searchsorted(ons, left), len(ons) - 1)
-            found = (ons[k] >= left) & (ons[k] < right)
-            position[found] = ons[k][found]
-        base = int(self.first_of_track[track])
-        n_tracks = len(self.first_of_track) - 1
-        ranks = 2 * np.searchsorted(self.sorted_keys, ticks * n_tracks + track, side="left") - 1
-        before, behind = position < right, (position == right) & (right > left)
-        ranks[before] = self.rank[base + position[before]] - 1
-        ranks[behind] = self.rank[base + right[behind] - 1] + 1
-        return position, ranks
+        for number in distinct(tracks).tolist():
+            here = tracks == number
+            at, own = ticks[here], score.tracks[number].ticks
+            left, right = np.searchsorted(own, at, side="left"), np.searchsorted(own, at, side="right")
+            position = right.copy()
+            ons = np.sort(notes["on_event"][notes["track"] == number])
+            if len(ons):
+                k = np.minimum(np.searchsorted(ons, left), len(ons) - 1)
+                found = (ons[k] >= left) & (ons[k] < right)
+                position[found] = ons[k][found]
+            rank = 2 * np.searchsorted(ahead, at * width + number, side="left") - 1
+            own_rank = self.rank[self.first_of_track[number] : self.first_of_track[number + 1]]
+            before, behind = position < right, (position == right) & (right > left)
+            rank[before] = own_rank[position[before]] - 1
+            rank[behind] = own_rank[right[behind] - 1] + 1
+            positions[here], ranks[here] = position, rank
+        return positions, ranks
 
 
 def read_timeline(score: Score) -> Timeline:
     """Rank the events of a score and gather those that are not notes."""
-    lengths = [len(track.ticks) for track in score.tracks]
-    first = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
-    ticks = np.concatenate([track.ticks for track in score.tracks]) if lengths else np.zeros(0, np.int64)
-    order = np.argsort(ticks, kind="stable")
+    first = np.array([0, *accumulate(len(track.ticks) for track in score.tracks)], np.int64)
+    ticks = np.concatenate([track.ticks for track in score.tracks] or [first[:0]])
+    order = ticks.argsort(kind="stable")
     rank = np.empty(len(ticks), np.int64)
-    rank[order] = 2 * np.arange(len(ticks))
+    rank[order] = np.arange(0, 2 * len(ticks), 2)
     notes = score.notes
     base = first[notes["track"]]
-    on = rank[base + notes["on_event"]]
-    sorted_ticks = ticks[order]
-    sorted_keys = sorted_ticks * len(lengths) + np.repeat(np.arange(len(lengths)), lengths)[order]
-    off = 2 * np.searchsorted(sorted_ticks, notes["release_tick"], side="right") - 1
-    closed = notes["off_event"] >= 0
-    off[closed] = rank[(base + notes["off_event"])[closed]]
-    others = _other_events(score, rank, first)
-    end = off.copy()
+    starts, stops = base + notes["on_event"], base + notes["off_event"]
+    is_other = np.ones(len(ticks), bool)
+    is_other[starts] = is_other[stops] = False
+    others = _other_events(score, is_other.nonzero()[0], ticks, rank, first)
+    on, off = rank[starts], rank[stops]
+    sorted_ticks, end = ticks[order], off
     held = notes["sounding_end_tick"] > notes["release_tick"]
     if held.any():
+        end = off.copy()
         end[held] = _lift_ranks(score, others, sorted_ticks, held)
-    return Timeline(sorted_ticks, sorted_keys, rank, first, on, off, end, others)
+    return Timeline(sorted_ticks, rank, first, on, off, end, others)
 
 
-def _other_events(score: Score, rank: IntArray, first: IntArray) -> tuple[OtherEvent, ...]:
-    mask = np.ones(len(rank), bool)
-    notes = score.notes
-    mask[first[notes["track"]] + notes["on_event"]] = False
-    closed = notes["off_event"] >= 0
-    mask[(first[notes["track"]] + notes["off_event"])[closed]] = False
+def _other_events(
+    score: Score, places: IntArray, ticks: IntArray, rank: IntArray, first: IntArray
+) -> tuple[OtherEvent, ...]:
+    """The events at some places of all tracks put together, those that `OtherEvent` speaks of."""
     found = []
-    for t, track in enumerate(score.tracks):
+    bounds = np.searchsorted(places, first).tolist()
+    rows = zip(places.tolist(), ticks[places].tolist(), rank[places].tolist(), strict=True)
+    for t, (track, base) in enumerate(zip(score.tracks, first.tolist(), strict=False)):
         port = 0
-        start = int(first[t])
-        indices = np.nonzero(mask[start : int(first[t + 1])])[0]
-        ticks, ranks = track.ticks[indices].tolist(), rank[start + indices].tolist()
-        for index, tick, place in zip(indices.tolist(), ticks, ranks, strict=True):
-            message = track.messages[index]
+        for place, tick, own in islice(rows, bounds[t + 1] - bounds[t]):
+            message = track.messages[place - base]
             if message.is_meta:
                 if message.type == "midi_port":
                     port = message.port
             elif message.type == "sysex":
                 if is_reset(message):
-                    found.append(OtherEvent(place, tick, t, index, port, -1, message))
+                    found.append(OtherEvent(own, tick, t, place - base, port, -1, message))
             elif (channel := message.__dict__.get("channel", -1)) >= 0:
-                found.append(OtherEvent(place, tick, t, index, port, channel, message))
+                found.append(OtherEvent(own, tick, t, place - base, port, channel, message))
     found.sort(key=attrgetter("rank"))
     return tuple(found)
 

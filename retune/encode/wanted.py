@@ -23,6 +23,13 @@ class Wanted(NamedTuple):
     value: IntArray  # (n_rows,) in steps
     rounding_cents: float  # largest error that the rounding to steps (and their reach) makes
 
+    def moves(self) -> tuple[IntArray, IntArray, IntArray]:
+        """Note, tick and value of each row but the first of its note."""
+        rows = np.ones(len(self.tick), bool)
+        rows[self.first[:-1][self.first[1:] > self.first[:-1]]] = False
+        note = np.searchsorted(self.first, np.flatnonzero(rows), side="right") - 1
+        return note, self.tick[rows], self.value[rows]
+
 
 def wanted_steps(
     tuning: Tuning, n_notes: int, step_cents: FloatArray, reach: tuple[IntArray, IntArray] | None = None
