@@ -18,8 +18,7 @@ Least recently released first: M1-100-UM v1.1 A.3; the rest is our own.
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -56,14 +55,14 @@ class Slot:
         self.course, self.value, self.last_change, self.end_tick = [(tick, value)], value, tick, tick
         self.notes = []
 
-    def follow(self, moves: list[Move]) -> None:
+    def follow(self, moves: Iterable[Move]) -> None:
         """Go on with the moves of a note that joined, where they lie behind what is settled."""
         for move in moves:
             if move[0] >= self.end_tick and move[0] > self.last_change:
                 self.course.append(move)
                 self.last_change, self.value = move
 
-    def agrees(self, tick: int, end_tick: int, moves: list[Move]) -> bool:
+    def agrees(self, tick: int, end_tick: int, moves: Sequence[Move]) -> bool:
         """True if a note that starts now wants the moves the slot will make as long as both sound."""
         if not moves and self.last_change <= tick:
             return True
@@ -71,6 +70,13 @@ class Slot:
         mine = [move for move in moves if move[0] < until]
         theirs = [row for row in self.course if tick < row[0] < until] if self.last_change > tick else []
         return mine == theirs
+
+    def hold(self, request: Request) -> None:
+        """Note down until when a note needs it."""
+        if self.end < request.end:
+            self.end = request.end
+        if self.end_tick < request.end_tick:
+            self.end_tick = request.end_tick
 
     def course_from(self, tick: int, end_tick: int) -> tuple[Move, ...]:
         """What the slot does between two ticks, as settled by now."""
@@ -91,6 +97,18 @@ class Lane:
     user: int = -1  # instrument of the note put on it last; a channel on loan has another one than its home
     private: bool = False  # set up in a way that cannot be undone
 
+    def hold(self, request: Request) -> None:
+        """Note down a note that was put on it, and until when that needs it."""
+        self.user = request.instrument
+        if self.first_user < 0:
+            self.first_user = request.instrument
+        if self.end < request.end:
+            self.end = request.end
+        if self.rested < request.rested:
+            self.rested = request.rested
+        if self.releases.get(request.key, -1) < request.off:
+            self.releases[request.key] = request.off
+
     def has_key(self, request: Request) -> bool:
         """True if the key of a note is down already, so that two releases could be confused."""
         return self.releases.get(request.key, -1) > request.on
@@ -110,15 +128,21 @@ class Demand(NamedTuple):
     end_tick: IntArray
     rested: IntArray  # tick at which the note's tail has died away
 
-    def cast(self) -> list[Request]:
+    def cast(self, wanted: Wanted) -> list[Request]:
         """The same as objects, for the loop."""
-        columns = (getattr(self, name).tolist() for name in Request.__match_args__[:10])
-        return [Request(*row) for row in zip(*columns, strict=True)]
+        first, after = wanted.first[self.note], wanted.first[self.note + 1]
+        columns = [column.tolist() for column in (*self, wanted.value[first])]
+        requests = list(map(Request, *columns))
+        for k in (after - first > 1).nonzero()[0].tolist():
+            later = slice(int(first[k]) + 1, int(after[k]))
+            rows = zip(wanted.tick[later].tolist(), wanted.value[later].tolist(), strict=True)
+            requests[k].moves = tuple(rows)
+        return requests
 
 
 @dataclass(slots=True)
 class Request:
-    """One note to be placed."""
+    """One note to be placed; the fields of `Demand`, and what it wants."""
 
     note: int
     instrument: int
@@ -130,8 +154,11 @@ class Request:
     on_tick: int
     end_tick: int
     rested: int
-    value: int = 0
-    moves: list[Move] = field(default_factory=list)
+    value: int
+    moves: tuple[Move, ...] = ()
+    close: float = (
+        -1.0
+    )  # how far from its tuning it may join others in the first place [steps]; -1: not at all
 
 
 class Placement(NamedTuple):
@@ -145,13 +172,20 @@ class Placement(NamedTuple):
     @classmethod
     def of_none(cls, n_notes: int) -> Placement:
         """No note is placed yet."""
-        return cls(np.full(n_notes, -1, np.int64), np.zeros(n_notes, np.int64), {}, {})
+        return cls(np.full(n_notes, -1), np.zeros(n_notes, np.int64), {}, {})
 
-    def take(self, notes: IntArray, other: Placement) -> None:
-        """Place some notes as another placement has them."""
-        self.lane[notes], self.start_value[notes] = other.lane[notes], other.start_value[notes]
-        self.shared.update(other.shared)
-        self.cut.update(other.cut)
+    def take(self, allocator: Allocator) -> None:
+        """Place notes where an allocator has put them."""
+        notes = list(allocator.placed)
+        self.lane[notes] = [lane.number for lane, _ in allocator.placed.values()]
+        self.start_value[notes] = [value for _, value in allocator.placed.values()]
+        self.shared.update(allocator.shared)
+        self.cut.update(allocator.cut)
+
+
+def _never(instrument: int, on: int, end: int) -> bool:
+    """No instrument lends its channel."""
+    return False
 
 
 @dataclass(slots=True, kw_only=True)
@@ -161,7 +195,9 @@ class Lanes:
     homes: dict[int, Lane]  # by instrument
     pool: list[Lane]  # held by nobody
     quota: dict[int, int]
-    busy_ranks: dict[int, list[int]]  # ranks of all events on each instrument's own channel
+    is_clear: Callable[[int, int, int], bool] = (
+        _never  # no event on an instrument's channel between two ranks
+    )
     mono: frozenset[int] = frozenset()  # instruments in mono mode: the newest note rules their one channel
     private: frozenset[int] = frozenset()  # instruments whose channels no other can take over
     apart: bool = False  # every note on a channel of its own while there are any (MPE)
@@ -209,7 +245,7 @@ class Lanes:
         loans = (
             lane
             for other, lane in self.homes.items()
-            if other != instrument and not lane.private and lane.end < on and self._clear(other, on, end)
+            if other != instrument and not lane.private and lane.end < on and self.is_clear(other, on, end)
         )
         return min(loans, key=lambda lane: lane.end, default=None)
 
@@ -223,69 +259,52 @@ class Lanes:
         self.held[instrument].append(lane)
         return lane
 
-    def _clear(self, instrument: int, on: int, end: int) -> bool:
-        """True if an instrument has no event on its own channel between two ranks."""
-        ranks = self.busy_ranks[instrument]
-        k = bisect_right(ranks, on)
-        return k == len(ranks) or ranks[k] > end
-
 
 class Allocator:
     """Places the notes of one port, in playing order. Linear in the notes: sixteen channels bound each step."""
 
     def __init__(
-        self,
-        demand: Demand,
-        wanted: Wanted,
-        lanes: Lanes,
-        n_notes: int,
-        close: NDArray[np.float64] | None = None,
+        self, demand: Demand, wanted: Wanted, lanes: Lanes, close: NDArray[np.float64] | None = None
     ) -> None:
-        """`close` (n,): how far from its tuning a note may join others in the first place [steps]; -1: not at all."""
+        """`close` (n,): `Request.close` of each note."""
         self.lanes = lanes
-        self.requests = demand.cast()
-        self.close = close
-        self.lane = [-1] * n_notes
-        self.start_value = [0] * n_notes
+        self.requests = demand.cast(wanted)
+        if close is not None:
+            for request, steps in zip(self.requests, close.tolist(), strict=True):
+                request.close = steps
+        self.placed: dict[int, tuple[Lane, int]] = {}  # note → channel, and the value it starts with
         self.shared: dict[int, tuple[Move, ...]] = {}
         self.cut: dict[int, int] = {}
-        self.lane_of: dict[int, Lane] = {}
-        first, tick, value = wanted.first.tolist(), wanted.tick.tolist(), wanted.value.tolist()
-        for request in self.requests:
-            low, high = first[request.note], first[request.note + 1]
-            request.value = value[low]
-            if high > low + 1:
-                request.moves = list(zip(tick[low + 1 : high], value[low + 1 : high], strict=True))
 
-    def choose(self, k: int) -> tuple[Lane | None, bool]:
-        """The channel of request `k` by the order of the module's docstring, and whether it joins others."""
-        request = self.requests[k]
-        lanes, instrument, on, tick = self.lanes, request.instrument, request.on, request.on_tick
+    def choose(self, request: Request) -> tuple[Lane | None, bool]:
+        """The channel of a note by the order of the module's docstring, and whether it joins others."""
+        lanes, instrument = self.lanes, request.instrument
         if instrument in lanes.mono:
             return lanes.homes[instrument], False
         if lanes.apart:
-            return self._choose_apart(k)
+            return self._choose_apart(request)
         same: Lane | None = None
         quiet: Lane | None = None
         spare: Lane | None = None
         ringing: Lane | None = None
         doubled: Lane | None = None
         held, value, slot_id = lanes.held[instrument], request.value, request.slot
+        on, tick = request.on, request.on_tick
         for lane in held:
             slot = lane.slots.get(slot_id)
-            if lane.number >= CHANNELS_PER_PORT and (slot is None or slot.end < on):
-                if spare is None or lane.end < spare.end:
-                    spare = lane
-            elif slot is None:
-                if quiet is None or request.slot in quiet.slots:
-                    quiet = lane
-            elif slot.end > on:
+            if slot is not None and slot.end > on:
                 if slot.at(tick) != value:
                     continue
                 if slot.agrees(tick, request.end_tick, request.moves):
                     if not lane.has_key(request):
                         return lane, True
                     doubled = lane
+            elif lane.number >= CHANNELS_PER_PORT:
+                if spare is None or lane.end < spare.end:
+                    spare = lane
+            elif slot is None:
+                if quiet is None or slot_id in quiet.slots:
+                    quiet = lane
             elif slot.value == value:
                 same = same or lane
             elif lane.rested <= tick:
@@ -293,7 +312,7 @@ class Allocator:
                     quiet = lane
             elif ringing is None or lane.end < ringing.end:
                 ringing = lane
-        if (near := self._near(k)) is not None:
+        if request.close > 0.0 and (near := self._near(request)) is not None:
             return near, True
         chosen = same or quiet
         if chosen is None and len(held) < lanes.quota[instrument]:
@@ -306,16 +325,15 @@ class Allocator:
         chosen = lanes.take_new(instrument) or lanes.take_idle(instrument, on, request.end)
         return chosen or spare or lanes.take_further(instrument), False
 
-    def _choose_apart(self, k: int) -> tuple[Lane | None, bool]:
+    def _choose_apart(self, request: Request) -> tuple[Lane | None, bool]:
         """The channel released longest ago; else one that sounds alike; else one whose keys are all up.
 
         M1-100-UM v1.1 A.3, and 2.2.6: notes that only the pedal holds no longer follow their channel. Where
         it is crowded, notes that sound alike share first of all.
         """
-        request, crowded = self.requests[k], self.close is not None and self.close[k] >= 0
         held = self.lanes.held[request.instrument]
         idle = min((lane for lane in held if lane.end < request.on), key=lambda a: a.end, default=None)
-        if idle is not None and not crowded:
+        if idle is not None and request.close < 0.0:
             return idle, False
         for lane in held:
             slot = lane.slots.get(request.slot)
@@ -325,19 +343,17 @@ class Allocator:
                 request.on_tick, request.end_tick, request.moves
             ):
                 return lane, True
-        if (near := self._near(k)) is not None:
+        if request.close > 0.0 and (near := self._near(request)) is not None:
             return near, True
         if idle is not None:
             return idle, False
         up = [lane for lane in held if max(lane.releases.values()) < request.on]
         return min(up, key=lambda a: max(a.releases.values()), default=None), False
 
-    def _near(self, k: int) -> Lane | None:
+    def _near(self, request: Request) -> Lane | None:
         """A channel that sounds in nearly the wanted tuning."""
-        if self.close is None or self.close[k] <= 0.0:
-            return None
         best: Lane | None = None
-        least, request = float(self.close[k]), self.requests[k]
+        least = request.close
         for lane in self.lanes.held[request.instrument]:
             slot = lane.slots.get(request.slot)
             if (
@@ -368,33 +384,8 @@ class Allocator:
         slot.notes.append(note)
         if request.moves and note not in self.shared:
             slot.follow(request.moves)
-        self._occupy(request, lane, slot)
-        if lane.first_user < 0:
-            lane.first_user = request.instrument
-        lane.user = request.instrument
+        slot.hold(request)
+        lane.hold(request)
         if request.instrument in self.lanes.private:
             lane.private = True
-        self.lane[note], self.start_value[note], self.lane_of[note] = lane.number, value, lane
-
-    def _occupy(self, request: Request, lane: Lane, slot: Slot) -> None:
-        """Note down until when a channel is needed."""
-        end, off = request.end, request.off
-        if slot.end < end:
-            slot.end = end
-        if slot.end_tick < request.end_tick:
-            slot.end_tick = request.end_tick
-        if lane.end < end:
-            lane.end = end
-        if lane.rested < request.rested:
-            lane.rested = request.rested
-        if lane.releases.get(request.key, -1) < off:
-            lane.releases[request.key] = off
-
-    def result(self) -> Placement:
-        """Where the notes are by now."""
-        return Placement(
-            lane=np.array(self.lane, np.int64),
-            start_value=np.array(self.start_value, np.int64),
-            shared=self.shared,
-            cut=self.cut,
-        )
+        self.placed[note] = lane, value

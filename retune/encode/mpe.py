@@ -98,18 +98,17 @@ def encode_mpe(score: Score, tuning: Tuning, options: Options) -> Encoded:
 
 def _place_in_zones(music: Music, zone_of: dict[int, Zone], *, keep_10_free: bool) -> Spread:
     """Give every note in a zone a member channel."""
-    n = len(music.score.notes)
     rested = rested_ticks(music.score)
-    placement = Placement.of_none(n)
+    placement = Placement.of_none(len(music.of_note))
     lanes: dict[int, dict[int, Lane]] = {}
     for index in music.tuned:
         zone = zone_of[index]
         members = _members(zone, music.score.rhythm_channels, keep_10_free=keep_10_free)
         demand = demand_of(music, rested, [index])
         make = partial(_zone_lanes, index, members)
-        placed, used = place_notes(demand, music.wanted, make, n, {index: float(music.steps[index])})
-        placement.take(demand.note, placed)
-        lanes.setdefault(zone.port, {}).update(used.by_number())
+        placed = place_notes(demand, music.wanted, make, {index: float(music.steps[index])})
+        placement.take(placed)
+        lanes.setdefault(zone.port, {}).update(placed.lanes.by_number())
     return Spread(music=music, lanes=lanes, further_ports={}, placement=placement, rested=rested)
 
 
@@ -125,7 +124,7 @@ def _members(zone: Zone, rhythm_channels: Collection[Address], *, keep_10_free: 
 
 
 def _zone_lanes(index: int, members: Iterable[int]) -> Lanes:
-    lanes = Lanes(homes={}, pool=[], quota={}, busy_ranks={}, apart=True)
+    lanes = Lanes(homes={}, pool=[], quota={}, apart=True)
     lanes.held[index] = [Lane(number=channel) for channel in members]
     return lanes
 

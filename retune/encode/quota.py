@@ -4,21 +4,25 @@ from __future__ import annotations
 
 import numpy as np
 
-from retune.arrays import among, begins, distinct
+from retune.arrays import begins
 from retune.encode.allocate import Demand
 from retune.encode.wanted import Wanted
 from retune.score.model import IntArray
 
+Need = tuple[int, bool]
+"""Most channels that some instruments need at one time, and whether they want more than one tuning."""
 
-def quotas(demand: Demand, wanted: Wanted, instruments: list[int], free: int) -> dict[int, int]:
-    """Channels each instrument may hold, its own included.
+_OF_ITS_OWN = 1 << 40  # above every tuning in steps
+
+
+def quotas(needs: dict[int, Need], free: int) -> dict[int, int]:
+    """Channels each instrument may hold, its own included, where `free` are nobody's own.
 
     Each gets what it needs for the notes that sound together. What is left goes round, up to as much again,
     so that the tails of one chord need not follow the bends of the next. An instrument that never changes its
     bend keeps to its own channel.
     """
-    needs = {i: needed_channels(demand, wanted, [i]) for i in instruments}
-    left = len(instruments) + free - sum(need for need, _ in needs.values())
+    left = len(needs) + free - sum(need for need, _ in needs.values())
     result = {i: need for i, (need, _) in needs.items()}
     hungry = [i for i, (_, several) in needs.items() if several]
     while left > 0 and hungry:
@@ -33,42 +37,37 @@ def quotas(demand: Demand, wanted: Wanted, instruments: list[int], free: int) ->
     return result
 
 
-def needed_channels(demand: Demand, wanted: Wanted, instruments: list[int]) -> tuple[int, bool]:
-    """Most channels that some instruments together need at one time, and whether they want more than one tuning.
+def needed_channels(demand: Demand, wanted: Wanted, group: IntArray) -> dict[int, Need]:
+    """What the notes of each group need; `group` (n,) of the notes of `demand`, those of an instrument or of several.
 
     Notes that keep one tuning need as many channels as there are different tunings in a slot; a note that
     moves is counted as a tuning of its own.
     """
-    chosen = np.nonzero(among(demand.instrument, instruments))[0]
-    if not len(chosen):
-        return 1, False
-    note = demand.note[chosen]
-    slot = demand.slot[chosen]
-    on, end = demand.on[chosen], demand.end[chosen]
-    first, rows = wanted.first[note], wanted.first[note + 1] - wanted.first[note]
-    value = wanted.value[first]
-    several = bool((rows > 1).any()) or bool((value != value[0]).any())
-    own = np.where(rows > 1, note + 1, 0)
-    order = np.lexsort((on, own, value, slot))
-    on, end, value, own, slot = on[order], end[order], value[order], own[order], slot[order]
-    new_group = begins(value, own, slot)
-    most = int(end.max()) + 1
-    group = np.cumsum(new_group) - 1
-    reach = np.maximum.accumulate(end + group * most) - group * most  # furthest end so far in each group
-    starts = new_group.copy()
-    starts[1:] |= on[1:] > reach[:-1]
-    begin = np.nonzero(starts)[0]
-    stop = np.append(begin[1:], len(on)) - 1
-    return max(
-        most_at_once(on[begin[slot[begin] == s]], reach[stop[slot[begin] == s]]) for s in distinct(slot)
-    ), several
+    if not len(group):
+        return {}
+    first = wanted.first[demand.note]
+    moves = wanted.first[demand.note + 1] > first + 1
+    tuning = np.where(moves, demand.note + _OF_ITS_OWN, wanted.value[first])
+    order = np.lexsort((demand.on, tuning, demand.slot, group))
+    columns = (group, demand.slot, tuning, demand.on, demand.end)
+    group, slot, tuning, on, end = (column[order] for column in columns)
+    starts = begins(tuning, slot, group)
+    shift = starts.cumsum() * (int(end.max()) + 1)
+    reach = np.maximum.accumulate(end + shift)  # furthest end so far of each tuning
+    starts[1:] = (on + shift)[1:] > reach[:-1]
+    rows = starts.nonzero()[0]
+    counts = most_at_once(on[rows], np.maximum.reduceat(end, rows), slot[rows], group[rows])
+    heads = begins(group).nonzero()[0]
+    highest = np.maximum.reduceat(tuning, heads)
+    several = (highest >= _OF_ITS_OWN) | (highest > np.minimum.reduceat(tuning, heads))
+    needs = zip(counts.tolist(), several.tolist(), strict=True)
+    return dict(zip(group[heads].tolist(), needs, strict=True))
 
 
-def most_at_once(on: IntArray, end: IntArray) -> int:
-    """Most intervals that overlap."""
-    if not len(on):
-        return 0
-    ticks = np.concatenate([on, end])
-    change = np.concatenate([np.ones(len(on), np.int64), -np.ones(len(end), np.int64)])
-    order = np.lexsort((change, ticks))
-    return int(np.cumsum(change[order]).max())
+def most_at_once(on: IntArray, end: IntArray, slot: IntArray, group: IntArray) -> IntArray:
+    """(n_groups,) most intervals that overlap in a slot of each group. Arrays are (n,), ordered by group and slot."""
+    shift = begins(slot, group).cumsum() * (int(end.max()) + 1)
+    depth = np.arange(1, len(on) + 1) - np.searchsorted(
+        np.sort(end + shift), np.sort(on + shift), side="right"
+    )
+    return np.maximum.reduceat(depth, begins(group).nonzero()[0])

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.arrays import distinct
-from retune.encode.allocate import Allocator, Demand, Lane, Lanes, Move, Placement, Request
+from retune.encode.allocate import Allocator, Demand, Lane, Lanes, Move, Request
 from retune.encode.wanted import Wanted
 
 WIDEST_CENTS = 1e6
@@ -40,34 +40,28 @@ def place_notes(
     demand: Demand,
     wanted: Wanted,
     make_lanes: Callable[[], Lanes],
-    n_notes: int,
     steps: dict[int, float],
     *,
     joint: bool = True,
-) -> tuple[Placement, Lanes]:
-    """Give every note of `demand` a channel.
+) -> Allocator:
+    """Give every note of `demand` a channel: the allocator with all of them placed.
 
     `steps` is the step of each instrument [cents]. `joint`: channels are shared out between all instruments
-    where they run out, else within each instrument and slot. Returns the placement and the channels as they
-    ended.
+    where they run out, else within each instrument and slot.
     """
-    lanes = make_lanes()
-    best = _Run(Allocator(demand, wanted, lanes, n_notes), steps, joint)
+    best = _Run(Allocator(demand, wanted, make_lanes()), steps, joint)
     if not best.allocator.shared:
-        return best.allocator.result(), lanes
+        return best.allocator
     crowded = _crowded(demand, best.allocator.shared)
     step = np.array([steps[i] for i in demand.instrument.tolist()])
     for width in WIDTHS_CENTS:
         if width >= best.worst_cents:
             break
         close = np.where(crowded, width / step, -1.0)
-        attempt_lanes = make_lanes()
-        attempt = _Run(
-            Allocator(demand, wanted, attempt_lanes, n_notes, close), steps, joint, best.worst_cents
-        )
+        attempt = _Run(Allocator(demand, wanted, make_lanes(), close), steps, joint, best.worst_cents)
         if attempt.worst_cents < best.worst_cents:
-            best, lanes = attempt, attempt_lanes
-    return best.allocator.result(), lanes
+            best = attempt
+    return best.allocator
 
 
 def _crowded(demand: Demand, shared: dict[int, tuple[Move, ...]]) -> NDArray[np.bool_]:
@@ -90,18 +84,18 @@ class _Run:
     worst_cents: float = field(init=False, default=0.0)  # largest error at the start of any note that shares
 
     def __post_init__(self) -> None:
-        requests = self.allocator.requests
+        allocator, requests = self.allocator, self.allocator.requests
         k = settled = 0  # notes of earlier ticks stay where they are
         while k < len(requests) and self.worst_cents < self.limit_cents:
-            lane, joins = self.allocator.choose(k)
+            request = requests[k]
+            lane, joins = allocator.choose(request)
             if lane is None:
-                k = _share_out(self.allocator, k, self.steps, self.joint)
+                k = _share_out(allocator, k, self.steps, self.joint)
             else:
-                self.allocator.put(requests[k], lane, joins=joins)
+                allocator.put(request, lane, joins=joins)
                 k += 1
-            if k == len(requests) or requests[k].on_tick != requests[settled].on_tick:
-                if self.allocator.shared:
-                    self.worst_cents = max(self.worst_cents, self._worst(requests[settled:k]))
+            if allocator.shared and (k == len(requests) or requests[k].on_tick != request.on_tick):
+                self.worst_cents = max(self.worst_cents, self._worst(requests[settled:k]))
                 settled = k
 
     def _worst(self, requests: list[Request]) -> float:
@@ -217,7 +211,7 @@ def _open(
                 held.remove(lane)
                 free.append(lane)
     for request in together:
-        placed = allocator.lane_of.get(request.note)
+        placed, _ = allocator.placed.get(request.note, (None, 0))
         if placed is None or placed in free or placed is groups[request.instrument].own:
             groups[request.instrument].members.append(request)
     return [group for group in groups.values() if group.members], free
@@ -309,7 +303,7 @@ def _start_cluster(allocator: Allocator, cluster: list[Request], lane: Lane, val
         allocator.put(first, lane, joins=False)
     else:
         own = first.value
-        first.value, moves, first.moves = value, first.moves, []
+        first.value, moves, first.moves = value, first.moves, ()
         allocator.put(first, lane, joins=False)
         first.value, first.moves = own, moves
         allocator.shared[first.note] = ((first.on_tick, value),)

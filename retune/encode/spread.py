@@ -5,18 +5,19 @@ Used by every encoding that tunes whole channels (pitch bend, scale/octave table
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
 
-from retune.arrays import among, distinct
+from retune.arrays import among
 from retune.constants import CHANNELS_PER_PORT, PERCUSSION_CHANNEL
 from retune.encode.allocate import Demand, Lane, Lanes, Placement
 from retune.encode.instruments import Instrument
 from retune.encode.music import Music
-from retune.encode.quota import quotas
+from retune.encode.quota import Need, needed_channels, quotas
 from retune.encode.share import place_notes
 from retune.errors import InputError
 from retune.score.model import IntArray, Score
@@ -43,10 +44,10 @@ class Spread(NamedTuple):
 def channels_used(music: Music, lanes: IntArray) -> int:
     """Number of channels, over all ports, that carry notes; `lanes` (n_notes,) is -1 for notes not moved."""
     used = {(i.port, i.channel) for i in music.instruments if i.parts and i.index not in music.tuned}
-    placed = np.nonzero(lanes >= 0)[0]
-    ports = np.array([i.port for i in music.instruments] or [0])[music.of_note[placed]]
+    ports = np.array([i.port for i in music.instruments] or [0])[music.of_note]
     width = int(lanes.max(initial=0)) + 1
-    return len(used | {divmod(code, width) for code in distinct(ports * width + lanes[placed]).tolist()})
+    notes_on = np.bincount((ports * width + lanes)[lanes >= 0])
+    return len(used | {divmod(code, width) for code in notes_on.nonzero()[0].tolist()})
 
 
 def _refuse_part_time_drums(music: Music, tuned: list[Instrument]) -> None:
@@ -72,9 +73,8 @@ def spread_notes(
     `further`: open further ports where channels run out, instead of sharing. `tails`: leave released notes
     time to die away. `reserved` ports and channels are not used. See `place_notes` for `joint`.
     """
-    n = len(music.score.notes)
     rested = rested_ticks(music.score)
-    placement = Placement.of_none(n)
+    placement = Placement.of_none(len(music.of_note))
     lanes: dict[int, dict[int, Lane]] = {}
     ports = _Ports(max((i.port for i in music.instruments), default=0) + 1)
     steps = {i: float(music.steps[i]) for i in music.tuned}
@@ -84,9 +84,9 @@ def spread_notes(
         silent_at = rested if tails else music.score.notes["sounding_end_tick"]
         demand = demand_of(music, silent_at, [i.index for i in mine])
         channels = _Channels(music, port, mine, demand, ports if further else None, reserved)
-        placed, used = place_notes(demand, music.wanted, channels.make, n, steps, joint=joint)
-        placement.take(demand.note, placed)
-        lanes[port] = used.by_number()
+        placed = place_notes(demand, music.wanted, channels.make, steps, joint=joint)
+        placement.take(placed)
+        lanes[port] = placed.lanes.by_number()
     return Spread(music=music, lanes=lanes, further_ports=ports.opened, placement=placement, rested=rested)
 
 
@@ -138,6 +138,12 @@ class _Channels:
     demand: Demand
     ports: _Ports | None
     reserved: Collection[tuple[int, int]]
+    needs: dict[int, Need] = field(init=False)
+    busy_ranks: dict[int, list[int]] = field(default_factory=dict)  # by instrument, where asked for
+
+    def __post_init__(self) -> None:
+        found = needed_channels(self.demand, self.music.wanted, self.demand.instrument)
+        self.needs = {i.index: found.get(i.index, (1, False)) for i in self.mine}
 
     def make(self) -> Lanes:
         """All channels, nothing placed yet: unused ones first, then those with events but no notes."""
@@ -167,8 +173,8 @@ class _Channels:
         return Lanes(
             homes=homes,
             pool=pool,
-            quota=quotas(self.demand, self.music.wanted, list(homes), len(pool)),
-            busy_ranks=self._busy_ranks(homes),
+            quota=quotas(self.needs, len(pool)),
+            is_clear=self._is_clear,
             mono=frozenset(i.index for i in self.mine if habits[i.index].is_mono),
             private=frozenset(i.index for i in self.mine if habits[i.index].has_parameters),
             more=more if self.ports else None,
@@ -179,12 +185,16 @@ class _Channels:
         habits = self.music.habits[instrument.index]
         return habits.ends_notes or habits.has_parameters
 
-    def _busy_ranks(self, homes: dict[int, Lane]) -> dict[int, list[int]]:
-        by_channel = {self.music.instruments[i].channel: i for i in homes}
-        ranks: dict[int, list[int]] = {i: [] for i in homes}
-        for event in self.music.timeline.others:
-            if event.port == self.port and event.channel in by_channel:
-                ranks[by_channel[event.channel]].append(event.rank)
-        for index, on in zip(self.demand.instrument.tolist(), self.demand.on.tolist(), strict=True):
-            ranks[index].append(on)
-        return {index: sorted(own) for index, own in ranks.items()}
+    def _is_clear(self, instrument: int, on: int, end: int) -> bool:
+        """True if an instrument has no event on its own channel between two ranks."""
+        ranks = self.busy_ranks.get(instrument)
+        if ranks is None:
+            ranks = self.busy_ranks[instrument] = self._find_busy_ranks(instrument)
+        k = bisect_right(ranks, on)
+        return k == len(ranks) or ranks[k] > end
+
+    def _find_busy_ranks(self, instrument: int) -> list[int]:
+        """Ranks of all events on an instrument's own channel."""
+        channel, demand = self.music.instruments[instrument].channel, self.demand
+        others = (e for e in self.music.timeline.others if e.port == self.port and e.channel == channel)
+        return sorted([*(e.rank for e in others), *demand.on[demand.instrument == instrument].tolist()])

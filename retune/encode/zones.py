@@ -85,7 +85,8 @@ def plan_zones(music: Music, *, further: bool = False, keep_10_free: bool = True
         left_over += outside
         others.sort(key=lambda i: not i.parts)
         demand = demand_of(music, rested_ticks(music.score), [i.index for i in outside])
-        needs = {i.index: needed_channels(demand, music.wanted, [i.index])[0] for i in outside}
+        needed = needed_channels(demand, music.wanted, demand.instrument)
+        needs = {instrument: channels for instrument, (channels, _) in needed.items()}
         laid = lay_out(port, inner, _needs(music, inner), others, needs)
         zones += laid.zones
         addresses.update(laid.addresses)
@@ -170,8 +171,10 @@ def _needs(music: Music, groups: Sequence[Group]) -> list[Need]:
     for group in groups:
         members = [i.index for i in group]
         demand = demand_of(music, rested_ticks(music.score), members)
-        tunings, _ = needed_channels(demand, music.wanted, members)
-        needs.append((tunings, max(tunings, most_at_once(demand.on, demand.end))))
+        together = np.zeros(len(demand.note), np.int64)
+        tunings, _ = needed_channels(demand, music.wanted, together)[0]
+        notes = int(most_at_once(demand.on, demand.end, together, together)[0])
+        needs.append((tunings, max(tunings, notes)))
     return needs
 
 
