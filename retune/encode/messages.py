@@ -40,6 +40,14 @@ def bend(channel: int, value: int) -> mido.Message:
 
 
 @_once
+def note(kind: str, channel: int, key: int, velocity: int) -> mido.Message:
+    """Note-on or note-off."""
+    message = _new(_Message)
+    message.__dict__.update(type=kind, time=0, channel=channel, note=key, velocity=velocity)
+    return message
+
+
+@_once
 def control(channel: int, number: int, value: int) -> mido.Message:
     """Control change."""
     message = _new(_Message)

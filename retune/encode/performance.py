@@ -48,13 +48,13 @@ def _move_notes(file: FileRewrite, spread: Spread) -> None:
     """Put notes on their channels, those on further ports excepted: note-offs go where their note-ons went."""
     music, lane = spread.music, spread.placement.lane
     home = np.array([i.channel for i in music.instruments] or [0])[music.of_note]
-    away = np.nonzero((lane >= 0) & (lane != home) & (lane < CHANNELS_PER_PORT))[0]
-    table = music.score.notes[away]
-    columns = (table["track"], table["on_event"], table["off_event"], lane[away])
-    for track, on, off, channel in zip(*(c.tolist() for c in columns), strict=True):
-        messages = file.tracks[track].messages
-        for event in (on, off):
-            messages[event] = file.moved(messages[event], channel)
+    away = ((lane >= 0) & (lane != home) & (lane < CHANNELS_PER_PORT)).nonzero()[0]
+    table, messages = music.score.notes[away], file.messages
+    first, channels = np.array(file.first)[table["track"]], lane[away].tolist()
+    for events in (table["on_event"], table["off_event"]):
+        for place, channel in zip((first + events).tolist(), channels, strict=True):
+            message = messages[place]
+            messages[place] = build.note(message.type, channel, message.note, message.velocity)
 
 
 class Performance:
@@ -183,7 +183,7 @@ class Performance:
                         yield rank, place.tick, -1, copy, number, index, 0
 
     def _mover(self, track: int, index: int, line: Line) -> Callable[[], None]:
-        message = self.file.tracks[track].track.messages[index]
+        message = self.music.score.tracks[track].messages[index]
         return partial(self.file.replace, track, index, self.file.moved(message, line.channel), line.port)
 
     def _moves(self) -> list[Task]:
