@@ -39,7 +39,7 @@ def write_tracks(
     pieces = _pieces(tracks, _deltas(tracks, counts))
     chunks, start = [struct.pack(">4sLhhh", b"MThd", 6, format, len(tracks), division)], 0
     for count in counts:
-        events = b"".join(pieces[2 * start : 2 * (start + count)])
+        events = b"".join(pieces[start : start + count])
         chunks += [struct.pack(">4sL", b"MTrk", len(events)), events]
         start += count
     return b"".join(chunks)
@@ -88,19 +88,15 @@ def _deltas(tracks: Sequence[Track], counts: Sequence[int]) -> list[int]:
 
 
 def _pieces(tracks: Sequence[Track], deltas: Sequence[int]) -> list[bytes]:
-    """The delta time of each event of all tracks, and then the event."""
-    encoded: dict[int, bytes] = {}  # by message
+    """Each event of all tracks, after its delta time."""
     messages = [message for track in tracks for message in (*track.messages, _END)]
-    pieces: list[bytes] = []
-    quantities, running = _Quantities(), 0
-    for delta, message in zip(deltas, messages, strict=True):
-        event = encoded.get(id(message))
-        if event is None:
-            event = encoded[id(message)] = _encoded(message)
-        goes_on = event[0] == running and running < FIRST_SYSTEM_STATUS
-        running = event[0]
-        pieces += (quantities[delta], event[1:] if goes_on else event)
-    return pieces
+    encoded = {key: _encoded(message) for key, message in {id(m): m for m in messages}.items()}
+    events = [encoded[id(message)] for message in messages]
+    quantities = _Quantities()
+    return [
+        quantities[delta] + (event[1:] if event[0] == last[0] < FIRST_SYSTEM_STATUS else event)
+        for delta, event, last in zip(deltas, events, [b"\xff", *events], strict=False)
+    ]
 
 
 def _encoded(message: mido.Message) -> bytes:
