@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections import deque
 from collections.abc import Callable, Iterator
 from functools import partial
-from heapq import merge
 from operator import itemgetter
 
 import numpy as np
@@ -103,7 +103,10 @@ class Performance:
         follows = any(e.channel >= 0 and e.message.type == "polytouch" for e in self.events)
         conductor, lines, voices = self.conductor, self.lines, self.of_instrument
         last_track: dict[Line, int] = {}
-        for _, tick, note, what, track, position, value in merge(self.tasks(), self._events(), key=_PLAYING):
+        tasks, events = self.tasks(), deque(self.events)
+        for rank, tick, note, what, track, position, value in tasks:
+            while events and events[0].rank < rank:
+                conductor.pass_on(events.popleft())
             if note < 0:
                 if what is not None:
                     what()
@@ -127,6 +130,8 @@ class Performance:
             last_track[line] = track
             if what is not None:
                 what()
+        for event in events:
+            conductor.pass_on(event)
         for line, track in last_track.items():
             whole = music.score.tracks[track]
             conductor.finish(line, Place(whole.end_tick, track, len(whole.messages)))
@@ -158,11 +163,6 @@ class Performance:
         todo += self.setups()
         todo.sort(key=_PLAYING)
         return todo
-
-    def _events(self) -> Iterator[Task]:
-        """The events of the input; made as they are played, for there may be hundreds of thousands."""
-        pass_on = self.conductor.pass_on
-        return ((e.rank, e.tick, -1, partial(pass_on, e), 0, 0, 0) for e in self.events)
 
     def _for_devices(self) -> Iterator[Task]:
         """Master volume, balance and tuning, copied to the devices on further ports."""
