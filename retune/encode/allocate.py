@@ -18,7 +18,7 @@ Least recently released first: M1-100-UM v1.1 A.3; the rest is our own.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -50,17 +50,28 @@ class Slot:
             return self.value
         return next((value for start, value in reversed(self.course) if start <= tick), self.value)
 
-    def start(self, tick: int, value: int) -> None:
-        """Begin a new course."""
-        self.course, self.value, self.last_change, self.end_tick = [(tick, value)], value, tick, tick
-        self.notes = []
+    def start(self, request: Request) -> None:
+        """Begin the course that a note wants."""
+        self.course = [(request.on_tick, request.value), *request.moves]
+        self.last_change, self.value = self.course[-1]
+        self.end_tick, self.notes = request.end_tick, [request.note]
+        if self.end < request.end:
+            self.end = request.end
 
-    def follow(self, moves: Iterable[Move]) -> None:
-        """Go on with the moves of a note that joined, where they lie behind what is settled."""
-        for move in moves:
+    def join(self, request: Request) -> bool:
+        """Go on for a note that joins, with its moves behind what is settled; True if all is as the note wants it."""
+        tick = request.on_tick
+        agrees = self.at(tick) == request.value and self.agrees(tick, request.end_tick, request.moves)
+        for move in request.moves if agrees else ():
             if move[0] >= self.end_tick and move[0] > self.last_change:
                 self.course.append(move)
                 self.last_change, self.value = move
+        if self.end < request.end:
+            self.end = request.end
+        if self.end_tick < request.end_tick:
+            self.end_tick = request.end_tick
+        self.notes.append(request.note)
+        return agrees
 
     def agrees(self, tick: int, end_tick: int, moves: Sequence[Move]) -> bool:
         """True if a note that starts now wants the moves the slot will make as long as both sound."""
@@ -70,13 +81,6 @@ class Slot:
         mine = [move for move in moves if move[0] < until]
         theirs = [row for row in self.course if tick < row[0] < until] if self.last_change > tick else []
         return mine == theirs
-
-    def hold(self, request: Request) -> None:
-        """Note down until when a note needs it."""
-        if self.end < request.end:
-            self.end = request.end
-        if self.end_tick < request.end_tick:
-            self.end_tick = request.end_tick
 
     def course_from(self, tick: int, end_tick: int) -> tuple[Move, ...]:
         """What the slot does between two ticks, as settled by now."""
@@ -372,19 +376,14 @@ class Allocator:
         if slot is None:
             slot = lane.slots[request.slot] = Slot()
         note, tick, value = request.note, request.on_tick, request.value
+        self.shared.pop(note, None)
         if not joins:
             if slot.end > request.on:
                 self.cut.update(dict.fromkeys(slot.notes, tick))
-            slot.start(tick, value)
-        elif slot.at(tick) != value or not slot.agrees(tick, request.end_tick, request.moves):
+            slot.start(request)
+        elif not slot.join(request):
             value = slot.at(tick)
             self.shared[note] = slot.course_from(tick, request.end_tick)
-        elif note in self.shared:
-            del self.shared[note]
-        slot.notes.append(note)
-        if request.moves and note not in self.shared:
-            slot.follow(request.moves)
-        slot.hold(request)
         lane.hold(request)
         if request.instrument in self.lanes.private:
             lane.private = True
