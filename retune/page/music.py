@@ -23,7 +23,6 @@ from retune.ratios.intervals import candidates
 from retune.score.model import REACH
 from retune.settings import as_arguments
 from retune.tuning.partners import fixed_parts
-from retune.units import reference_shift_cents
 from retune.wording import plain
 
 if TYPE_CHECKING:
@@ -193,13 +192,13 @@ def _tunings(analysis: Analysis, tuning: Tuning, others: Mapping[str, Tuning]) -
     from retune.tuning.temperaments import TEMPERAMENTS, temperament
 
     score = analysis.score
-    relative = _from_the_reference(tuning, analysis.options.reference_hz)
+    reference_hz = analysis.options.reference_hz
     entries = [
         _classes("original", "Original", "equal temperament, as the file is played", np.zeros(12)),
-        _steps("retuned", "Retuned", "pure chords on steady lines", score, relative),
+        _steps("retuned", "Retuned", "pure chords on steady lines", score, tuning.counted_from(reference_hz)),
     ]
     entries += [
-        _by_class_or_step(f"other-{i}", plain(name), score, other)
+        _by_class_or_step(f"other-{i}", plain(name), score, other.counted_from(reference_hz))
         for i, (name, other) in enumerate(others.items(), start=1)
     ]
     entries += [
@@ -214,13 +213,6 @@ def _tunings(analysis: Analysis, tuning: Tuning, others: Mapping[str, Tuning]) -
             _classes("just-tonic", temperament_words(name), "a fixed temperament", temperament(name))
         )
     return entries
-
-
-def _from_the_reference(tuning: Tuning, reference_hz: float) -> Tuning:
-    """Return the tuning with offsets from the reference pitch, as the page counts, not from A4 = 440 Hz."""
-    offsets = tuning.offsets.copy()
-    offsets["offset_cents"] -= reference_shift_cents(reference_hz)
-    return replace(tuning, offsets=offsets)
 
 
 def _classes(

@@ -140,7 +140,8 @@ def figure_rows(analysis: Analysis, tuning: Tuning) -> list[FigureRow]:
 
     limit, score, harmony = analysis.options.prime_limit, analysis.score, analysis.harmony
     before = figures(equal_tempered(score), harmony, prime_limit=limit).as_dict()
-    after = figures_of_tuning(score, harmony, tuning, prime_limit=limit).as_dict()
+    counted = tuning.counted_from(analysis.options.reference_hz)
+    after = figures_of_tuning(score, harmony, counted, prime_limit=limit).as_dict()
     return [
         FigureRow(label, _figure(before[field], unit), _figure(after[field], unit))
         for field, label, unit in FIGURE_LABELS

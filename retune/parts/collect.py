@@ -13,7 +13,6 @@ from retune.harmony.spelling import root_name
 from retune.parts.model import Move, Rule, Sheet, SheetNote, SheetOptions, Sheets
 from retune.parts.names import chord_kind, chord_tone, chord_words, degree, function_words, key_at, pitch
 from retune.parts.upbeat import begins_with_upbeat
-from retune.units import reference_shift_cents
 from retune.wording import plain
 
 if TYPE_CHECKING:
@@ -92,7 +91,7 @@ class _Source:
         self.first_row = np.searchsorted(tuning.offsets["note"], index)
         self.last_row = np.searchsorted(tuning.offsets["note"], index, side="right")
         self.first_piece = np.searchsorted(harmony.pieces["note"], index)
-        self.cents = tuning.offsets["offset_cents"] - reference_shift_cents(reference_hz)
+        self.cents = tuning.counted_from(reference_hz).offsets["offset_cents"]
         self.row_bars, self.row_beats = score.meters.spoken(tuning.offsets["start_tick"])
         self.bars, self.beats = score.meters.spoken(score.notes["onset_tick"])
         self.last_bars, _ = score.meters.bar_beat(score.notes["release_tick"] - _leeway(score))

@@ -20,7 +20,7 @@ from retune.listen.tone import render_tones
 from retune.parts.names import beat_words, chord_words, key_at, pitch
 from retune.parts.rehearsal import interval_ratio
 from retune.plots.style import AFTER, BEFORE
-from retune.units import key_to_hz
+from retune.units import key_to_hz, reference_shift_cents
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -51,9 +51,16 @@ class Meeting:
 
 
 def picture(
-    score: Score, harmony: Harmony, ratios: Ratios, tuning: Tuning, start_tick: int, end_tick: int, title: str
+    score: Score,
+    harmony: Harmony,
+    ratios: Ratios,
+    tuning: Tuning,
+    reference_hz: float,
+    start_tick: int,
+    end_tick: int,
+    title: str,
 ) -> Figure:
-    """Draw the first of the longest chords with a third that starts from `start_tick` on."""
+    """Draw the first of the longest chords with a third that starts from `start_tick` on, both times at a reference."""
     from matplotlib.figure import Figure
 
     window, notes = _chord(score, harmony, start_tick, end_tick)
@@ -61,13 +68,14 @@ def picture(
     middle = int(row["start_tick"] + row["end_tick"]) // 2
     keys = score.notes["key"][notes].astype(np.int64)
     retuned = tuning.at(notes, middle)
+    equal = np.full(len(keys), reference_shift_cents(reference_hz))
     meeting = _meeting(keys, int(row["root_pc"]), ratios.tables[ratios.table_of_window[window]].pairs)
     both = [meeting.lower, meeting.upper]
     figure = Figure(figsize=(11.0, 5.5), layout="constrained")
     axes = figure.subplots(2, 2, sharex="row", sharey="row")
     key = harmony.key_at(int(row["start_tick"]))
     names = [spell_in_chord(int(pitch) % 12, row, key) for pitch in keys]
-    takes = (("equal temperament", np.zeros(len(keys)), BEFORE), ("retuned", retuned, AFTER))
+    takes = (("equal temperament", equal, BEFORE), ("retuned", retuned, AFTER))
     for column, (name, offsets, colour) in enumerate(takes):
         samples = _sound(keys[both], offsets[both])
         low, high = _partials(keys, offsets, meeting)

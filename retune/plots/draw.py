@@ -66,5 +66,5 @@ def draw(
         elif kind == "drift":
             figure = drift.picture(score, harmony, tuning, options, start, end, title)
         else:
-            figure = beats.picture(score, harmony, ratios, tuning, start, end, title)
+            figure = beats.picture(score, harmony, ratios, tuning, options.reference_hz, start, end, title)
         return saved(figure, form)

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.plots.style import bar_axis, colours, symmetric_limit
-from retune.units import reference_shift_cents
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,9 +28,9 @@ def picture(
     from matplotlib.collections import PolyCollection
     from matplotlib.figure import Figure
 
-    rows = tuning.offsets
+    rows = tuning.counted_from(reference_hz).offsets
     rows = rows[(rows["start_tick"] < end_tick) & (rows["end_tick"] > start_tick)]
-    cents = rows["offset_cents"] - reference_shift_cents(reference_hz)
+    cents = rows["offset_cents"]
     left, right = (
         score.clock.quarters(np.clip(rows[name], start_tick, end_tick)) for name in ("start_tick", "end_tick")
     )

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from retune.errors import Remark
 from retune.options import Options
+from retune.units import reference_shift_cents
 
 OFFSET_DTYPE = np.dtype(
     [
@@ -43,6 +44,12 @@ class Tuning:
     compromises: tuple[Compromise, ...] = field(default=())  # intervals that are not pure
     shifts: tuple[Compromise, ...] = field(default=())  # notes that change their pitch held or struck again
     remarks: tuple[Remark, ...] = field(default=())
+
+    def counted_from(self, reference_hz: float) -> Tuning:
+        """The same with offsets from 12-tone equal temperament at a reference pitch [Hz], as people count."""
+        offsets = self.offsets.copy()
+        offsets["offset_cents"] -= reference_shift_cents(reference_hz)
+        return replace(self, offsets=offsets)
 
     def at(self, notes: NDArray[np.int64], ticks: NDArray[np.int64] | int) -> NDArray[np.float64]:
         """(n,) offset of each note at its tick, or all at one [cents]; before its onset, that of its onset."""

@@ -115,6 +115,7 @@ def context(
     drift_limit: Floats | None = None,
 ) -> Context:
     """Look up once what every reason needs."""
+    tuning = tuning.counted_from(options.reference_hz)  # as displacements and ratios are
     index = np.arange(len(score.notes) + 1)
     earlier, later, _ = repeats(score)
     limit = np.full(len(harmony.windows), options.drift_limit_cents) if drift_limit is None else drift_limit

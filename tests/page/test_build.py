@@ -15,11 +15,12 @@ import pytest
 from retune.options import Options
 from retune.page import build_page
 from retune.page.build import script_json
-from retune.page.words import plan_name, temperament_words
+from retune.page.words import figure_rows, plan_name, temperament_words
 from retune.pipeline import Analysis, analyze, tune
 from retune.tuning import Tuning
 from retune.tuning.fixed import fixed_tuning
 from retune.tuning.temperaments import temperament
+from tests.page.conftest import SAMPLES
 
 HOSTILE = "</script><script>alert(1)</script><img src=x onerror=alert(2)>&\"'\u2028<!--"
 
@@ -204,3 +205,15 @@ def test_flat_tempered_and_sharp_stay_apart_for_colour_blind_readers(sight: str)
         )
         for one, other in ((flat, zero), (zero, sharp), (flat, sharp)):
             assert np.linalg.norm(one - other) > 23
+
+
+def test_figures_count_from_the_reference():
+    """A choir at 415 Hz is a semitone low (101.3 cents), and its roots are no further from their places for that."""
+    tables = []
+    for reference_hz in (440.0, 415.0):
+        analysis = analyze(
+            (SAMPLES / "close_harmony_tag.mid").read_bytes(), Options(reference_hz=reference_hz)
+        )
+        tables.append(figure_rows(analysis, tune(analysis)))
+    assert tables[0] == tables[1]
+    assert "15.0" in {row.after for row in tables[0]}

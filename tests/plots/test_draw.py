@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from math import inf
 
 import numpy as np
@@ -91,7 +92,7 @@ def test_beats_are_counted_and_drawn_as_they_sound(hymn: tuple) -> None:
     """
     score, harmony, ratios, tuning = hymn
     with style.settings():
-        figure = beats.picture(score, harmony, ratios, tuning, END // 2, END, "")
+        figure = beats.picture(score, harmony, ratios, tuning, 440.0, END // 2, END, "")
     f, a = (float(key_to_hz(float(key), 0.0)) for key in (53, 69))
     rate = abs(5 * f - 2 * a)
     assert rate == pytest.approx(6.93, abs=0.005)
@@ -107,10 +108,25 @@ def test_beats_are_counted_and_drawn_as_they_sound(hymn: tuple) -> None:
     assert swells == [pytest.approx(rate, abs=0.7), 0.0]
 
 
+def test_both_takes_beat_at_the_reference(hymn: tuple) -> None:
+    """At 415.3 Hz everything is a semitone lower, so F3–A3 beats like E3–G♯3, 2 ** (1/12) times slower."""
+    score, harmony, ratios, tuning = hymn
+    low = replace(tuning, offsets=tuning.offsets.copy())
+    low.offsets["offset_cents"] -= 100.0
+    with style.settings():
+        figure = beats.picture(score, harmony, ratios, low, 440.0 * 2 ** (-1 / 12), END // 2, END, "")
+    titles = [axes.get_title() for axes in figure.axes]
+    assert titles[:2] == [
+        f"equal temperament: {6.93 * 2 ** (-1 / 12):.1f} beats a second",
+        "retuned: no beats",
+    ]
+    assert figure.axes[0].get_xlim() == pytest.approx(figure.axes[1].get_xlim())
+
+
 def test_two_peaks_before_and_one_after(hymn: tuple) -> None:
     score, harmony, ratios, tuning = hymn
     with style.settings():
-        figure = beats.picture(score, harmony, ratios, tuning, END // 2, END, "")
+        figure = beats.picture(score, harmony, ratios, tuning, 440.0, END // 2, END, "")
     peaks = []
     for axes in figure.axes[:2]:
         _, level = axes.lines[0].get_data()
@@ -123,7 +139,7 @@ def test_a_seventh_does_not_beat_into_the_picture(samples: dict[str, bytes]) -> 
     """Partial 11 of the C in D7 (1466 Hz) lies near the partials of D and F♯ that meet (1481 Hz)."""
     score, *rest = stages(read_score(samples["evening_hymn"]))
     with style.settings():
-        figure = beats.picture(score, *rest, 0, score.end_tick, "")
+        figure = beats.picture(score, *rest, 440.0, 0, score.end_tick, "")
     assert "root and third of D dominant seventh" in str(figure.get_suptitle())
     _, loudness = figure.axes[3].lines[0].get_data()
     assert (loudness.max() - loudness.min()) / loudness.max() < 0.01

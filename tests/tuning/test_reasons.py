@@ -1,9 +1,13 @@
 """The cause that is told is the one that holds. The tunings are written by hand, so that the cause is known."""
 
+from pathlib import Path
+
 import numpy as np
+import pytest
 
 from retune.harmony import find_harmony
 from retune.options import Options
+from retune.pipeline import analyze, tune
 from retune.ratios import choose_ratios
 from retune.tuning import Tuning, find_compromises
 from retune.tuning.model import OFFSET_DTYPE
@@ -11,6 +15,9 @@ from tests.tuning.build import hints, score_of
 
 C, E, F, G, A = 60, 64, 65, 67, 69
 MINOR_THIRD, MAJOR_THIRD, FIFTH = 15.641, -13.686, 1.955  # 6/5, 5/4, 3/2 less 300, 400, 700 cents
+
+
+TAG = Path(__file__).parents[2] / "sample_scores" / "close_harmony_tag.mid"
 
 
 def reasons(rows, roots, displacement, length=2.0, **options):
@@ -100,3 +107,14 @@ def test_what_nothing_explains_is_said_to_cost_least():
         "the major third C–E is 13.7 cents wide: not every interval that sounds with C can be pure at once, and it "
         "costs least if this one is not"
     ]
+
+
+@pytest.mark.parametrize("reference_hz", [415.0, 466.0])
+def test_reasons_do_not_depend_on_the_reference(reference_hz):
+    """Everything is lower or higher alike, so what gives way, by how much and why is the same."""
+    told = []
+    for reference in (440.0, reference_hz):
+        tuning = tune(analyze(TAG.read_bytes(), Options(prime_limit=7, reference_hz=reference)))
+        told.append([c.reason for c in (*tuning.compromises, *tuning.shifts)])
+    assert told[0]
+    assert told[0] == told[1]
