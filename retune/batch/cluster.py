@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import logging
 import queue
 import time
 from asyncio import CancelledError
 from collections.abc import Generator, Iterator, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from retune import __version__
@@ -33,21 +35,44 @@ def run_on_cluster(tasks: Sequence[Task], address: str) -> Generator[Row, None, 
         from distributed import Client
     except ImportError:
         raise OptionError("scheduler: needs the cluster extra; pip install 'retune[cluster]'") from None
+    with _silence():
+        try:
+            client = Client(address, timeout=CONNECT_SECONDS)
+        except (OSError, ValueError, TimeoutError) as error:
+            raise OptionError(f"scheduler: no scheduler answers at {address} ({error})") from None
+        try:
+            _refuse_other_versions(client)
+            futures = client.map(
+                run_task_there, tasks, version=__version__, pure=False, retries=RETRIES, key="retune"
+            )
+            task_of = {future.key: task for future, task in zip(futures, tasks, strict=True)}
+            for left, future in zip(
+                range(len(tasks), 0, -1), _finished(client, futures, address), strict=True
+            ):
+                try:
+                    row = _row_of(future, task_of[future.key])
+                except OSError:  # the way to the scheduler; that to a worker is tried again by dask itself
+                    raise _unfinished(_ended(address), left, len(tasks)) from None
+                yield row
+                future.release()
+        finally:
+            client.close()
+
+
+@contextmanager
+def _silence() -> Iterator[None]:
+    """Keep dask from telling of lost workers and schedulers, with traces, what this module tells in a line."""
+    loggers = [
+        logging.getLogger(name) for name in logging.root.manager.loggerDict if name.startswith("distributed")
+    ]
+    before = [logger.disabled for logger in loggers]
+    for logger in loggers:
+        logger.disabled = True
     try:
-        client = Client(address, timeout=CONNECT_SECONDS)
-    except (OSError, ValueError, TimeoutError) as error:
-        raise OptionError(f"scheduler: no scheduler answers at {address} ({error})") from None
-    try:
-        _refuse_other_versions(client)
-        futures = client.map(
-            run_task_there, tasks, version=__version__, pure=False, retries=RETRIES, key="retune"
-        )
-        task_of = {future.key: task for future, task in zip(futures, tasks, strict=True)}
-        for future in _finished(client, futures, address):
-            yield _row_of(future, task_of[future.key])
-            future.release()
+        yield
     finally:
-        client.close()
+        for logger, disabled in zip(loggers, before, strict=True):
+            logger.disabled = disabled
 
 
 def run_task_there(task: Task, version: str) -> Row:
@@ -96,9 +121,13 @@ def _finished(client: Client, futures: Sequence[Future[Row]], address: str) -> I
                 raise _unfinished(trouble, left, len(futures)) from None
             continue
         if future.cancelled():  # nobody cancels but a scheduler that ends
-            raise _unfinished(f"the scheduler at {address} has ended", left, len(futures))
+            raise _unfinished(_ended(address), left, len(futures))
         yield future
         left, worker_seen = left - 1, time.monotonic()
+
+
+def _ended(address: str) -> str:
+    return f"the scheduler at {address} has ended"
 
 
 def _unfinished(trouble: str, left: int, files: int) -> SomeFilesFailed:
@@ -115,9 +144,14 @@ def _has_workers(client: Client) -> bool:
 
 
 def _row_of(future: Future[Row], task: Task) -> Row:
-    """The row of a finished task; a task that could not be run on any worker is refused."""
+    """The row of a finished task; a task that could not be run on any worker is refused.
+
+    Raises `OSError` if the row cannot be fetched.
+    """
     try:
         row: Row = future.result()
+    except OSError:
+        raise
     except (Exception, CancelledError) as error:  # lost workers, unpicklable errors and what else there is
         reason = f"no worker could convert it: {type(error).__name__}: {error}"
         return Row(

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
+import json
 import os
 import re
 import signal
+import subprocess
+import sys
 import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -88,6 +93,46 @@ def test_a_scheduler_that_is_gone_is_not_waited_for_for_ever(dozen, tmp_path, mo
         with pytest.raises(SomeFilesFailed, match=r"no worker at|has ended"):  # whichever is seen first
             batch(dozen, tmp_path / "out", cluster.scheduler_address)
         ends.join()
+
+
+@contextlib.contextmanager
+def started(module: str, *arguments: object):
+    """A process of dask, as its command starts it."""
+    command = [sys.executable, "-m", f"distributed.cli.{module}", *map(str, arguments), "--no-dashboard"]
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    try:
+        yield process
+    finally:
+        process.terminate()
+        process.wait(30)
+
+
+def test_a_scheduler_that_is_killed_is_told_in_a_line(tmp_path):
+    """Processes started as docs/batch.md says; dask itself would tell of it with a trace."""
+    music, out, file = tmp_path / "music", tmp_path / "out", tmp_path / "scheduler.json"
+    music.mkdir()
+    for i in range(300):
+        (music / f"{i:03}.mid").write_bytes(piece(i))
+    scheduler = started("dask_scheduler", "--host", "127.0.0.1", "--port", 0, "--scheduler-file", file)
+    worker = started("dask_worker", "--scheduler-file", file, "--nworkers", 1, "--nthreads", 1, "--no-nanny")
+    with scheduler as ends, worker:
+        address = ""
+        while not address:
+            time.sleep(0.05)
+            with contextlib.suppress(OSError, ValueError):
+                address = json.loads(file.read_text())["address"]
+        command = [sys.executable, "-m", "retune", "convert", music, "--out-dir", out, "--scheduler", address]
+        with subprocess.Popen(command, stderr=subprocess.PIPE) as running:
+            while len(list(out.glob("*.mid"))) < 5:
+                time.sleep(0.02)
+            ends.kill()
+            _, said = running.communicate(timeout=60)
+    done = len((out / ".retune-state.jsonl").read_text().splitlines())
+    assert said.decode() == (
+        f"retune: scheduler: the scheduler at {address} has ended; {300 - done} of 300 files were not converted: "
+        "start workers and run again\n"
+    )
+    assert running.returncode == 1
 
 
 def test_a_worker_with_another_version_is_named(dozen, tmp_path):
