@@ -166,8 +166,8 @@ class Performance:
 
     def _for_devices(self) -> Iterator[Task]:
         """Master volume, balance and tuning, copied to the devices on further ports."""
-        ports = {line.port for line in self.lines.values() if line.port >= 0}
-        if not ports:
+        further = sorted({line.port for line in self.lines.values() if line.port >= 0})
+        if not further:
             return
         timeline, score = self.music.timeline, self.music.score
         for number, track in enumerate(score.tracks):
@@ -178,8 +178,8 @@ class Performance:
                 elif port == self.port and message.type == "sysex" and build.is_device_control(message):
                     rank = int(timeline.rank[int(timeline.first_of_track[number]) + index])
                     place = Place(int(track.ticks[index]), number, index)
-                    for port in sorted(ports):
-                        copy = partial(self.file.insert, message, place, port)
+                    for other in further:
+                        copy = partial(self.file.insert, message, place, other)
                         yield rank, place.tick, -1, copy, number, index, 0
 
     def _mover(self, track: int, index: int, line: Line) -> Callable[[], None]:

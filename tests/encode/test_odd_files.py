@@ -6,6 +6,7 @@ say of a case is named beside it.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from math import inf
 
 import pytest
@@ -380,8 +381,8 @@ def test_what_no_file_without_zones_can_say_is_refused(track, why):
         convert(data, Options())
 
 
-def test_master_tuning_reaches_further_ports():
-    """CA-025: it is for a device, and each port has one."""
+def test_device_controls_reach_further_ports():
+    """CA-025: master tuning and volume are for a device, and each port has one; all of them, in their order."""
     keys = ((48, 52, 55), (53, 57, 60), (50, 55, 59), (45, 48, 52))
     chords = [
         note(480 * k, 480 * k + 900, key + channel, channel)
@@ -389,14 +390,23 @@ def test_master_tuning_reaches_further_ports():
         for k in range(4)
         for key in keys[k]
     ]
-    data = file_of([in_order([(45, "sysex 7F 7F 04 04 00 41")], *chords)])
+    controls = [
+        (45, "sysex 7F 7F 04 04 00 41"),
+        (500, "sysex 7F 7F 04 01 00 50"),
+        (999, "sysex 7F 7F 04 01 00 30"),
+    ]
+    data = file_of([in_order(controls, *chords)])
     done = convert(data, Options(when_full="ports"))
     assert done.checked.problems == ()
-    score = read_score(done.files[0].data)
-    ports = {m.port for t in score.tracks for m in t.messages if m.type == "midi_port"}
-    tunings = [m for t in score.tracks for m in t.messages if m.type == "sysex"]
-    assert len(ports) > 0
-    assert len(tunings) == 1 + len(ports)
+    heard = defaultdict(list)
+    for track in read_score(done.files[0].data).tracks:
+        port = 0
+        for tick, message in zip(track.ticks, track.messages, strict=True):
+            port = message.port if message.type == "midi_port" else port
+            if message.type == "sysex":
+                heard[port].append((int(tick), f"sysex {bytes(message.data).hex(' ').upper()}"))
+    assert len(heard) > 2
+    assert list(heard.values()) == [controls] * len(heard)
 
 
 def test_a_reset_reaches_zones_on_further_ports():
