@@ -16,6 +16,7 @@ from retune.score.resets import tells_parts
 from retune.tuning.model import Tuning
 
 _BY_TABLES = frozenset(("mts", "mts-octave"))
+_SETTINGS = frozenset(("control_change", "sysex"))  # what configures zones, tables and kits
 OCTAVE_REACH_CENTS = 99.9
 """How far octave tables reach (MIDI Tuning Updated Specification p. 8: -100 to +99.988 cents)."""
 
@@ -25,6 +26,8 @@ def plain(score: Score, tuning: Tuning, options: Options) -> tuple[Score, Tuning
 
     Where octave tables do not reach as far as single note tunings of the input, these stay in the file.
     """
+    if not any(message.type in _SETTINGS for message in score.different_messages):
+        return score, tuning, 0.0
     without, whole = absorbed(score, tuning)
     if options.encoding == "mts-octave" and _reach(whole) > max(OCTAVE_REACH_CENTS, _reach(tuning)):
         without, whole = absorbed(score, tuning, keys=False)

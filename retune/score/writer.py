@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Sequence
+from functools import lru_cache
 
 import mido
 import numpy as np
+from mido.messages.encode import encode_message
 
 from retune.constants import FIRST_SYSTEM_STATUS
 from retune.errors import OutputError
@@ -99,8 +101,15 @@ def _pieces(tracks: Sequence[Track], deltas: Sequence[int]) -> list[bytes]:
     ]
 
 
+@lru_cache(maxsize=1 << 14)  # as in parse.py
+def _note_event(kind: str, channel: int, note: int, velocity: int) -> bytes:
+    return bytes(encode_message({"type": kind, "channel": channel, "note": note, "velocity": velocity}))
+
+
 def _encoded(message: mido.Message) -> bytes:
     """A message as it stands in a file; a sysex gives its length (SMF 2.3)."""
+    if message.type in ("note_on", "note_off"):
+        return _note_event(message.type, message.channel, message.note, message.velocity)
     if message.type == "sysex":
         return b"\xf0" + vlq_bytes(len(message.data) + 1) + bytes(message.data) + b"\xf7"
     return bytes(message.bytes())
