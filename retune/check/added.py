@@ -61,8 +61,11 @@ def _in_force(known: Table, asked: Table) -> BoolArray:
     if kind == PROGRAM or (
         kind == CONTROL and number in BANK_CONTROLLERS
     ):  # together: a bank waits for its program
-        told = [known["value"][known["tick"] <= tick] for tick in asked["tick"].tolist()]
-        excused |= np.array([value in before for value, before in zip(values, told, strict=True)])
+        first: dict[int, int] = {}  # tick of each value
+        for tick, value in known[["tick", "value"]].tolist():
+            first.setdefault(value, tick)
+        told = asked[["tick", "value"]].tolist()
+        excused |= np.array([first.get(value, tick + 1) <= tick for tick, value in told])
         return excused
     if kind == CHANNEL_PRESSURE:  # of a note that moves to another channel: one it has had
         excused |= ~unequal([values], [known["value"]])[0]

@@ -40,7 +40,7 @@ from retune.check.sounding import (
     Table,
 )
 from retune.check.stored import SYSEX, SYSTEM, Collector
-from retune.check.timeline import Spans, ends_of_ticks
+from retune.check.timeline import Spans
 from retune.constants import (
     BEND_CENTRE,
     CHANNELS_PER_PORT,
@@ -273,7 +273,7 @@ def _notes(reading: _Reading, ticks_of_place: IntArray) -> tuple[Table, Table, T
     off = np.where(released, places[releases] if len(rows) else 0, last)
     lanes, keys = lanes[begun], keys[begun]
     end = sounding_ends(reading.receiver, lanes, on, off, last)
-    drums = percussion(reading.receiver, lanes, ends_of_ticks(ticks_of_place, on))
+    drums = percussion(reading.receiver, lanes, on, ticks_of_place)
     managers = reading.receiver.managers(lanes, on)
     spans = Spans(lanes, keys, on, off, end, ticks_of_place[end], drums, managers)
     notes = np.zeros(len(on), dtype=HEARD_DTYPE)

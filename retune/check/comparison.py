@@ -13,10 +13,14 @@ class Comparison(NamedTuple):
     """An original and a decoded file, note by note."""
 
     score: Score
-    original: Sounding  # the score as a receiver sounds it, notes in the order of `score.notes`
+    original: (
+        Sounding  # the score as a receiver sounds it, notes in the order of `score.notes`, released as there
+    )
     decoded: Sounding  # in the ticks of the score
     place: IntArray  # (n_decoded,) number of the original note, -1 for one too many
     pairs: tuple[IntArray, IntArray]  # original notes, decoded notes that belong together
+    before: Table  # HEARD_DTYPE, the original notes of these
+    after: Table  # HEARD_DTYPE, the decoded ones
     heard: Table  # CURVE_DTYPE, the decoded pitches of these, notes numbered as in the score
 
 

@@ -7,8 +7,6 @@ was made.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import mido
 import numpy as np
 
@@ -34,8 +32,9 @@ from retune.check.sounding import (
 from retune.check.stored import PACKET, SYSEX, Content, Stored
 from retune.check.stream import Stream
 from retune.check.system import is_heeded, is_only_tuning
-from retune.check.timeline import Spans, ends_of_ticks
+from retune.check.timeline import Spans
 from retune.constants import CHANNELS_PER_PORT
+from retune.errors import Remark
 from retune.score.model import Score
 
 _HEEDED, _ENTER_PARAMETERS = (
@@ -59,15 +58,15 @@ def decode(data: bytes, *, name: str = "input") -> Sounding:
     if clip.is_clip(data):
         return clip.decode_clip(data, name=name)
     events, mended = stream.stream_of_bytes(data, name)
-    return replace(sounding_of_stream(events), remarks=mended)
+    return _sounding(events, mended)
 
 
 def decode_score(score: Score) -> Sounding:
     """The same for a score already read, without parsing its bytes again."""
-    return sounding_of_stream(stream.stream_of_score(score))
+    return _sounding(stream.stream_of_score(score))
 
 
-def sounding_of_stream(events: Stream) -> Sounding:
+def _sounding(events: Stream, remarks: tuple[Remark, ...] = ()) -> Sounding:
     """Run all events through a receiver."""
     places = len(events) + 2  # the last place is the end of the file
     end_tick = int(max(events.track_ends.max(initial=0), events.ticks.max(initial=0)))
@@ -86,6 +85,7 @@ def sounding_of_stream(events: Stream) -> Sounding:
         track_names=events.track_names,
         end_tick=end_tick,
         has_own_tuning=receiver.moves_pitch,
+        remarks=remarks,
     )
 
 
@@ -205,7 +205,7 @@ def _notes(receiver: Receiver, events: Stream, ticks_of_place: IntArray) -> tupl
     notes["release_velocity"] = np.where(released & plain[releases], velocities[releases], 64)
     notes["track"] = events.tracks[on]
     notes["unreleased"] = ~released
-    drums = percussion(receiver, lanes, ends_of_ticks(events.ticks, on))
+    drums = percussion(receiver, lanes, on, events.ticks)
     spans = Spans(lanes, keys, on, off, end, end_ticks, drums, receiver.managers(lanes, on))
     fill_in(notes, receiver, spans)
     notes["known_until_tick"] = np.iinfo(np.int64).max

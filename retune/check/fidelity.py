@@ -97,13 +97,11 @@ def _added(both: Comparison, problems: list[str]) -> int:
 
 
 def _differ(both: Comparison, problems: list[str], column: str, what: str) -> int:
-    """Notes that have another value in a column; releases count as the score has mended them."""
-    mine, theirs = both.pairs
-    notes = both.score.notes if column == "release_tick" else both.original.notes
-    before, after = notes[column][mine], both.decoded.notes[column][theirs]
-    changed = np.flatnonzero(before != after)
+    """Notes that have another value in a column."""
+    before, after = both.before[column], both.after[column]
+    changed = (before != after).nonzero()[0]
     values = f": {before[changed[0]]} became {after[changed[0]]}" if len(changed) else ""
-    return _tell(both, problems, mine[changed], what, values)
+    return _tell(both, problems, both.pairs[0][changed], what, values)
 
 
 def _tell(both: Comparison, problems: list[str], notes: IntArray, what: str, values: str = "") -> int:
@@ -116,24 +114,21 @@ def _tell(both: Comparison, problems: list[str], notes: IntArray, what: str, val
 
 def _zone_ranges(both: Comparison, problems: list[str]) -> int:
     """Notes whose bend range a receiver that knows no zones has not been told."""
-    mine, theirs = both.pairs
-    unsaid = mine[both.decoded.notes["zone_range"][theirs]]
+    unsaid = both.pairs[0][both.after["zone_range"]]
     return _tell(both, problems, unsaid, "note is bent by a range that only a receiver of MPE zones knows")
 
 
 def _unreleased(both: Comparison, problems: list[str]) -> int:
     """Notes that no note-off ends; all notes off is no substitute (MIDI 1.0 p. 20)."""
-    mine, theirs = both.pairs
-    lost = both.decoded.notes["unreleased"][theirs] & ~both.original.notes["unreleased"][mine]
-    return _tell(both, problems, mine[lost], "note is never released")
+    lost = both.pairs[0][both.after["unreleased"] & ~both.before["unreleased"]]
+    return _tell(both, problems, lost, "note is never released")
 
 
 def _other_tracks(both: Comparison, problems: list[str]) -> int:
     """Notes in another track; where tracks were added, one of the same name is as good."""
-    mine, theirs = both.pairs
-    before, after = both.original.notes["track"][mine], both.decoded.notes["track"][theirs]
+    before, after = both.before["track"], both.after["track"]
     names = both.original.track_names
     if len(both.decoded.track_names) > len(names):
         first = np.array([*map(names.index, names), *range(len(names), len(both.decoded.track_names))])
         before, after = first[before], first[after]
-    return _tell(both, problems, mine[before != after], "note is in another track")
+    return _tell(both, problems, both.pairs[0][before != after], "note is in another track")

@@ -87,13 +87,17 @@ class InForce:
         """
         found = [np.zeros(0, dtype=IN_FORCE_DTYPE)]
         for code, timeline in sorted(self.told.items()):
-            if code in BANK_CONTROLLERS or not timeline.changes:
+            start = (
+                0.0 if code == PROGRAM_AND_BANK else timeline.default
+            )  # who is told no program has program 0
+            of_channels = code == PRESSURE_OF_NOTE  # also: for members of a zone it is that of their channels
+            if code in BANK_CONTROLLERS or ((timeline.values == start).all() and not of_channels):
                 continue
             for_code = _OfCode(code, timeline, spans, self.told.get(PRESSURE_OF_CHANNEL), self._released)
             notes, places = for_code.breaks()
-            values, start = for_code.values(notes, places), timeline.default
-            if code == PROGRAM_AND_BANK:  # a channel that is told nothing has program 0
-                values, start = np.maximum(values, 0), 0.0
+            values = for_code.values(notes, places)
+            if code == PROGRAM_AND_BANK:
+                values = np.maximum(values, 0.0)
             at = ticks[places]
             down = np.flatnonzero(at < release_ticks[notes])
             rows = down[_changes(notes[down], at[down], values[down], start)]
@@ -112,9 +116,7 @@ class _OfCode:
     ) -> None:
         self.code, self.own, self.managers = code, timeline, spans.managers
         self.lanes, self.on, self.off = spans.lanes, spans.on, spans.off
-        self.members: BoolArray = (spans.managers >= 0) & (
-            code < PARAMETERS
-        )  # parameters are told to each member
+        self.members: BoolArray = (spans.managers >= 0) & (code < PARAMETERS)  # each is told its parameters
         if code == PRESSURE_OF_NOTE:
             self.lanes = spans.lanes * 128 + spans.keys
         self.pressure, self.released, self.channels = pressure, released, spans.lanes

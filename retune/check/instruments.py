@@ -29,16 +29,18 @@ def fill_in(notes: Table, receiver: Receiver, spans: Spans) -> None:
         notes["zone_range"] = notes["member"] & other_range & (receiver.bend.at(lanes, places) != 0)
 
 
-def percussion(receiver: Receiver, lanes: IntArray, places: IntArray) -> BoolArray:
+def percussion(receiver: Receiver, lanes: IntArray, on: IntArray, ticks: IntArray) -> BoolArray:
     """Channel 10 outside an MPE zone (GM1 p. 2), and what banks and messages make of any channel.
 
     A zone has the program of its manager, and so its bank, if the manager has been told one. Of bank and message
-    the bank counts.
+    the bank counts. What makes a channel a drum kit counts for all notes of its tick; `ticks` are those of all places.
     """
-    managers = receiver.managers(lanes, places)
-    tenth: BoolArray = (lanes % CHANNELS_PER_PORT == PERCUSSION_CHANNEL) & (managers < 0)
-    if not receiver.kit.changes and not receiver.rhythm.changes:
+    tenth: BoolArray = lanes % CHANNELS_PER_PORT == PERCUSSION_CHANNEL
+    if not any(told.changes for told in (receiver.manager, receiver.kit, receiver.rhythm)):
         return tenth
+    places = ticks.searchsorted(ticks[on], side="right") - 1
+    managers = receiver.managers(lanes, places)
+    tenth &= managers < 0
     told = receiver.kit.at(_chooser(receiver, lanes, managers, places), places)
     told = np.where(told == BY_CHANNEL, receiver.rhythm.at(lanes, places), told)
     return np.where(told == BY_CHANNEL, tenth, told == RHYTHM)

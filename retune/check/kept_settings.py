@@ -22,6 +22,8 @@ def changed_settings(both: Comparison, problems: list[str]) -> int:
     not compared note by note.
     """
     before, after = both.original.in_force, both.decoded.in_force
+    if not len(before) and not len(after):
+        return 0
     after = after[both.place[after["note"]] >= 0]
     after["note"] = both.place[after["note"]]
     mine, _ = both.pairs

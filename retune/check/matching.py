@@ -37,7 +37,7 @@ class NoteColumns(NamedTuple):
     cents: FloatArray  # at the onset; tells equal notes of two parts apart
 
 
-def note_columns(notes: Table, release: IntArray, cents: FloatArray, *, has_tracks: bool) -> NoteColumns:
+def note_columns(notes: Table, cents: FloatArray, *, has_tracks: bool) -> NoteColumns:
     """The columns of HEARD_DTYPE rows."""
     drums, program, volume = (notes[name].astype(np.int64) for name in ("percussion", "program", "volume"))
     settings = volume << 15 | notes["pan"] << 8 | notes["expression"] << 1 | notes["sustain"]
@@ -45,7 +45,7 @@ def note_columns(notes: Table, release: IntArray, cents: FloatArray, *, has_trac
     return NoteColumns(
         onset=notes["onset_tick"],
         sound=notes["key"].astype(np.int64) << _VELOCITY | notes["velocity"],
-        release=release,
+        release=notes["release_tick"],
         channel=(drums << _PROGRAM_AND_TRACK | instrument) << _SETTINGS | settings,
         cents=cents,
     )

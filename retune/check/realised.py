@@ -87,18 +87,16 @@ def _stretches(
     both: Comparison, sounds: _Steps, meant: _Steps, own: _Steps | None, span: int
 ) -> tuple[IntArray, IntArray, IntArray]:
     """(note, start, end) between any two steps of a note, from its onset to the end of its sound."""
-    mine, theirs = both.pairs
+    mine, before = both.pairs[0], both.before
     end = np.zeros(len(both.score.notes), dtype=np.int64)
-    until = [notes["sounding_end_tick"][mine] for notes in (both.score.notes, both.original.notes)]
-    until += [both.original.notes["known_until_tick"][mine], both.decoded.notes["sounding_end_tick"][theirs]]
-    end[mine] = np.minimum.reduce(until)
+    until = np.minimum(both.score.notes["sounding_end_tick"][mine], both.after["sounding_end_tick"])
+    end[mine] = np.minimum(until, np.minimum(before["sounding_end_tick"], before["known_until_tick"]))
     steps = [sounds.keys, meant.keys, mine * span + both.score.notes["release_tick"][mine]]
     if own is not None:
         steps.append(own.keys)
-    keys = distinct(np.concatenate(steps))
-    notes, starts = keys // span, keys % span
-    ends = np.append(starts[1:], 0)[: len(starts)]
-    last = ends_of(notes)
-    ends = np.minimum(np.where(last, end[notes], ends), end[notes])
+    notes, starts = np.divmod(distinct(np.concatenate(steps)), span)
+    ends = end[notes]
+    inner = ~ends_of(notes)
+    ends[inner] = np.minimum(starts[1:][inner[:-1]], ends[inner])
     inside = (ends > starts) & (starts >= both.score.notes["onset_tick"][notes])
     return notes[inside], starts[inside], ends[inside]

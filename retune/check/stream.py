@@ -78,19 +78,21 @@ def stream_of_bytes(data: bytes, name: str) -> tuple[Stream, tuple[Remark, ...]]
     if repaired.format == 2:
         raise InputError(f"{name}: a file of independent patterns (format 2) has no one playing order")
     parsed = parse(repaired)
-    ends = [int(ticks[-1]) for ticks, _ in parsed.tracks]
+    ticks, which = (np.concatenate(columns) for columns in zip(*parsed.tracks, strict=True))
+    lengths = np.array([len(track) for track, _ in parsed.tracks])
+    track_ends = ticks[lengths.cumsum() - 1]
     per_quarter = quarter_ticks(repaired.division)
-    stream = _merged(repaired.format, per_quarter, parsed.messages, parsed.tracks, ends)
+    stream = _merged(repaired.format, per_quarter, parsed.messages, which, ticks, lengths, track_ends)
     return stream, tuple(repaired.remarks)
 
 
 def stream_of_score(score: Score) -> Stream:
     """Messages of an already read score."""
     different, which = distinct_messages([message for track in score.tracks for message in track.messages])
-    bounds = np.cumsum([len(track.messages) for track in score.tracks])
-    tracks = list(zip((track.ticks for track in score.tracks), np.split(which, bounds[:-1]), strict=True))
-    ends = [track.end_tick for track in score.tracks]
-    return _merged(score.format, score.clock.ticks_per_quarter, different, tracks, ends)
+    ticks = np.concatenate([track.ticks for track in score.tracks])
+    lengths = np.array([len(track.ticks) for track in score.tracks])
+    track_ends = np.array([track.end_tick for track in score.tracks])
+    return _merged(score.format, score.clock.ticks_per_quarter, different, which, ticks, lengths, track_ends)
 
 
 def quarter_ticks(division: int) -> float:
@@ -106,17 +108,19 @@ def _merged(
     format_: int,
     per_quarter: float,
     messages: Messages,
-    tracks: Sequence[tuple[IntArray, IntArray]],
-    ends: Sequence[int],
+    which: IntArray,
+    ticks: IntArray,
+    lengths: IntArray,
+    track_ends: IntArray,
 ) -> Stream:
+    """The messages that stand in the tracks one after another, of so many messages each, in playing order."""
     fields = chain.from_iterable(_FIELDS.get(message.type, _fields_of_meta)(message) for message in messages)
-    ticks, which = (np.concatenate(columns) for columns in zip(*tracks, strict=True))
     kinds, channels, numbers, values = np.fromiter(fields, np.int64).reshape(-1, 4).T[:, which]
-    of_track = np.arange(len(tracks)).repeat([len(track) for track, _ in tracks])
+    of_track = np.arange(len(lengths)).repeat(lengths)
     metas = (kinds == OTHER).nonzero()[0]
     told = list(zip(metas.tolist(), (messages[number] for number in which[metas].tolist()), strict=True))
     lanes = _ports(told, of_track) * CHANNELS_PER_PORT + channels
-    order = ticks.argsort(kind="stable") if len(tracks) > 1 else slice(None)
+    order = ticks.argsort(kind="stable") if len(lengths) > 1 else slice(None)
     return Stream(
         format=format_,
         ticks_per_quarter=per_quarter,
@@ -128,8 +132,8 @@ def _merged(
         lanes=lanes[order],
         numbers=numbers[order],
         values=values[order],
-        track_names=_names(told, of_track, len(tracks)),
-        track_ends=np.array(ends, dtype=np.int64),
+        track_names=_names(told, of_track, len(lengths)),
+        track_ends=track_ends,
     )
 
 

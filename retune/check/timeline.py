@@ -134,18 +134,12 @@ def in_order(found: Sequence[tuple[IntArray, IntArray]]) -> tuple[IntArray, IntA
 
 def expand(first: IntArray, counts: IntArray) -> tuple[IntArray, IntArray]:
     """(row, index): for each row the run `first[row] … first[row] + counts[row] - 1`."""
-    rows = np.repeat(np.arange(len(counts)), counts)
-    starts = np.cumsum(counts) - counts
-    index = np.arange(len(rows)) - np.repeat(starts - first, counts)
+    rows = np.arange(len(counts)).repeat(counts)
+    starts = counts.cumsum() - counts
+    index = np.arange(len(rows)) - (starts - first).repeat(counts)
     return rows, index
 
 
 def column(values: ArrayLike) -> IntArray:
     """A column of whole numbers."""
     return np.asarray(values, dtype=np.int64)
-
-
-def ends_of_ticks(ticks: IntArray, places: IntArray) -> IntArray:
-    """Last place of the tick of each place: what makes a channel a drum kit counts for the notes of its tick."""
-    result: IntArray = np.searchsorted(ticks, ticks[places], side="right") - 1
-    return result

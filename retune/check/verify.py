@@ -126,6 +126,7 @@ def _files(retuned: bytes | Sequence[bytes] | Written, allowed: float | None) ->
 def _compare_notes(score: Score, decoded: Sounding, tuning: Tuning | None) -> Comparison:
     """Find each decoded note in the original."""
     original = decode_score(score)
+    original.notes["release_tick"] = score.notes["release_tick"]  # as mended
     if decoded.ticks_per_quarter != max(round(original.ticks_per_quarter), 1):
         # else the ticks are the same: what a time code has over whole ticks a quarter is in the tempo of a clip
         decoded = decoded.scaled(original.ticks_per_quarter / decoded.ticks_per_quarter)
@@ -135,10 +136,8 @@ def _compare_notes(score: Score, decoded: Sounding, tuning: Tuning | None) -> Co
     if tuning is not None:
         first = tuning.offsets[begins(tuning.offsets["note"])]
         at_onset[first["note"]] += first["offset_cents"]
-    mine = note_columns(original.notes, score.notes["release_tick"], at_onset, has_tracks=has_tracks)
-    theirs = note_columns(
-        decoded.notes, decoded.notes["release_tick"], _first_cents(decoded), has_tracks=has_tracks
-    )
+    mine = note_columns(original.notes, at_onset, has_tracks=has_tracks)
+    theirs = note_columns(decoded.notes, _first_cents(decoded), has_tracks=has_tracks)
     place = match_notes(mine, theirs)
     if not has_tracks:
         place = match_by_pitch(mine, theirs, place)
@@ -152,6 +151,8 @@ def _compare_notes(score: Score, decoded: Sounding, tuning: Tuning | None) -> Co
         decoded=decoded,
         place=place,
         pairs=(place[matched], matched),
+        before=original.notes[place[matched]],
+        after=decoded.notes[matched],
         heard=numbered_as(decoded.curve, place),
     )
 
@@ -185,11 +186,9 @@ def _tail_remarks(both: Comparison, error: Realised | None, allowed: float) -> l
     if error is not None and error.worst_tail_cents > allowed:
         text = f"notes held by the pedal move up to {error.worst_tail_cents:.1f} cents after their release"
         remarks.append(Remark(code="tails-move", message=text))
-    mine, theirs = both.pairs
-    before = both.original.notes["sounding_end_tick"][mine]
-    ringing = np.flatnonzero(before != both.decoded.notes["sounding_end_tick"][theirs])
+    ringing = np.flatnonzero(both.before["sounding_end_tick"] != both.after["sounding_end_tick"])
     if len(ringing):
-        text = f"{len(ringing)} of {len(mine)} notes ring on longer or shorter under the pedal"
-        where = both.score.where(int(both.score.notes["release_tick"][mine[ringing[0]]]))
+        text = f"{len(ringing)} of {len(both.before)} notes ring on longer or shorter under the pedal"
+        where = both.score.where(int(both.before["release_tick"][ringing[0]]))
         remarks.append(Remark(code="ring", message=text, where=where))
     return remarks
