@@ -156,8 +156,7 @@ def usage_line(error: click.ClickException, arguments: Sequence[str] = ()) -> st
     """Return a usage error as one line, with the nearest legal option or value and where help is."""
     message = error.format_message()
     if isinstance(error, click.NoSuchOption):
-        legal = [o for p in _parameters(error.ctx) for o in (*p.opts, *p.secondary_opts)]
-        message = f"no such option {error.option_name!r}{_option_meant(error.option_name, legal)}"
+        message = _no_such_option(error.option_name, error.ctx)
     for of_programmers, of_everyone in _PLAIN_WORDS.items():
         message = message.replace(of_programmers, of_everyone)
     context = getattr(error, "ctx", None)
@@ -171,6 +170,16 @@ def _command_meant(word: str) -> str:
     if os.path.exists(word):
         return f"; a file goes to a command, such as: retune convert {plain(word)} -o OUTPUT"
     return nearest(word, COMMANDS)
+
+
+def _no_such_option(option: str, context: click.Context | None) -> str:
+    """Return what to say of an option a command does not have: the nearest one, or that it has a place elsewhere."""
+    from retune.settings import NAMES
+
+    if context and context.parent and option.removeprefix("--") in NAMES:
+        return f"{option} decides nothing in {context.info_name}; leave it out"
+    legal = [name for p in _parameters(context) for name in (*p.opts, *p.secondary_opts)]
+    return f"no such option {option!r}{_option_meant(option, legal)}"
 
 
 def _option_meant(option: str, legal: Sequence[str]) -> str:

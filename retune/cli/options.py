@@ -43,25 +43,33 @@ def preset_names() -> tuple[str, ...]:
     return tuple(PRESETS)
 
 
+_PRIME_LIMIT = click.option(
+    "--prime-limit",
+    type=PrimeLimit(),
+    help=f"Largest prime allowed in the ratios. Default: {DEFAULT.prime_limit}.",
+)
+_DRIFT_LIMIT = click.option(
+    "--drift-limit",
+    "drift_limit_cents",
+    type=Limit(),
+    metavar="CENTS|none",
+    help="How far the root of a chord may move from its home pitch, in cents; `none` lets the piece "
+    f"wander. Default: {DEFAULT.drift_limit_cents:g} cents.",
+)
+_CHORDS = click.option(
+    "--chords",
+    type=Word(CHORDS),
+    help="Find the chords in the notes, or take them from chord symbols in the file's markers. "
+    f"Default: {DEFAULT.chords}.",
+)
 _TUNING = (
     click.option(
         "--preset",
         type=Word(preset_names),
         help="A named set of limits; options given beside it go before it. Default: balanced.",
     ),
-    click.option(
-        "--prime-limit",
-        type=PrimeLimit(),
-        help=f"Largest prime allowed in the ratios. Default: {DEFAULT.prime_limit}.",
-    ),
-    click.option(
-        "--drift-limit",
-        "drift_limit_cents",
-        type=Limit(),
-        metavar="CENTS|none",
-        help="How far the root of a chord may move from its home pitch, in cents; `none` lets the piece "
-        f"wander. Default: {DEFAULT.drift_limit_cents:g} cents.",
-    ),
+    _PRIME_LIMIT,
+    _DRIFT_LIMIT,
     click.option(
         "--hold-limit",
         "hold_limit_cents",
@@ -90,13 +98,10 @@ _TUNING = (
         help="A part that must not be touched: its name, the beginning of it, its number or program:0-7; repeatable. "
         "PART=TEMPERAMENT says how it is tuned, and the file plays it so. Default: no part.",
     ),
-    click.option(
-        "--chords",
-        type=Word(CHORDS),
-        help="Find the chords in the notes, or take them from chord symbols in the file's markers. "
-        f"Default: {DEFAULT.chords}.",
-    ),
+    _CHORDS,
 )
+
+_PURITY = (_PRIME_LIMIT, _DRIFT_LIMIT, _CHORDS)
 
 _ENCODING = (
     click.option(
@@ -182,6 +187,11 @@ def with_options(options: Iterable[Callable[[Any], Any]], function: Function) ->
 def tuning_options(function: Function) -> Function:
     """Add --preset --prime-limit --drift-limit --hold-limit --reference --home --fixed --chords."""
     return with_options(_TUNING, function)
+
+
+def purity_options(function: Function) -> Function:
+    """Add --prime-limit --drift-limit --chords: what a tuning obeys that knows chords alone, and no lines."""
+    return with_options(_PURITY, function)
 
 
 def encoding_options(function: Function) -> Function:

@@ -11,8 +11,8 @@ from retune.cli.options import (
     json_option,
     options_from,
     plan_option,
+    purity_options,
     quiet_option,
-    tuning_options,
 )
 from retune.cli.printing import print_json, print_remarks
 from retune.cli.tables import cents, table
@@ -22,8 +22,11 @@ from retune.files import called
 from retune.wording import count
 
 if TYPE_CHECKING:
+    from retune.options import Options
     from retune.passages import Passages
+    from retune.pipeline import Analysis
     from retune.score import Score
+    from retune.score.model import FloatArray
 
 CAUTION = (
     "Caution: raising a string's pitch adds tension and can break it. Tune up slowly, keep your face away from "
@@ -50,7 +53,7 @@ CAUTION = (
     "Default: note-name.",
 )
 @json_option
-@tuning_options
+@purity_options
 @plan_option
 @quiet_option
 def command(
@@ -77,13 +80,22 @@ def command(
         analysis.harmony,
         analysis.ratios,
         tolerance_cents=tolerance_cents,
-        drift_limit_cents=options.drift_limit_cents,
+        drift_limit_cents=_drift_limits(analysis, options),
         by_part=slots == "part",
     )
     if as_json:
         print_json({**found.as_json(), "caution": CAUTION})
     elif not quiet:
         click.echo(_text(analysis.score, found), nl=False)
+
+
+def _drift_limits(analysis: Analysis, options: Options) -> float | FloatArray:
+    """Return the drift limit, or that of each window where there is a plan [cents]."""
+    if analysis.plan is None:
+        return options.drift_limit_cents
+    from retune.plan import window_limits
+
+    return window_limits(analysis.plan, analysis.score, analysis.harmony, options)[0]
 
 
 def _text(score: Score, found: Passages) -> str:

@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 ROUNDING = 1e-9  # slack for sums of floating-point cents
+TOLD_PLACES = 1  # of a cent, as the tables for people print it: what looks the same there is not tuned again
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,13 +45,14 @@ def find_passages(
     ratios: Ratios,
     *,
     tolerance_cents: float = 5.0,
-    drift_limit_cents: float = 15.0,
+    drift_limit_cents: float | Floats = 15.0,
     by_part: bool = False,
 ) -> Passages:
-    """The fewest passages, each with one table of twelve offsets, or with one offset a part (`by_part`).
+    """The fewest passages, each with one table of twelve offsets, or with one offset a pitched part (`by_part`).
 
-    No chord tone lies further than the tolerance [cents] from pure, no root further than the drift limit [cents] from
-    equal temperament. Among the ways with fewest passages the one that retunes fewest slots is taken.
+    No chord tone lies further than the tolerance [cents] from pure, no root further than the drift limit from equal
+    temperament [cents, one or (n_windows,); an octave and more is none]. Among the ways with fewest passages the one
+    that retunes fewest slots is taken.
     Raises `OptionError` if there is no pitched note, or the tolerance is not above 0, or is too small for a single
     window (a part that plays two chord tones in one window cannot serve both with one offset).
     """
@@ -58,10 +60,11 @@ def find_passages(
         raise OptionError(f"tolerance: {tolerance_cents:g} is not a number of cents above 0, at most 1200")
     if not len(harmony.windows):
         raise OptionError("no pitched notes in this file, so there is nothing to tune to")
-    slots = _slot_names(score, harmony, by_part)
-    wants = _wants(score, harmony, ratios, by_part)
-    count = len(harmony.windows)
-    boxes = _window_constraints(wants, count, len(slots), tolerance_cents, min(drift_limit_cents, 100.0))
+    parts = np.flatnonzero([not part.is_percussion for part in score.parts]) if by_part else None
+    slots = _slot_names(score, harmony, parts)
+    wants = _wants(score, harmony, ratios, parts)
+    drift = np.broadcast_to(np.minimum(drift_limit_cents, MOST_LIMIT_CENTS), len(harmony.windows))
+    boxes = _window_constraints(wants, drift, len(slots), tolerance_cents)
     reach = _reaches(boxes, score, harmony, tolerance_cents)
     cuts = _fewest(boxes, reach)
     return Passages(
@@ -71,26 +74,26 @@ def find_passages(
     )
 
 
-def _slot_names(score: Score, harmony: Harmony, by_part: bool) -> tuple[str, ...]:
-    if by_part:
-        return tuple(part.name for part in score.parts)
+def _slot_names(score: Score, harmony: Harmony, parts: Ints | None) -> tuple[str, ...]:
+    if parts is not None:
+        return tuple(score.parts[part].name for part in parts)
     key = harmony.main_key()
     return tuple(spell(pc, int(key["fifths"]), minor=bool(key["minor"])) for pc in range(12))
 
 
-def _wants(score: Score, harmony: Harmony, ratios: Ratios, by_part: bool) -> _Wants:
+def _wants(score: Score, harmony: Harmony, ratios: Ratios, parts: Ints | None) -> _Wants:
     pieces = harmony.pieces[harmony.pieces["role"] == Role.CHORD]
     key = score.notes["key"].astype(np.int64)[pieces["note"]]
     root = harmony.windows["root_pc"].astype(np.int64)[pieces["window"]]
-    slot = score.notes["part"].astype(np.int64)[pieces["note"]] if by_part else key % 12
+    slot = key % 12 if parts is None else np.searchsorted(parts, score.notes["part"][pieces["note"]])
     rows = np.unique(np.stack([pieces["window"], slot, (key - root) % 12], axis=1), axis=0)
     window, slot, above = rows[:, 0], rows[:, 1], rows[:, 2]
     return _Wants(window, slot, ratios.deviations[window, above] if len(rows) else np.zeros(0))
 
 
-def _window_constraints(wants: _Wants, windows: int, slots: int, tolerance: float, drift: float) -> Floats:
+def _window_constraints(wants: _Wants, drift: Floats, slots: int, tolerance: float) -> Floats:
     """(windows, slots + 1, slots + 1) largest allowed T[a] − T[b]; the last place stands for 0."""
-    size = slots + 1
+    windows, size = len(drift), slots + 1
     boxes = np.full((windows, size, size), np.inf)
     boxes[:, np.arange(size), np.arange(size)] = 0.0
     starts = np.searchsorted(wants.window, np.arange(windows + 1))
@@ -100,8 +103,8 @@ def _window_constraints(wants: _Wants, windows: int, slots: int, tolerance: floa
         a, b = np.repeat(slot, len(slot)), np.tile(slot, len(slot))
         apart = np.repeat(cents, len(cents)) - np.tile(cents, len(cents)) + 2.0 * tolerance
         np.minimum.at(boxes[k], (a, b), apart)
-        np.minimum.at(boxes[k], (slot, np.full(len(slot), slots)), cents + drift + tolerance)
-        np.minimum.at(boxes[k], (np.full(len(slot), slots), slot), -cents + drift + tolerance)
+        np.minimum.at(boxes[k], (slot, np.full(len(slot), slots)), cents + drift[k] + tolerance)
+        np.minimum.at(boxes[k], (np.full(len(slot), slots), slot), -cents + drift[k] + tolerance)
     return boxes
 
 
@@ -162,15 +165,12 @@ def _fewest(boxes: Floats, reach: Ints) -> list[int]:
 def _tables(
     score: Score, harmony: Harmony, wants: _Wants, boxes: Floats, cuts: list[int]
 ) -> tuple[Passage, ...]:
-    slots = boxes.shape[1] - 1
-    current = np.zeros(slots)
-    known = np.zeros(slots, dtype=bool)
+    ends = [*cuts[1:], len(boxes)]
+    tables = _filled([_table(boxes[first:end]) for first, end in zip(cuts, ends, strict=True)])
     passages = []
-    for first, end in zip(cuts, [*cuts[1:], len(boxes)], strict=True):
-        table, used = _table(boxes[first:end], slots)
-        table = np.where(used, table, current)
-        changed = used & known & (np.abs(table - current) > 0.05)
+    for first, end, before, table in zip(cuts, ends, [tables[0], *tables], tables, strict=False):
         here = (wants.window >= first) & (wants.window < end)
+        told = np.round(table, TOLD_PLACES) != np.round(before, TOLD_PLACES)
         passages.append(
             Passage(
                 first_window=first,
@@ -178,23 +178,37 @@ def _tables(
                 start_tick=int(harmony.windows["start_tick"][first]),
                 end_tick=int(harmony.windows["end_tick"][end - 1]),
                 offsets_cents=tuple(float(c) for c in np.round(table, 2) + 0.0),
-                retuned=tuple(int(s) for s in np.flatnonzero(changed)),
+                retuned=tuple(int(s) for s in np.flatnonzero(told)),
                 worst_cents=round(_worst(wants, here, table), 2) + 0.0,
             )
         )
-        current, known = table, known | used
     return tuple(passages)
 
 
-def _table(boxes: Floats, slots: int) -> tuple[Floats, NDArray[np.bool_]]:
-    """The middle of all tables that serve a passage, and which slots it uses."""
+def _filled(tables: list[Floats]) -> list[Floats]:
+    """(slots,) tables without gaps: a slot keeps what it had, and begins with what it is first wanted for.
+
+    A slot that no passage uses is 0.
+    """
+    own = np.array(tables)
+    first = np.isfinite(own).argmax(axis=0)
+    current = np.nan_to_num(own[first, np.arange(own.shape[1])])
+    filled = []
+    for table in own:
+        current = np.where(np.isnan(table), current, table)
+        filled.append(current)
+    return filled
+
+
+def _table(boxes: Floats) -> Floats:
+    """(slots,) the middle of all tables that serve a passage; NaN where no chord tone uses a slot."""
     closed = _closed(boxes.min(axis=0))
     assert closed is not None  # the passage was chosen because it can be served
-    highest, lowest = closed[:slots, slots], -closed[slots, :slots]
+    highest, lowest = closed[:-1, -1], -closed[-1, :-1]
+    middle = np.full(len(highest), np.nan)
     used = np.isfinite(highest) & np.isfinite(lowest)
-    middle = np.zeros(slots)
     middle[used] = 0.5 * (highest[used] + lowest[used])
-    return middle, used
+    return middle
 
 
 def _worst(wants: _Wants, here: NDArray[np.bool_], table: Floats) -> float:

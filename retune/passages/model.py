@@ -10,9 +10,10 @@ from typing import Any
 class Passage:
     """Some windows in a row, served by one fixed table.
 
-    `offsets_cents` holds what each slot (a pitch class, or a part) is tuned to, from equal temperament; slots
-    that no chord tone of the passage uses keep what they had before. `worst_cents` is how far the worst
-    chord tone lies from pure.
+    `offsets_cents` holds what each slot (a pitch class, or a part) is tuned to, from equal temperament. A slot
+    that no chord tone of the passage uses keeps what it had before; until its first use it has what it will be wanted
+    for then, and 0 if it never is. `retuned` holds the slots that change to a tenth of a cent when the passage begins;
+    none do for the first. `worst_cents` is how far the worst chord tone lies from pure.
     """
 
     first_window: int
@@ -20,7 +21,7 @@ class Passage:
     start_tick: int
     end_tick: int
     offsets_cents: tuple[float, ...]
-    retuned: tuple[int, ...]  # slots that change when the passage begins; empty for the first
+    retuned: tuple[int, ...]
     worst_cents: float
 
 
