@@ -1,6 +1,7 @@
 """The error tree and the exit status each branch gives the command line.
 
 RetuneError                something went wrong that the user can act on
+├── ArgumentError          an argument of a Python call is of the wrong kind; also a `TypeError` (2)
 ├── OptionError            an option, plan or argument says something that cannot be obeyed (2)
 │   └── PlanError          … in a plan file: names file, line and field (2)
 ├── InputError             the input cannot be read as music (2)
@@ -21,6 +22,10 @@ class RetuneError(Exception):
     """Base of every error a user may meet; the message is one line: what, where, what to do."""
 
     exit_status = 2
+
+
+class ArgumentError(RetuneError, TypeError):
+    """An argument of a Python call that is of the wrong kind."""
 
 
 class OptionError(RetuneError):

@@ -20,31 +20,63 @@ MOST_GLIDE_MS = 10_000.0  # longer than any note is heard to move
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Options:
-    """Options of a conversion.
+    """Options of a conversion; every field has a default, and a wrong value raises `OptionError`.
 
-    Limits are in cents, 0 to 1200; `inf` means no limit. `fixed` holds PART or PART=TEMPERAMENT texts as given,
-    `temperaments` the text of each temperament file named there, so that the options say all that decides the
-    result wherever they travel; a file whose text is not given is read when it is needed.
-    Raises `OptionError` when a value is outside what can be obeyed.
+    Parameters
+    ----------
+    encoding
+        How the tuning is carried: "bend", "mpe", "mts", "mts-octave" or "midi2".
+    prime_limit
+        Largest prime in the ratios: 3, 5, 7, 11 or 13.
+    drift_limit_cents
+        How far the root of a chord may move from its home pitch, 0 to 1200 cents; `math.inf`: no limit.
+    hold_limit_cents
+        How far a note may move while it sounds on, 0 to 1200 cents; `math.inf`: no limit.
+    purity_first
+        Chords exactly pure, whatever lines must do.
+    line_weight
+        How much still lines count beside pure chords, 0 to 1000; 1 as chosen by experiment.
+    reference_hz
+        Pitch of the A above middle C, 380 to 500 Hz.
+    home
+        What stays at the reference pitch: "mean" of all roots, "tonic" of each key, or a note such as "A".
+    fixed
+        Parts that must not be touched: names, numbers, "program:0-7"; "PART=TEMPERAMENT" says how one is tuned.
+    temperaments
+        (name, text) of each temperament file named in `fixed`, so that the options say all that decides the result
+        wherever they travel; a file whose text is not given is read when it is needed.
+    bend_range_semitones
+        Bend range of the channels used, 1 to 96 semitones.
+    glide_ms
+        Time over which a change of pitch of a sounding note is spread, 0 to 10000 milliseconds.
+    when_full
+        What to do with more pitches at once than channels: "share" channels, use more "ports", write several "files".
+    keep_channel_10_free
+        With "mpe": channel 10 carries no notes of a zone.
+    chords
+        Whether chords are found in the notes ("find") or taken from chord symbols in the file ("markers").
+
     """
 
     encoding: str = "bend"
     prime_limit: int = 5
     drift_limit_cents: float = 15.0
     hold_limit_cents: float = 1.0
-    purity_first: bool = False  # chords exactly pure whatever lines must do (see tuning presets)
-    line_weight: float = 1.0  # how much still lines count beside pure chords, 1 = as chosen by experiment
+    purity_first: bool = False
+    line_weight: float = 1.0
     reference_hz: float = A4_HZ
-    home: str = "mean"  # "mean", "tonic", or a note name such as "A"
+    home: str = "mean"
     fixed: tuple[str, ...] = ()
-    temperaments: tuple[tuple[str, str], ...] = ()  # (name of a file as in `fixed`, its text)
+    temperaments: tuple[tuple[str, str], ...] = ()
     bend_range_semitones: int = 2
     glide_ms: float = 0.0
     when_full: str = "share"
-    keep_channel_10_free: bool = True  # channel 10 carries no notes of an MPE zone
-    chords: str = "find"  # "find" or "markers"
+    keep_channel_10_free: bool = True
+    chords: str = "find"
 
     def __post_init__(self) -> None:
+        self._whole("prime limit", "prime_limit")
+        self._whole("bend range", "bend_range_semitones")
         _one_of("encoding", self.encoding, ENCODINGS)
         _one_of("prime limit", self.prime_limit, PRIME_LIMITS)
         _one_of("when-full", self.when_full, WHEN_FULL)
@@ -76,6 +108,17 @@ class Options:
             raise OptionError(f"{name}: {given!r} is not a number") from None
         object.__setattr__(self, field, value)  # only while this frozen value is made
         return value
+
+    def _whole(self, name: str, field: str) -> None:
+        """Make a field the whole number it is meant to be, also one of NumPy; other values are refused later."""
+        given = getattr(self, field)
+        try:
+            whole = int(given)
+        except (TypeError, ValueError, OverflowError):
+            whole = None
+        if whole is None or whole != given:  # the text "7" is not 7
+            raise OptionError(f"{name}: {given!r} is not a whole number")
+        object.__setattr__(self, field, whole)
 
 
 _RANGES = (

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.errors import ArgumentError
 from retune.harmony.model import Role
 from retune.harmony.spelling import chord_label
 from retune.harmony.vocabulary import CHORD_TYPES
@@ -47,7 +48,9 @@ def window_rows(analysis: Analysis, tuning: Tuning) -> list[dict[str, Any]]:
     """Return one dictionary a window: what `retune analyze --json` prints under `windows` (see docs/scripts.md).
 
     Quarters and seconds count from the start of the file; `ratios` and `roles` are dictionaries themselves.
+    Raises `ArgumentError` for a tuning of another piece.
     """
+    refuse_mismatch(analysis, tuning)
     score, windows = analysis.score, analysis.harmony.windows
     starts, ends = windows["start_tick"], windows["end_tick"]
     bars, beats = score.meters.bar_beat(starts)
@@ -71,7 +74,11 @@ def window_rows(analysis: Analysis, tuning: Tuning) -> list[dict[str, Any]]:
 
 
 def note_rows(analysis: Analysis, tuning: Tuning) -> NDArray[np.void]:
-    """Return one row a note, a structured array of `NOTE_ROW_DTYPE`."""
+    """Return one row a note, (n_notes,) of `NOTE_ROW_DTYPE`: ticks, quarters, seconds, offsets in cents.
+
+    Raises `ArgumentError` for a tuning of another piece.
+    """
+    refuse_mismatch(analysis, tuning)
     score, notes = analysis.score, analysis.score.notes
     rows = np.zeros(len(notes), NOTE_ROW_DTYPE)
     rows["part"] = notes["part"] + 1
@@ -92,6 +99,19 @@ def note_rows(analysis: Analysis, tuning: Tuning) -> NDArray[np.void]:
         rows["offset_cents"][tuned] = cents[at]
         rows["movement_cents"][tuned] = np.maximum.reduceat(cents, at) - np.minimum.reduceat(cents, at)
     return rows
+
+
+def refuse_mismatch(analysis: Analysis, tuning: Tuning) -> None:
+    """Raise `ArgumentError` for what is no analysis and no tuning, or a tuning of another piece."""
+    from retune.pipeline import Analysis
+    from retune.tuning import Tuning
+
+    if not isinstance(analysis, Analysis) or not isinstance(tuning, Tuning):
+        kinds = f"{type(analysis).__name__} and {type(tuning).__name__}"
+        raise ArgumentError(f"an analysis and a tuning of it are wanted, in this order, not {kinds}")
+    notes, windows = len(analysis.score.notes), len(analysis.harmony.windows)
+    if len(tuning.displacement_cents) != windows or tuning.offsets["note"].max(initial=-1) >= notes:
+        raise ArgumentError("the tuning is of another piece than the analysis; make it by tune(analysis)")
 
 
 def _firsts(notes: NDArray[np.int64]) -> NDArray[np.int64]:

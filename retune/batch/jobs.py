@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from retune.errors import InputError, OptionError
+from retune.errors import ArgumentError, InputError, OptionError
 from retune.options import CLIP_SUFFIX
 from retune.wording import plain
 
@@ -44,6 +44,10 @@ def find_jobs(sources: Iterable[str], out_dir: str, *, encoding: str = "bend") -
         those names), or a result over an input.
 
     """
+    if isinstance(sources, str | os.PathLike):  # its letters would be taken for names
+        raise ArgumentError(
+            f"sources: {os.fspath(sources)!r} is one name; give a list: [{os.fspath(sources)!r}]"
+        )
     out = os.path.realpath(out_dir)
     found: dict[str, str] = {}
     places: dict[str, dict[str, str]] = {}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import doctest
 import inspect
+import io
 import json
 import re
 import shutil
@@ -16,7 +17,15 @@ import pytest
 
 import retune
 from retune import api, pipeline
-from retune.errors import CheckFailed, InputError, OutputError, PlanError
+from retune.batch import find_jobs
+from retune.errors import (
+    ArgumentError,
+    InputError,
+    OptionError,
+    OutputError,
+    PlanError,
+    RetuneError,
+)
 from retune.rows import NOTE_ROW_DTYPE
 from tests.cli.run import HYMN, SAMPLES, run
 
@@ -162,9 +171,9 @@ def test_errors_name_the_file(tmp_path):
 
 
 def test_a_tuning_of_another_piece_is_not_written(tmp_path):
-    """What is written is checked against the music it was made for."""
+    """And told as such, before anything is encoded."""
     trio, hymn = retune.analyze(SAMPLES / "string_trio.mid"), retune.analyze(HYMN)
-    with pytest.raises((CheckFailed, IndexError, ValueError)):
+    with pytest.raises(ArgumentError, match="the tuning is of another piece"):
         retune.write((trio, retune.tune(hymn)), tmp_path / "x.mid")
     assert not (tmp_path / "x.mid").exists()
 
@@ -258,3 +267,87 @@ def _run_examples(text: str, name: str) -> None:
     said: list[str] = []
     doctest.DocTestRunner(verbose=False).run(examples, out=said.append)
     assert said == [], "".join(said)
+
+
+DATA = Path(HYMN).read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("music", "message"),
+    [
+        (3, "not a value of type int"),
+        (None, "a score is wanted, not None"),
+        (io.BytesIO(DATA), r"type BytesIO; give file\.read\(\) of a file open in mode 'rb'"),
+        (HYMN.encode(), "is the name of a file as bytes; give it as text"),
+        (DATA.decode("latin1"), "the content of a file as text; read it as bytes, in mode 'rb'"),
+        ([HYMN], "not a value of type list"),
+    ],
+)
+@pytest.mark.parametrize("function", [retune.load, retune.convert, retune.analyze, retune.compare_tunings])
+def test_music_of_a_wrong_kind_is_told_in_a_line(function, music, message):
+    with pytest.raises(ArgumentError, match=message) as refused:
+        function(music)
+    assert len(str(refused.value)) < 200
+    assert isinstance(refused.value, TypeError)  # for whoever looks for that
+    assert isinstance(refused.value, RetuneError)
+
+
+def test_bytes_and_their_kin_are_music():
+    for data in (DATA, bytearray(DATA), memoryview(DATA)):
+        assert len(retune.load(data).notes) == 103
+
+
+def test_other_arguments_of_a_wrong_kind_are_told_in_a_line(tmp_path):
+    analysis = retune.analyze(HYMN)
+    tuning = retune.tune(analysis)
+    other = retune.tune(retune.analyze(SAMPLES / "pop_loop.mid"))
+    conversion = retune.convert(HYMN)
+    wrong = [
+        (
+            lambda: retune.convert(HYMN, {"prime_limit": 7}),
+            "such as Options\\(prime_limit=7\\), not a value of type dict",
+        ),
+        (
+            lambda: retune.tune(HYMN),
+            "an analysis is wanted, as analyze\\(music\\) gives it, not a value of type str",
+        ),
+        (lambda: retune.tune(analysis, "balanced"), "options: .* type str"),
+        (lambda: retune.analyze(HYMN, plan={}), "plan: the path of a plan file is wanted, .* type dict"),
+        (lambda: retune.write(tuning, tmp_path / "x.mid"), "result: a conversion is wanted"),
+        (
+            lambda: retune.write((tuning, analysis), tmp_path / "x.mid"),
+            "in this order, not Tuning and Analysis",
+        ),
+        (lambda: retune.write((analysis, other), tmp_path / "x.mid"), "the tuning is of another piece"),
+        (lambda: retune.write("x.mid", conversion), "path: the name of a file is wanted, not .* Conversion"),
+        (lambda: retune.note_rows(analysis, other), "the tuning is of another piece"),
+        (lambda: retune.window_rows(tuning, analysis), "in this order"),
+        (lambda: retune.check_retuned(HYMN, []), "no file is named"),
+        (lambda: find_jobs(HYMN, "out"), "is one name; give a list"),
+    ]
+    for call, message in wrong:
+        with pytest.raises(ArgumentError, match=message):
+            call()
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_numbers_of_numpy_are_numbers():
+    options = retune.Options(
+        prime_limit=np.int64(7), bend_range_semitones=np.int64(12), drift_limit_cents=np.float32(5)
+    )
+    assert options == retune.Options(prime_limit=7, bend_range_semitones=12, drift_limit_cents=5.0)
+    assert json.loads(json.dumps(retune.convert(HYMN, options).report))["options"]["prime_limit"] == 7
+
+
+@pytest.mark.parametrize("given", ["7", None, 7.5, [7], float("nan")])
+@pytest.mark.parametrize("field", ["prime_limit", "bend_range_semitones"])
+def test_what_is_no_whole_number_is_refused(field, given):
+    with pytest.raises(OptionError, match="is not a whole number"):
+        retune.Options(**{field: given})
+
+
+@pytest.mark.parametrize("function", [retune.convert, retune.Options])
+def test_help_tells_the_units(function):
+    said = inspect.getdoc(function)
+    for unit in ("cents", "Hz", "milliseconds", "semitones"):
+        assert unit in said
