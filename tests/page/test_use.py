@@ -69,6 +69,43 @@ def test_sound_comes_within_a_second_and_stop_ends_it(hymn_page: Path, open_page
     assert page.locator("#play-word").inner_text() == "Play"
 
 
+@pytest.mark.parametrize(
+    ("pressed", "state"),
+    [
+        (("play", "play"), "playing"),
+        (("play", "stop"), "stopped"),
+        (("hear", "stop"), "stopped"),
+        (("play", "hear"), "stopped"),
+    ],
+)
+def test_the_last_button_pressed_counts_while_the_sound_device_wakes(
+    hymn_page: Path, open_page: Opener, pressed: tuple[str, str], state: str
+):
+    """And a second Play makes no second clockwork, which would go on after Stop."""
+    page = open_page(hymn_page)
+    page.click("#play")
+    page.wait_for_function("() => retunePage.page.player.position > 0.1")
+    page.click("#stop")
+    page.evaluate(
+        """async (pressed) => {
+          const { player } = retunePage.page;
+          const { context } = player;
+          player.setSpeed(8); // notes follow each other quickly, should any start after Stop
+          await context.suspend();
+          for (const name of pressed) document.getElementById(name).click();
+          if (context.state !== "suspended") throw new Error("the device was awake at once");
+        }""",
+        pressed,
+    )
+    page.wait_for_function("() => retunePage.page.player.context.state === 'running'")
+    page.wait_for_timeout(150)
+    assert player(page, "[player.state, player.held]") == [state, pressed[1] == "hear"]
+    page.click("#stop")
+    reached = player(page, "player.next")
+    page.wait_for_timeout(500)
+    assert player(page, "[player.state, player.voices.size, player.next]") == ["stopped", 0, reached]
+
+
 def test_pause_keeps_the_place_and_seek_moves_it(hymn_page: Path, open_page: Opener):
     page = open_page(hymn_page)
     page.locator("#seek").fill("20")

@@ -64,6 +64,7 @@ class Player {
     this.rest = 0; // where the score stands while nothing plays [s]
     this.voices = new Set();
     this.held = false; // a chord is heard alone
+    this.wish = null; // what was asked for last, while the device wakes
     this.segments = []; // [{at, from}]: at context time `at` the score is at `from`
     this.level = 0.5 / Math.sqrt(peakLevel(music)); // up to four full notes can never reach the soft limit
   }
@@ -130,9 +131,17 @@ class Player {
   }
 
   // --- transport ---------------------------------------------------------------------------------
+  /** Wake the sound device; false if something else was asked for in the meantime. */
+  async _awake() {
+    const wish = (this.wish = {});
+    if (this.context.state !== "running") await this.context.resume();
+    return wish === this.wish;
+  }
+
   async play() {
     this._prepare();
-    if (this.context.state !== "running") await this.context.resume();
+    if (!(await this._awake())) return;
+    clearInterval(this.timer);
     this.silence();
     const { loop } = this;
     if (this.rest >= this.music.endSecond - 0.01) this.rest = 0;
@@ -156,6 +165,7 @@ class Player {
   }
 
   _halt(state) {
+    this.wish = null;
     clearInterval(this.timer);
     this.silence();
     this.state = state;
@@ -248,7 +258,7 @@ class Player {
   async hold(tones) {
     this._prepare();
     if (this.state === "playing") this.pause();
-    if (this.context.state !== "running") await this.context.resume();
+    if (!(await this._awake())) return;
     this.silence();
     const at = this.context.currentTime + 0.02;
     for (const { note, tick } of tones) {
@@ -263,6 +273,7 @@ class Player {
 
   /** End a chord that is heard alone. */
   letGo() {
+    this.wish = null;
     this.silence();
     this.onState(this.state);
   }
