@@ -170,8 +170,8 @@ def check_retuned(
 ) -> CheckReport:
     """Return what decoding a retuned file shows beside its original, as `retune check` does.
 
-    `retuned` may be several files that are played together. Of the options only the reference pitch counts.
-    Raises `InputError`.
+    `retuned` may be several files that are played together. Of the options the reference pitch and the prime
+    limit count. Raises `InputError`.
 
     >>> from pathlib import Path
     >>> data = convert("sample_scores/evening_hymn.mid").files[0].data

@@ -7,6 +7,7 @@ from math import inf
 
 from retune.constants import A4_HZ, OCTAVE_CENTS
 from retune.errors import OptionError
+from retune.units import pitch_class_of
 
 ENCODINGS = ("bend", "mpe", "mts", "mts-octave", "midi2")
 CLIP_SUFFIX = ".midi2"  # of a MIDI 2.0 clip (M2-116-U), which no reader of MIDI files opens
@@ -77,6 +78,8 @@ class Options:
     def __post_init__(self) -> None:
         self._whole("prime limit", "prime_limit")
         self._whole("bend range", "bend_range_semitones")
+        for name in ("purity_first", "keep_channel_10_free"):
+            _one_of(name.replace("_", " "), getattr(self, name), (False, True))
         _one_of("encoding", self.encoding, ENCODINGS)
         _one_of("prime limit", self.prime_limit, PRIME_LIMITS)
         _one_of("when-full", self.when_full, WHEN_FULL)
@@ -85,12 +88,19 @@ class Options:
             raise OptionError(
                 f"fixed: {self.fixed!r} is a text, not a tuple of parts; write ({self.fixed!r},)"
             )
-        object.__setattr__(self, "fixed", tuple(self.fixed))
+        try:
+            object.__setattr__(self, "fixed", tuple(map(_text, self.fixed)))
+        except TypeError:
+            raise OptionError(f"fixed: {self.fixed!r} is not a tuple of parts, such as ('Piano',)") from None
+        if self.home not in ("mean", "tonic") and not (
+            isinstance(self.home, str) and pitch_class_of(self.home) is not None
+        ):
+            raise OptionError(f"home: {self.home!r} is not mean, tonic or a note name such as A or F#")
         for name, field in (("drift", "drift_limit_cents"), ("hold", "hold_limit_cents")):
             value = self._number(f"{name} limit", field)
             if not (0.0 <= value <= MOST_LIMIT_CENTS or value == inf):
                 raise OptionError(
-                    f"{name} limit: {value:g} is outside 0 to {MOST_LIMIT_CENTS:g} cents, and not none"
+                    f"{name} limit: {value:g} is not between 0 and {MOST_LIMIT_CENTS:g} cents, nor none"
                 )
         for name, field, low, high, unit in _RANGES:
             value = self._number(name, field)
@@ -110,7 +120,7 @@ class Options:
         return value
 
     def _whole(self, name: str, field: str) -> None:
-        """Make a field the whole number it is meant to be, also one of NumPy; other values are refused later."""
+        """Make a field the whole number it is meant to be, also one of NumPy."""
         given = getattr(self, field)
         try:
             whole = int(given)
@@ -126,6 +136,12 @@ _RANGES = (
     ("reference", "reference_hz", 380.0, 500.0, " Hz"),
     ("glide", "glide_ms", 0.0, MOST_GLIDE_MS, " ms"),
 )
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise TypeError
+    return value
 
 
 def _one_of(name: str, value: object, legal: tuple[object, ...]) -> None:

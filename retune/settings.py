@@ -175,14 +175,14 @@ def _parsed(text: str, name: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        from retune.plan.lines import place_of
+        from retune.toml_lines import place_of
 
         line, column, reason = place_of(error, text)
         raise OptionError(f"{plain(name)}, line {line}, column {column}: {reason}") from None
 
 
 def _refuse(text: str, name: str, key: str, message: str) -> NoReturn:
-    from retune.plan.lines import line_of
+    from retune.toml_lines import line_of
 
     raise OptionError(f"{plain(name)}, line {line_of(text, (key,))}: {message}")
 

@@ -21,19 +21,21 @@ if TYPE_CHECKING:
     from retune.options import Options
 
 SHOWN_PLACES = 5
-_COUNTS = {
+COUNTS = {
     "notes_lost": "notes missing",
     "notes_added": "notes too many",
     "releases_moved": "releases at another tick",
     "velocities_changed": "notes of another velocity",
     "release_velocities_changed": "releases of another velocity",
     "programs_changed": "notes of another program",
+    "controllers_changed": "notes of another volume, pan, expression or sustain pedal",
     "settings_changed": "controllers, pressures or parameters not in force for their notes",
     "releases_lost": "notes never released",
     "ranges_unsaid": "notes bent by a range that only receivers of MPE zones know",
     "percussion_changed": "drums that became notes, or the reverse",
     "tracks_changed": "notes in another track",
     "events_lost": "other events missing",
+    "events_added": "other events too many",
     "names_lost": "tracks of another name",
     "ticks_lost": "ticks the file ends early",
 }
@@ -110,7 +112,7 @@ def _fidelity(report: CheckReport) -> str:
     if report.ok:
         return f"faithful: {music}, nothing but the tuning changed\n"
     counts = kept.as_dict()
-    rows = [(words, str(counts[name])) for name, words in _COUNTS.items() if counts[name]]
+    rows = [(words, str(counts[name])) for name, words in COUNTS.items() if counts[name]]
     problems = "".join(f"{plain(problem)}\n" for problem in report.problems)
     return f"NOT FAITHFUL: {music}\n\n" + table(("what", "count"), rows, right=(1,)) + "\n" + problems
 

@@ -85,7 +85,7 @@ def command(
     INPUT is a MIDI file, or - for standard input; with --out-dir also a folder or a pattern. With --per-part there
     is a file for each part, for sequencers that keep one channel a track. The result is decoded again before it is
     written: if it does not sound as intended, nothing is written and the exit status is 1. Options may also be said
-    in a file retune.toml in the current folder, under their long names; the command line goes before it.
+    in a file retune.toml in the current folder, under their long names; the command line overrides it.
     """
     given = frozenset(name for name, value in values.items() if value is not None)
     settings, batch = settings_from(values), batch_from(values)

@@ -66,7 +66,7 @@ _TUNING = (
     click.option(
         "--preset",
         type=Word(preset_names),
-        help="A named set of limits; options given beside it go before it. Default: balanced.",
+        help="A named set of limits; options given beside it override it. Default: balanced.",
     ),
     _PRIME_LIMIT,
     _DRIFT_LIMIT,

@@ -9,8 +9,8 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from retune.harmony.spelling import PC_OF_LETTER, STEPS_OF_SIGN
 from retune.harmony.vocabulary import AUGMENTED_SIXTHS, CHORD_TYPES, INDEX_OF_SYMBOL
+from retune.units import PC_OF_LETTER, STEPS_OF_SIGN
 
 
 class Symbol(NamedTuple):

@@ -7,9 +7,6 @@ import numpy as np
 from retune.harmony.vocabulary import AUGMENTED_SIXTH_INDICES, AUGMENTED_SIXTHS, CHORD_TYPES
 
 LETTERS = "FCGDAEB"  # the line of fifths, F = -1
-PC_OF_LETTER = {letter: 7 * place % 12 for place, letter in enumerate(LETTERS, -1)}
-STEPS_OF_SIGN = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
-STEPS_OF_SIGN |= {"##": 2, "♯♯": 2, "x": 2, "𝄪": 2, "bb": -2, "♭♭": -2, "𝄫": -2}
 LOWEST_MAJOR, LOWEST_MINOR = -4, -2
 """Lowest place on the line of fifths, above the key signature's own, that a chromatic note is spelled with.
 
@@ -27,14 +24,6 @@ OTHER_FIFTHS = {6: 6, 8: 8, 9: -9, 3: 9, 10: 10}
 def spell(pc: int, fifths: int, *, minor: bool = False) -> str:
     """Name of a pitch class in a key signature: `spell(6, 0)` is "F♯", `spell(10, 0)` is "B♭"."""
     return name_of_fifth(place_of(pc, fifths, minor=minor))
-
-
-def pitch_class_of(name: str) -> int | None:
-    """Pitch class of a note name such as "A", "f#", "B♭", None for anything else: the way back from `spell`."""
-    letter, sign = name.strip()[:1].upper(), name.strip()[1:]
-    if letter not in PC_OF_LETTER or sign not in STEPS_OF_SIGN:
-        return None
-    return (PC_OF_LETTER[letter] + STEPS_OF_SIGN[sign]) % 12
 
 
 def place_of(pc: int, fifths: int, *, minor: bool = False) -> int:

@@ -237,10 +237,11 @@ def _mark(count: int, rate: int) -> FloatArray:
 
 
 def _cue(score: Score, phrase: Phrase, what: str, start_s: float, end_s: float) -> Cue:
-    bars = score.meters.bar_beat(np.array([phrase.start_tick, max(phrase.end_tick - 1, phrase.start_tick)]))[
-        0
-    ]
-    return Cue(start_s=start_s, end_s=end_s, what=what, first_bar=int(bars[0]), last_bar=int(bars[1]))
+    first, _ = score.meters.spoken(phrase.start_tick)
+    last, _ = score.meters.bar_beat(max(phrase.end_tick - 1, phrase.start_tick))
+    return Cue(
+        start_s=start_s, end_s=end_s, what=what, first_bar=int(first), last_bar=max(int(last), int(first))
+    )
 
 
 def _repeated(

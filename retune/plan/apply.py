@@ -119,13 +119,14 @@ def window_limits(
 ) -> tuple[FloatArray, FloatArray]:
     """Return (n_windows,) drift limits and (n_windows,) hold limits [cents], sections of the plan applied.
 
-    A window belongs to a section if it starts in one of its bars; later sections go before earlier ones.
+    A window belongs to a section if it starts in one of its bars, as places are said; later sections go before
+    earlier ones.
     Raises `PlanError` for a section that starts after the end of the score.
     """
     count = len(harmony.windows)
     drift = np.full(count, options.drift_limit_cents, dtype=np.float64)
     hold = np.full(count, options.hold_limit_cents, dtype=np.float64)
-    bars, _ = score.meters.bar_beat(harmony.windows["start_tick"])
+    bars, _ = score.meters.spoken(harmony.windows["start_tick"])
     for section in plan.sections:
         if score.meters.tick_of(section.first_bar) >= max(score.end_tick, 1):
             raise plan.source.error(("sections", section.index, "bars"), _past_end(score, section.first_bar))
@@ -172,10 +173,10 @@ def _tick(plan: Plan, score: Score, row: PlanWindow, field: str, place: Place) -
     bar, beat = place
     tick = score.meters.tick_of(bar, beat)
     path = ("windows", row.index, field)
+    if field == "at" and tick >= score.meters.tick_of(bar + 1):
+        raise plan.source.error(path, f"bar {bar} has no beat {beat:g}")
     if tick >= score.end_tick and (field == "at" or tick > score.meters.tick_of(score.last_bar + 1)):
         raise plan.source.error(path, _past_end(score, bar))
-    if field == "at" and int(score.meters.bar_beat(tick)[0]) != bar:
-        raise plan.source.error(path, f"bar {bar} has no beat {beat:g}")
     return tick
 
 

@@ -26,7 +26,7 @@ class PlanSource:
 
     def error(self, path: tuple[str | int, ...], message: str) -> PlanError:
         """Return the error for the value at `path`, naming file, line and field."""
-        from retune.plan.lines import line_of
+        from retune.toml_lines import line_of
 
         return PlanError(f"{self.name}, line {line_of(self.text, path)}, {dotted(path)}: {message}")
 

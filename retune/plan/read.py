@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from retune.errors import PlanError
 from retune.files import read_input
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
-from retune.plan.lines import place_of
 from retune.plan.model import Plan, PlanSource, PlanWindow, Section, Tones
 from retune.plan.words import (
     parse_bars,
@@ -21,6 +20,7 @@ from retune.plan.words import (
     parse_ratios,
     parse_tones,
 )
+from retune.toml_lines import place_of
 from retune.wording import nearest, plain
 
 if TYPE_CHECKING:

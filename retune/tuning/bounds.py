@@ -5,13 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.errors import OptionError
 from retune.harmony.keys import tonics_at
 from retune.harmony.model import Harmony
-from retune.harmony.spelling import pitch_class_of
 from retune.score.model import Score
 from retune.tuning.unknowns import Unknowns
 from retune.tuning.weights import Weights
+from retune.units import pitch_class_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -59,7 +58,7 @@ def home_pulls(
     """(size,) weight with which each unknown is drawn to 0: every window a little, home more.
 
     `home` is "mean", "tonic" or a note name. Where drift is free ((n_windows,) `drift_limit` infinite) the pull
-    only says where the piece as a whole lies. Raises `OptionError` for anything else.
+    only says where the piece as a whole lies.
     """
     windows = harmony.windows
     pieces = harmony.pieces
@@ -71,14 +70,14 @@ def home_pulls(
     if home == "tonic":
         is_home = windows["root_pc"] == _tonics(harmony)
     elif home != "mean":
-        is_home = windows["root_pc"] == _home_pitch_class(home)
+        is_home = windows["root_pc"] == pitch_class_of(home)
     weight = np.where(is_home, weights.home, weights.homing)
     weight = np.where(np.isfinite(drift_limit), weight, weight * FREE_DRIFT)
     pull = np.full(unknowns.size, 1e-7)
     pull[unknowns.offsets : unknowns.offsets + unknowns.windows] += weight * np.maximum(quarters, 0.01)
     if home not in ("mean", "tonic"):
         key = score.notes["key"].astype(np.int64)[pieces["note"]]
-        named = key % 12 == _home_pitch_class(home)
+        named = key % 12 == pitch_class_of(home)
         pull[unknowns.of_piece[named]] += weights.home
     return pull
 
@@ -88,11 +87,3 @@ def _tonics(harmony: Harmony) -> Ints:
         return np.full(len(harmony.windows), -1, dtype=np.int64)
     tonic, _ = tonics_at(harmony.keys, harmony.windows["start_tick"])
     return tonic
-
-
-def _home_pitch_class(name: str) -> int:
-    """Pitch class 0-11 of a note name such as "A", "F♯" or "Bb". Raises `OptionError` for anything else."""
-    found = pitch_class_of(name)
-    if found is None:
-        raise OptionError(f"home: {name!r} is not mean, tonic or a note name such as A or F#")
-    return found

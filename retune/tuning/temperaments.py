@@ -20,10 +20,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.errors import OptionError
-from retune.harmony.spelling import pitch_class_of
 from retune.ratios.intervals import Pair
 from retune.ratios.parse import parse_ratio
-from retune.units import ratio_to_cents
+from retune.units import pitch_class_of, ratio_to_cents
 from retune.wording import nearest, plain
 
 Floats = NDArray[np.float64]
@@ -191,7 +190,10 @@ def _parse(text: str, name: str) -> tuple[Floats, int]:
     try:
         content = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise OptionError(f"{where}: not TOML ({error})") from None
+        from retune.toml_lines import place_of
+
+        line, column, reason = place_of(error, text)
+        raise OptionError(f"{where}, line {line}, column {column}: {reason}") from None
     forms = [form for form in ("cents", "ratios", "offsets") if form in content]
     if len(forms) != 1:
         raise OptionError(f"{where}: needs one list of twelve: cents, ratios or offsets")
@@ -218,7 +220,10 @@ def _offsets(values: list[Any], form: str, where: str) -> Floats:
     if form == "ratios":
         if not all(isinstance(value, str) for value in values):
             raise OptionError(f'{where}: ratios are written in quotes, like "5/4"')
-        return _from_ratios(tuple(parse_ratio(value) for value in values))
+        try:
+            return _from_ratios(tuple(parse_ratio(value) for value in values))
+        except OptionError as error:
+            raise OptionError(f"{where}: {error}") from None
     if not all(type(value) in (int, float) and np.isfinite(value) for value in values):
         raise OptionError(f"{where}: {form} must be twelve numbers")
     return np.array(values, dtype=np.float64) - (100.0 * np.arange(12) if form == "cents" else 0.0)

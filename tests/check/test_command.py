@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import json
+from dataclasses import fields
 from pathlib import Path
 
+import mido
 import pytest
 
 from retune.check import check
+from retune.check.fidelity import Fidelity
+from retune.cli.check import COUNTS
 from retune.harmony import find_harmony
 from retune.score import read_score
 from tests.check.build import smf
@@ -55,6 +59,17 @@ def test_loss_is_named_and_gives_status_1(tmp_path: Path) -> None:
     assert result.status == 1
     assert "1 note is missing; first G4 in track 1 channel 1 at bar 1, beat 1" in result.text
     assert run("check", tmp_path / "a.mid", tmp_path / "b.mid", "--quiet").text == ""
+
+
+def test_every_count_of_a_loss_has_a_row(files: tuple[Path, Path]) -> None:
+    """An added controller is no loss of anything, and still a row of the table."""
+    file = mido.MidiFile(files[1])
+    file.tracks[1].insert(0, mido.Message("control_change", channel=0, control=91, value=99))
+    file.save(files[1])
+    result = run("check", *files)
+    assert result.status == 1
+    assert "other events too many" in result.text
+    assert set(COUNTS) == {field.name for field in fields(Fidelity)} - {"notes", "events"}
 
 
 @pytest.mark.parametrize("spoil", ["missing", "text", "reference"])

@@ -11,10 +11,10 @@ from retune.harmony.spelling import (
     chord_label,
     chord_name,
     name_within_reach,
-    pitch_class_of,
     spell,
 )
 from retune.harmony.vocabulary import AUGMENTED_SIXTHS, CHORD_TYPES
+from retune.units import pitch_class_of
 from tests.harmony.build import TPQ, blocks, score_of
 
 

@@ -92,6 +92,18 @@ def test_a_row_beside_an_onset_is_meant_for_it():
     assert len(harmony.pieces) == 12
 
 
+def test_a_section_has_the_windows_that_are_said_to_start_in_its_bars():
+    """Chords 5 ticks of 480 before each bar: "bar 2, beat 1" is a window of bar 2, however early it is played."""
+    early = [[(max(at - 5 / 480, 0), length, key) for at, length, key in voice] for voice in PERFORMED]
+    score = build.score_of(*early)
+    harmony, _ = obeyed(score, "")
+    starts = harmony.windows["start_tick"]
+    assert score.where(int(starts[1])) == "bar 2, beat 1"
+    text = 'sections = [{bars = "2-2", drift_limit = 0}]'
+    drift, _ = window_limits(read_plan(text), score, harmony, Options())
+    assert (drift == 0).tolist() == [False, True, False, False]
+
+
 def test_row_may_name_tones_instead_of_a_chord_type():
     score, _, _ = found("evening_hymn")
     text = 'windows = [{at = "2.1", to = "2.3", root = "A", tones = "A C F#", ratios = "1 6/5 5/3"}]'
@@ -133,6 +145,10 @@ def test_sections_set_limits_for_their_bars():
         (
             'windows = [\n{at = "2.5", root = "C", chord = "maj"}]',
             "line 2, windows 1, at: bar 2 has no beat 5",
+        ),
+        (
+            'windows = [\n{at = "18.9", root = "C", chord = "maj"}]',
+            "line 2, windows 1, at: bar 18 has no beat 9",
         ),
         (
             'windows = [\n{at = "2.1", to = "90.1", root = "C", chord = "maj"}]',

@@ -8,7 +8,7 @@ import pytest
 
 from retune.errors import PlanError
 from retune.plan import read_plan
-from retune.plan.lines import line_of
+from retune.toml_lines import line_of
 
 PLAN = """\
 # a comment

@@ -145,7 +145,7 @@ def test_own_temperament_must_be_utf8(tmp_path):
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("cents = [", "temperament organ: not TOML .Invalid value"),
+        ("cents = [", "temperament organ, line 1, column 1: no value here"),
         ("", "temperament organ: needs one list of twelve: cents, ratios or offsets"),
         ("cents = []\noffsets = []", "needs one list of twelve"),
         ("cents = [0, 100]", "cents must be a list of twelve"),
@@ -154,6 +154,8 @@ def test_own_temperament_must_be_utf8(tmp_path):
         ("cents = [0, 76, 193, 310, 386, 503, 580, 697, 773, 890, 1007, 108]",
          r"cents number 12, 108, lies -992\.0 cents from its semitone; 100 is the most"),
         ("ratios = [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12]", 'ratios are written in quotes, like "5/4"'),
+        ('ratios = ["1", "foo", "3", "4", "5", "6", "7", "8", "9", "10", "11", "12"]',
+         "temperament organ: 'foo' is not a ratio"),
         ("tonic = 3\n" + EQUAL, "tonic must be"),
         ('tonic = "X"\n' + EQUAL, "'X' is not a note"),
         ('tonic = "D"\noffsets = [0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0]', "goes with cents or ratios"),
