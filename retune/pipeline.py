@@ -181,15 +181,10 @@ def convert(
 @without_collector
 @on_one_thread
 def finish(analysis: Analysis, tuning: Tuning, *, name: str = "input", per_part: bool = False) -> Conversion:
-    """An analysis and a tuning of it → bytes of retuned files, checked.
-
-    Raises `CheckFailed`, and `OptionError` for a tuning of other music.
-    """
+    """An analysis and a tuning of it → bytes of retuned files, checked. Raises `CheckFailed`."""
     from retune import encode
     from retune.check import check
 
-    if not tuning.belongs_to(analysis.score):
-        raise OptionError(f"{name}: this tuning was made for other music; make one with tune(analysis)")
     analysis = replace(analysis, options=tuning.options or analysis.options)
     sounding = glided(analysis.score, tuning, analysis.options.glide_ms)
     make = encode.per_part if per_part else encode.encode
