@@ -26,8 +26,9 @@ if TYPE_CHECKING:
 IntArray = NDArray[np.int64]
 
 # General MIDI 1 (RP-003), sound set, counted from 0: harpsichord and clavichord, dulcimer, guitars and basses but
-# for the synthesized, strings and harp, sitar to koto, fiddle. Not the piano: in many files 0 stands for anything.
-STRING_PROGRAMS = frozenset({6, 7, 15, *range(24, 38), *range(40, 47), *range(104, 108), 110})
+# for the synthesized, strings, harp and ensembles of strings, sitar to koto, fiddle. Not the piano: in many files 0
+# stands for anything.
+STRING_PROGRAMS = frozenset({6, 7, 15, *range(24, 38), *range(40, 47), 48, 49, *range(104, 108), 110})
 RULES = 4  # habits told on a sheet
 RULE_LEAST = 3  # cases that make a habit (judgement)
 RULE_SPREAD_CENTS = 6  # a habit whose notes differ by more is none (judgement)

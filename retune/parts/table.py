@@ -16,14 +16,9 @@ if TYPE_CHECKING:
     from retune.parts.model import Sheet, SheetNote, Sheets, SlowChord
 
 _MARKUP = re.compile(r"[\\`*_{}\[\]#|<>&~]|^[-+]|^\d{1,9}[.)]")  # CommonMark 0.31.2, 2.4, 4 and 5.2
-_FORMULA_STARTS = (
-    "=",
-    "+",
-    "-",
-    "@",
-    "\t",
-    "\r",
-)  # what spreadsheets take for a formula (OWASP, CSV injection)
+# What spreadsheets take for a formula (OWASP, CSV injection); tabs and line ends, named there too, come out of `plain`
+# as dots.
+_FORMULA_STARTS = ("=", "+", "-", "@")
 
 
 def csv_table(sheets: Sheets) -> str:

@@ -113,6 +113,17 @@ def test_a_temperament_file_counts_by_what_it_says(music, tmp_path, monkeypatch)
     assert counts == [{"converted": 6}, {"up to date": 6}, {"converted": 6}]
 
 
+def test_a_changed_plan_is_done_again(music, tmp_path):
+    jobs = find_jobs([str(music / "songs")], str(tmp_path / "out"))
+    plans = ["", *(f'windows = [{{at = "1.1", root = "{root}", chord = "maj"}}]' for root in "CCFF"), ""]
+    counts = [
+        run_batch(jobs, str(tmp_path / "out"), Options(), plan_text=plan, processes=1).counts
+        for plan in plans
+    ]
+    again = {"converted": 3}
+    assert counts == [again, again, {"up to date": 3}, again, {"up to date": 3}, again]
+
+
 def test_a_file_of_a_part_named_like_another_result_is_refused_alone(tmp_path):
     """Forty notes at once on forty tunings need a file a part, and the second part has the name of another input."""
     crowd = crowded()

@@ -43,6 +43,14 @@ def test_the_same_tones_that_resolve_as_a_dominant_seventh_are_one():
     assert "A♭7" in labels(TONIC, SIXTHS["Ger+6"], [49, 61, 65], TONIC)
 
 
+def test_over_the_sixth_degree_it_is_one_unless_its_sixth_falls():
+    """A♭ to G in C minor: G♭ that goes down to F is a seventh, F♯ from which no voice goes on is not."""
+    falls = labels(TONIC, FOURTH, SIXTHS["Ger+6"], [43, 59, 62, 65], TONIC)
+    assert falls[2:4] == ["A♭7", "G7"]
+    leaps = labels(TONIC, FOURTH, SIXTHS["Ger+6"], [43, 59, 62, 71], TONIC)
+    assert leaps[2:4] == ["A♭ Ger+6", "G"]
+
+
 def test_its_sixth_is_spelled_as_a_sixth():
     harmony = find_harmony(score_of(*blocks(TONIC, FOURTH, SIXTHS["Ger+6"], [43, 59, 62, 67], TONIC)))
     window, key = harmony.windows[2], harmony.key_at(4 * 480)

@@ -87,6 +87,15 @@ def test_words_and_letters_are_not_taken_for_chords(texts):
     assert hints_from_markers(marked(*texts, kind="lyrics")) == ((), ())
 
 
+@pytest.mark.parametrize(("symbols", "words", "taken"), [(4, 1, 4), (3, 1, 0), (7, 2, 0), (8, 2, 8)])
+def test_texts_are_chords_where_four_in_five_read_as_one(symbols, words, taken):
+    chords = ["Am7", "F", "G7", "C"] * 2
+    texts = [*chords[:symbols], *["Verse", "Chorus"][:words]]
+    found, remarks = hints_from_markers(marked(*((1.5 * at, text) for at, text in enumerate(texts))))
+    assert len(found) == taken
+    assert len(remarks) == (words if taken else 0)
+
+
 @pytest.mark.parametrize("apart_ms", [-50, 50])
 def test_a_symbol_beside_an_onset_is_meant_for_it(apart_ms):
     """Performed timing: what lies within 60 ms starts together, as in the notes; at 120 a quarter has 500 ms."""

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 
+import mido
 import numpy as np
 import pytest
+from pretty_midi import program_to_instrument_name
 
 from retune.errors import OptionError
 from retune.parts import SheetOptions, collect_sheets
+from retune.score import read_score
 from retune.tuning.fixed import table_per_chord
 from tests.parts.build import HYMN, HYMN_CHORDS, TPQ, chord_hints, score_of, sheets_of, stages
 
@@ -143,6 +147,55 @@ def test_a_habit_is_told_only_where_it_is_most_of_the_cases(pure: int, tempered:
     )
 
 
+@pytest.mark.parametrize(("spread", "told"), [(0, 1), (6, 1), (7, 0), (-6, 1), (-7, 0)])
+def test_a_habit_is_told_only_where_its_cents_agree_within_six(spread: int, told: int) -> None:
+    """Six cents are a judgement of ours."""
+    parts = {name: [(4.0 * bar, 4.0, key) for bar in range(4)] for name, key in (("Low", 48), ("Mid", 52))}
+    score, harmony, ratios, tuning = stages(score_of(parts), chord_hints(*[(0, "maj")] * 4))
+    offsets = tuning.offsets.copy()
+    bars = score.notes["onset_tick"][offsets["note"]] // (4 * TPQ)
+    offsets["offset_cents"] = np.where(bars == 2, -14.0 + spread, -14.0)
+    sheets = collect_sheets(score, harmony, ratios, replace(tuning, offsets=offsets))
+    rules = {sheet.name: sheet.rules for sheet in sheets.sheets}["Mid"]
+    low, high = sorted((-14, -14 + spread))
+    assert [(rule.count, rule.low, rule.high) for rule in rules] == [(4, low, high)] * told
+
+
+STRINGED = """
+    Harpsichord; Clavinet; Dulcimer; Acoustic Guitar (nylon); Acoustic Guitar (steel); Electric Guitar (jazz);
+    Electric Guitar (clean); Electric Guitar (muted); Overdriven Guitar; Distortion Guitar; Guitar Harmonics;
+    Acoustic Bass; Electric Bass (finger); Electric Bass (pick); Fretless Bass; Slap Bass 1; Slap Bass 2;
+    Violin; Viola; Cello; Contrabass; Tremolo Strings; Pizzicato Strings; Orchestral Harp; String Ensemble 1;
+    String Ensemble 2; Sitar; Banjo; Shamisen; Koto; Fiddle
+"""
+
+
+def test_sheets_of_every_instrument_with_strings_are_those_that_say_so() -> None:
+    """All 128 programs of General MIDI (RP-003), by their names in pretty_midi; pianos not: 0 is often anything."""
+    file = mido.MidiFile(type=1, ticks_per_beat=TPQ)
+    for program in range(128):
+        channel = program % 8
+        file.tracks.append(
+            mido.MidiTrack(
+                [
+                    mido.MetaMessage("midi_port", port=program // 8),
+                    mido.Message("program_change", channel=channel, program=program),
+                    mido.Message("note_on", channel=channel, note=60, velocity=80, time=TPQ * program),
+                    mido.Message("note_off", channel=channel, note=60, time=TPQ),
+                ]
+            )
+        )
+    data = io.BytesIO()
+    file.save(file=data)
+    score, *rest = stages(read_score(data.getvalue()))
+    sheets = collect_sheets(score, *rest).sheets
+    assert len(sheets) == 128
+    named = [
+        program_to_instrument_name(score.parts[sheet.part].program) for sheet in sheets if sheet.has_strings
+    ]
+    assert named == [name.strip() for name in STRINGED.split(";")]
+
+
 def test_a_note_played_early_belongs_to_the_bar_it_leads_to() -> None:
     parts = {"Top": [(0.0, 3.9, 72), (3.98, 4.0, 72)], "Mid": [(0.0, 8.0, 64)], "Low": [(0.0, 8.0, 48)]}
     note = by_name(sheets_of(score_of(parts)))["Top"][1]
@@ -150,8 +203,6 @@ def test_a_note_played_early_belongs_to_the_bar_it_leads_to() -> None:
 
 
 def test_percussion_and_empty_tracks_have_no_sheet(samples: dict[str, bytes]) -> None:
-    from retune.score import read_score
-
     score, *rest = stages(read_score(samples["pop_loop"]))
     names = [sheet.name for sheet in collect_sheets(score, *rest).sheets]
     assert names == [part.name for part in score.parts if not part.is_percussion]

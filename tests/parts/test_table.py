@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 
+import pytest
+
 from retune.parts import SheetOptions, collect_sheets, write_sheets
 from retune.tuning.fixed import table_per_chord
 from tests.parts.build import HYMN, HYMN_CHORDS, chord_hints, score_of, sheets_of, stages
@@ -41,6 +43,23 @@ def test_names_from_the_file_cannot_become_formulas_or_lines() -> None:
     assert len(table) == 3
     assert table[0]["part"].startswith("'=1+1")
     assert "\n" not in table[0]["part"]
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@"])
+def test_no_name_and_no_word_can_be_run_by_a_spreadsheet(start: str) -> None:
+    """OWASP, CSV injection: the four signs a formula begins with; an apostrophe before them makes text of it."""
+    score = score_of({f"{start}SUM(1)": [(0.0, 4.0, 60, f"{start}la")], "1=1": [(0.0, 4.0, 48, "a@b")]})
+    table = rows(score, sheets_of(score))
+    assert [row["part"] for row in table] == [f"'{start}SUM(1)", "1=1"]
+    assert [row["word"] for row in table] == [f"'{start}la", "a@b"]
+
+
+@pytest.mark.parametrize("sign", ["\t", "\r"])
+def test_signs_that_end_a_cell_are_shown_and_not_obeyed(sign: str) -> None:
+    score = score_of({f"{sign}=1": [(0.0, 4.0, 60)]})
+    (row,) = rows(score, sheets_of(score))
+    assert row["part"].endswith("=1")
+    assert row["part"][0] not in "=\t\r"
 
 
 def test_markdown_lists_marked_notes_under_the_parts_name() -> None:

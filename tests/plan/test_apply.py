@@ -135,6 +135,19 @@ def test_sections_set_limits_for_their_bars():
     np.testing.assert_array_equal(hold, np.where(bars == 3, math.inf, Options().hold_limit_cents))
 
 
+def test_where_sections_overlap_each_limit_is_that_of_the_last_one_that_gives_it():
+    score, harmony, _ = found("evening_hymn")
+    text = """sections = [
+      {bars = "1-6", drift_limit = 10, hold_limit = 3},
+      {bars = "3-4", drift_limit = 0},
+      {bars = "4-8", drift_limit = 20},
+    ]"""
+    drift, hold = window_limits(read_plan(text), score, harmony, Options())
+    bars, _ = score.meters.bar_beat(harmony.windows["start_tick"])
+    assert [set(drift[bars == bar]) for bar in range(2, 6)] == [{10.0}, {0.0}, {20.0}, {20.0}]
+    assert set(hold[bars <= 6]) == {3.0}
+
+
 @pytest.mark.parametrize(
     ("text", "message"),
     [

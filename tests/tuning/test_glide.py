@@ -58,6 +58,11 @@ def test_a_glide_lasts_as_long_as_asked():
     )  # twenty steps, the last begins after nineteen
 
 
+@pytest.mark.parametrize(("cents", "steps"), [(20.0, 20), (32.0, 32), (33.0, 32), (-400.0, 32)])
+def test_a_glide_has_a_step_a_cent_and_at_most_thirty_two(cents, steps):
+    assert len(glided(SCORE, tuning_of([0.0, cents]), 2000.0).offsets) == 1 + steps
+
+
 def test_no_glide_and_notes_that_never_move_change_nothing():
     jumping, still = tuning_of([0.0, 20.0]), tuning_of([5.0])
     assert glided(SCORE, jumping, 0.0) is jumping
