@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from math import inf
+from typing import Any
 
 from retune.constants import A4_HZ, OCTAVE_CENTS
 from retune.errors import OptionError
@@ -147,3 +148,8 @@ def _text(value: object) -> str:
 def _one_of(name: str, value: object, legal: tuple[object, ...]) -> None:
     if value not in legal:
         raise OptionError(f"{name}: {value!r} is not one of {', '.join(map(str, legal))}")
+
+
+def option_values(options: Options) -> dict[str, Any]:
+    """Options as JSON-able values; "none" where there is no limit."""
+    return {name: "none" if value == inf else value for name, value in asdict(options).items()}

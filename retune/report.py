@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
@@ -11,12 +10,12 @@ import numpy as np
 
 from retune import __version__
 from retune.errors import Remark
+from retune.options import Options, option_values
 
 if TYPE_CHECKING:
     from retune.check import CheckReport
     from retune.encode import EncodedFile
     from retune.harmony import Harmony
-    from retune.options import Options
     from retune.score import Score
     from retune.tuning import Compromise, Tuning
 
@@ -69,14 +68,6 @@ def place_values(places: Sequence[Compromise], score: Score) -> list[dict[str, A
         }
         for found, bar, beat in zip(places, bars.tolist(), beats.tolist(), strict=True)
     ]
-
-
-def option_values(options: Options) -> dict[str, Any]:
-    """Options as JSON-able values; "none" where there is no limit."""
-    return {
-        name: "none" if isinstance(value, float) and math.isinf(value) else value
-        for name, value in asdict(options).items()
-    }
 
 
 def remark_values(remark: Remark) -> dict[str, str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import signal
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -62,3 +63,19 @@ def browser() -> Iterator[Any]:
         chromium = playwright.chromium.launch(executable_path=program, args=CHROMIUM_ARGUMENTS)
         yield chromium
         chromium.close()
+
+
+NOBODY = 65534  # by custom the user without rights
+
+
+@pytest.fixture
+def plain_folder() -> Iterator[Path]:
+    """A folder of a user without special rights, as whom the test runs: root may read and write everything."""
+    folder = Path(tempfile.mkdtemp())
+    user = os.geteuid()
+    if user == 0:
+        os.chown(folder, NOBODY, -1)
+        os.seteuid(NOBODY)
+    yield folder
+    os.seteuid(user)
+    shutil.rmtree(folder)

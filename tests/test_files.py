@@ -9,30 +9,13 @@ import signal
 import stat
 import subprocess
 import sys
-import tempfile
 import textwrap
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from retune import files
 from retune.errors import InputError, OutputError
-
-NOBODY = 65534  # by custom the user without rights
-
-
-@pytest.fixture
-def plain_folder() -> Iterator[Path]:
-    """A folder of a user without special rights, as whom the test runs: root may read and write everything."""
-    folder = Path(tempfile.mkdtemp())
-    user = os.geteuid()
-    if user == 0:
-        os.chown(folder, NOBODY, -1)
-        os.seteuid(NOBODY)
-    yield folder
-    os.seteuid(user)
-    shutil.rmtree(folder)
 
 
 def run(script: str, *args: str) -> subprocess.Popen[bytes]:

@@ -11,8 +11,8 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from retune import __version__
-from retune.batch.manifest import REFUSED, Row
-from retune.batch.work import Task, run_task
+from retune.batch.manifest import Row
+from retune.batch.work import Task, refused, run_task
 from retune.errors import OptionError, SomeFilesFailed
 
 if TYPE_CHECKING:
@@ -154,7 +154,5 @@ def _row_of(future: Future[Row], task: Task) -> Row:
         raise
     except (Exception, CancelledError) as error:  # lost workers, unpicklable errors and what else there is
         reason = f"no worker could convert it: {type(error).__name__}: {error}"
-        return Row(
-            source=task.job.source, target=task.job.target, status=REFUSED, reason=reason, recipe=task.recipe
-        )
+        return refused(task, reason)
     return row

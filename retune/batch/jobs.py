@@ -19,6 +19,9 @@ from retune.wording import plain
 MIDI_SUFFIXES = frozenset({".mid", ".midi", ".kar", ".rmi", ".smf"})
 """Names under which Standard MIDI Files go (common practice, no source); folders are searched for these."""
 
+UNKNOWN_NAME = "*.mid"
+"""Stands for what may be in a folder that cannot be read: reading it fails, and so the run says what it left out."""
+
 
 @dataclass(frozen=True, slots=True, order=True)
 class Job:
@@ -33,7 +36,8 @@ def find_jobs(sources: Iterable[str], out_dir: str, *, encoding: str = "bend") -
 
     A file keeps its name, but for a suffix that does not fit what `encoding` writes; a folder keeps its tree below
     `out_dir`; a glob (`*`, `?`, `[...]`, `**`) stands for what it matches, with the tree below its fixed beginning.
-    Files of a folder are those with a MIDI suffix, hidden ones and the output folder left out.
+    Files of a folder are those with a MIDI suffix, hidden ones and the output folder left out. A folder that may not
+    be read is there as `*.mid`, to be refused among the files.
 
     Raises
     ------
@@ -126,8 +130,13 @@ def _expanded(source: str, out: str) -> list[tuple[str, str]]:
 
 
 def _walk(folder: str, out: str) -> list[str]:
-    found = []
-    for here, folders, files in os.walk(folder):
+    """MIDI files below a folder; for a folder that may not be read, a name in it that will be refused."""
+    found: list[str] = []
+
+    def unreadable(error: OSError) -> None:
+        found.append(os.path.join(os.fsdecode(error.filename), UNKNOWN_NAME))
+
+    for here, folders, files in os.walk(folder, onerror=unreadable):
         folders[:] = sorted(
             name
             for name in folders

@@ -14,8 +14,8 @@ from collections import deque
 from collections.abc import Generator, Iterator, Sequence
 from queue import SimpleQueue
 
-from retune.batch.manifest import REFUSED, Row
-from retune.batch.work import Task, expected_seconds, run_task
+from retune.batch.manifest import Row
+from retune.batch.work import Task, expected_seconds, refused, run_task
 from retune.errors import OptionError
 
 SECONDS_AT_ONCE = (
@@ -129,9 +129,7 @@ class _Hand(threading.Thread):
             except ENDED:
                 self._close()
         reason = "the process that converted it was stopped by the system (out of memory?)"
-        return Row(
-            source=task.job.source, target=task.job.target, status=REFUSED, reason=reason, recipe=task.recipe
-        )
+        return refused(task, reason)
 
     def _send(self, portion: list[Task]) -> None:
         if self._stopped:

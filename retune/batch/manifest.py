@@ -32,6 +32,7 @@ class Row:
     input_sha256: str = ""
     output_sha256: dict[str, str] = field(default_factory=dict)  # file written → hash
     recipe: str = ""  # hash of options, plan and version
+    options: dict[str, Any] = field(default_factory=dict)  # as obeyed
     figures: dict[str, Any] = field(default_factory=dict)  # the check's figures after retuning
     remarks: list[str] = field(default_factory=list)
     seconds: float = 0.0

@@ -15,7 +15,7 @@ from retune.batch.manifest import CONVERTED, MENDED, REFUSED, UP_TO_DATE, Row, s
 from retune.collector import without_collector
 from retune.errors import OutputError, RetuneError
 from retune.files import read_input, write_together
-from retune.options import Options
+from retune.options import Options, option_values
 from retune.wording import plain
 
 if TYPE_CHECKING:
@@ -54,11 +54,23 @@ def run_task(task: Task) -> Row:
         row = _convert(task)
     except RetuneError as error:
         reason = _naming(job.source, str(error))
-        row = Row(source=job.source, target=job.target, status=REFUSED, reason=reason, recipe=task.recipe)
+        row = refused(task, reason)
     except Exception as error:  # a fault of ours must not stop the other files; it is told as one
         reason = f"fault in retune: {type(error).__name__}: {error}; please report it with the file"
-        row = Row(source=job.source, target=job.target, status=REFUSED, reason=reason, recipe=task.recipe)
+        row = refused(task, reason)
     return replace(row, seconds=round(time.perf_counter() - began, 4))
+
+
+def refused(task: Task, reason: str) -> Row:
+    """The row of a file that could not be converted."""
+    return Row(
+        source=task.job.source,
+        target=task.job.target,
+        status=REFUSED,
+        reason=reason,
+        recipe=task.recipe,
+        options=option_values(task.options),
+    )
 
 
 def expected_seconds(job: Job) -> float:
@@ -90,6 +102,7 @@ def _convert(task: Task) -> Row:
         input_sha256=digest,
         output_sha256=write_files(conversion.files, job.target, task.taken),
         recipe=task.recipe,
+        options=option_values(conversion.analysis.options),
         figures=conversion.checked.after.as_dict(),
         remarks=[str(remark) for remark in conversion.remarks],
     )

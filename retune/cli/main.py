@@ -156,7 +156,12 @@ def usage_line(error: click.ClickException, arguments: Sequence[str] = ()) -> st
     """Return a usage error as one line, with the nearest legal option or value and where help is."""
     message = error.format_message()
     if isinstance(error, click.NoSuchOption):
-        message = _no_such_option(error.option_name, error.ctx)
+        file = next((word for word in arguments if word.startswith("-") and os.path.isfile(word)), None)
+        message = (
+            f"{plain(file)}: taken for options; say ./{plain(file)}"
+            if file
+            else _no_such_option(error.option_name, error.ctx)
+        )
     for of_programmers, of_everyone in _PLAIN_WORDS.items():
         message = message.replace(of_programmers, of_everyone)
     context = getattr(error, "ctx", None)

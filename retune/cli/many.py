@@ -95,6 +95,7 @@ def convert_many(
     `SomeFilesFailed` at the end if any failed, and whatever `find_jobs` and `run_batch` raise.
     """
     from retune.batch import find_jobs, run_batch
+    from retune.batch.manifest import STATE_NAME
 
     if STANDARD_STREAM in inputs:
         raise click.UsageError("--out-dir takes files and folders, not standard input")
@@ -103,7 +104,8 @@ def convert_many(
     jobs = find_jobs(inputs, out_dir, encoding=options.encoding)
     if not out_dir:
         raise OutputError("the name of the --out-dir is empty; say where to write")
-    _refuse_overwriting(jobs, recipe, (batch.manifest, depfile_path))
+    state = os.path.join(out_dir, STATE_NAME)
+    _refuse_overwriting(jobs, (*recipe, state), (batch.manifest, depfile_path))
     _check_places(out_dir, (batch.manifest, depfile_path))
     if depfile_path is not None:
         refuse_unspeakable(name for job in jobs for name in (job.source, job.target, *recipe))
@@ -204,7 +206,7 @@ def _refuse_overwriting(
             place = os.path.realpath(result)
             if place in kept:
                 raise OutputError(
-                    f"{plain(result)}: this file is music or read by this run; choose another name"
+                    f"{plain(result)}: this file is music or kept by this run; choose another name"
                 )
             kept.add(place)
 

@@ -6,8 +6,9 @@ import sys
 
 import pytest
 
-from retune.batch import find_jobs
+from retune.batch import find_jobs, run_batch
 from retune.errors import InputError, OptionError
+from retune.options import Options
 from tests.batch.build import piece
 
 
@@ -39,6 +40,21 @@ def test_files_folders_and_patterns_mix(music, tmp_path):
         "songs/piece 3.mid",
         "songs/piece 5.mid",
     ]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="rights of POSIX")
+def test_a_folder_that_may_not_be_read_is_refused_and_the_rest_are_done(plain_folder):
+    """And not passed over, as if all were there."""
+    music, out = plain_folder / "music", str(plain_folder / "out")
+    (music / "secret").mkdir(parents=True)
+    (music / "1.mid").write_bytes(piece(1))
+    (music / "secret").chmod(0)
+    result = run_batch(find_jobs([str(music)], out), out, Options(), processes=1)
+    assert result.counts == {"converted": 1, "refused": 1}
+    assert (
+        result.refused[0].reason == f"{music}/secret/*.mid: no permission to read the file; check its rights"
+    )
+    assert sorted(os.listdir(out)) == [".retune-state.jsonl", "1.mid"]
 
 
 def test_results_in_the_folder_itself_are_not_taken_for_music(music):

@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 import time
+from math import inf
 from pathlib import Path
 
 import pytest
@@ -158,6 +159,27 @@ def test_the_manifest_has_a_row_a_file(music, tmp_path):
         assert len(row["input_sha256"]) == 64
         assert row["seconds"] > 0
         assert set(row["output_sha256"]) == {row["target"]}
+        assert row["options"]["drift_limit_cents"] == 15.0
+
+
+def test_the_manifest_tells_the_options_as_obeyed(music, tmp_path):
+    """Of a refused file, too; a limit that is none is told as JSON can say it."""
+    manifest = tmp_path / "rows.jsonl"
+    (music / "songs" / "piece 3.mid").write_bytes(b"this is no music")
+    options = Options(drift_limit_cents=inf, fixed=("program:126-127",))  # a part that no piece has
+    run_batch(
+        find_jobs([str(music / "songs")], str(tmp_path / "out")),
+        str(tmp_path / "out"),
+        options,
+        processes=1,
+        manifest=str(manifest),
+    )
+    rows = [json.loads(line) for line in manifest.read_text().splitlines()]
+    assert [row["options"]["drift_limit_cents"] for row in rows] == ["none"] * 3
+    assert {row["status"]: row["options"]["fixed"] for row in rows} == {
+        "converted": [],
+        "refused": ["program:126-127"],
+    }
 
 
 def test_a_torn_line_of_an_interrupted_run_is_done_again(music, tmp_path):

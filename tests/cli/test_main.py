@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import sys
 
@@ -80,6 +81,17 @@ def test_wrong_usage_is_one_line_with_the_nearest_word(arguments, message):
     assert result.err.startswith("retune: ")
     assert result.err.count("\n") == 1
     assert message in result.err
+
+
+def test_a_file_whose_name_looks_like_an_option_is_told_how_to_be_said(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    shutil.copy(HYMN, "-hymn.mid")
+    result = run("convert", "-hymn.mid", "--out-dir", "out")
+    assert (result.status, result.err) == (
+        2,
+        "retune: -hymn.mid: taken for options; say ./-hymn.mid (see retune convert --help)\n",
+    )
+    assert run("convert", "./-hymn.mid", "--out-dir", "out").status == 0
 
 
 @pytest.fixture

@@ -125,14 +125,16 @@ def test_wrong_usage(arguments, message, tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize("option", ["--manifest", "--depfile"])
-@pytest.mark.parametrize("name", ["in/evening_hymn.mid", "out/evening_hymn.mid", "plan.toml"])
+@pytest.mark.parametrize(
+    "name", ["in/evening_hymn.mid", "out/evening_hymn.mid", "plan.toml", "out/.retune-state.jsonl"]
+)
 def test_rows_and_rules_never_go_over_music_or_plan(folder, tmp_path, option, name):
     (tmp_path / "plan.toml").write_text("fixed = []\n")
     before = (folder / "evening_hymn.mid").read_bytes()
     arguments = [folder, "--out-dir", tmp_path / "out", "--plan", tmp_path / "plan.toml", "--jobs", "1"]
     result = run("convert", *arguments, option, tmp_path / name)
     assert result.status == 2
-    assert "this file is music or read by this run; choose another name" in result.err
+    assert "this file is music or kept by this run; choose another name" in result.err
     assert (folder / "evening_hymn.mid").read_bytes() == before
     assert not (tmp_path / "out").exists()
 
