@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.constants import A4_HZ
-from retune.errors import OptionError, Remark
+from retune.errors import OptionError
 from retune.listen import heard as cut
 from retune.listen import level, tone
 from retune.listen.phrases import Phrase, find_phrases
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from retune.tuning.model import Tuning
 
 FloatArray = NDArray[np.float64]
-Progress = "Callable[[float], None] | None"
 
 REST_GAIN = 0.3  # the other parts beside the one that is practised: about 10 dB softer, by ear
 EDGE_S = 0.02  # fade at a cut in the middle of the music
@@ -55,7 +54,6 @@ class Preview:
     samples: FloatArray  # mono, 1.0 = full scale
     rate: int
     cues: tuple[Cue, ...]
-    remarks: tuple[Remark, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

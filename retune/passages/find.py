@@ -57,7 +57,9 @@ def find_passages(
     window (a part that plays two chord tones in one window cannot serve both with one offset).
     """
     if not 0.0 < tolerance_cents <= MOST_LIMIT_CENTS:
-        raise OptionError(f"tolerance: {tolerance_cents:g} is not a number of cents above 0, at most 1200")
+        raise OptionError(
+            f"tolerance: {tolerance_cents:g} is not a number of cents above 0, at most {MOST_LIMIT_CENTS:g}"
+        )
     if not len(harmony.windows):
         raise OptionError("no pitched notes in this file, so there is nothing to tune to")
     parts = np.flatnonzero([not part.is_percussion for part in score.parts]) if by_part else None

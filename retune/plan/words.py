@@ -97,11 +97,11 @@ def format_ratios(tones: Tones) -> str:
 
 
 def parse_limit(value: object) -> float:
-    """Read a limit [cents]: a number from 0 to 1200, or "none". Raises `ValueError`."""
+    """Read a limit [cents]: a number from 0 to an octave, or "none". Raises `ValueError`."""
     if value == "none":
         return math.inf
     if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= MOST_LIMIT_CENTS:
-        raise ValueError(f'{value!r} is not a number of cents from 0 to 1200, or "none"')
+        raise ValueError(f'{value!r} is not a number of cents from 0 to {MOST_LIMIT_CENTS:g}, or "none"')
     return float(value)
 
 

@@ -65,8 +65,8 @@ class Part:
 class Clock:
     """Ticks ↔ quarters ↔ seconds, vectorised.
 
-    Metrical division: `ticks_per_quarter` > 0 and tempo changes count. SMPTE division: `ticks_per_second`
-    is set, tempo has no effect on time, and a quarter is half a second (120 to the minute).
+    Metrical division: tempo changes count. SMPTE division (`smpte`): tempo has no effect on time, and a quarter is
+    half a second (120 to the minute).
     """
 
     ticks_per_quarter: float

@@ -27,7 +27,7 @@ written keeps the limits too; a movement has two ends and needs it twice."""
 
 
 def bounds(
-    score: Score, harmony: Harmony, unknowns: Unknowns, deviation: Floats, drift_limit: Floats
+    harmony: Harmony, unknowns: Unknowns, deviation: Floats, drift_limit: Floats
 ) -> tuple[Floats, Floats]:
     """(size,) lower and upper bounds [cents] of all unknowns.
 

@@ -20,7 +20,7 @@ def balanced(options: Options) -> Options:
 
 
 def pure_chords(options: Options) -> Options:
-    """Every chord exactly pure, whatever its notes must do: sounding notes may move without limit."""
+    """Chords before all else: pure wherever the drift limit allows it; sounding notes may move without limit."""
     return replace(options, hold_limit_cents=inf, purity_first=True)
 
 

@@ -132,7 +132,7 @@ def set_up(
         *stride_rows(line, unknowns, weights),
         leap_rows(line, unknowns, weights, options.prime_limit),
     )
-    lower, upper = bounds(score, harmony, unknowns, piece_deviations(score, harmony, ratios), drift)
+    lower, upper = bounds(harmony, unknowns, piece_deviations(score, harmony, ratios), drift)
     pull = home_pulls(score, harmony, unknowns, weights, options.home, drift)
     note_limit = limit_of_notes(score, harmony, hold)
     problem = _problem(harmony, unknowns, rows, *with_room(lower, upper), pull, given, note_limit)

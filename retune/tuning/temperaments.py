@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.constants import SYNTONIC_COMMA
 from retune.errors import OptionError
 from retune.ratios.intervals import Pair
 from retune.ratios.parse import parse_ratio
@@ -27,7 +28,7 @@ from retune.wording import nearest, plain
 
 Floats = NDArray[np.float64]
 
-SYNTONIC_COMMA_CENTS = ratio_to_cents(81, 80)
+SYNTONIC_COMMA_CENTS = ratio_to_cents(*SYNTONIC_COMMA)
 PYTHAGOREAN_COMMA_CENTS = ratio_to_cents(531441, 524288)
 FIRST_FIFTH = 3  # chains of fifths start at E♭: E♭ B♭ F C G D A E B F♯ C♯ G♯
 A_PC = 9

@@ -22,6 +22,8 @@ from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL  # noqa: E402
         ("C°", (0, "dim", None)),
         ("C°7", (0, "dim7", None)),
         ("Cø", (0, "min7b5", None)),
+        ("Co", (0, "dim", None)),
+        ("Co/Eb", (0, "dim", 3)),
         ("Cm7b5", (0, "min7b5", None)),
         ("Cm7♭5", (0, "min7b5", None)),
         ("Caug", (0, "aug", None)),
@@ -143,3 +145,10 @@ def test_words_are_no_symbols(text):
 def test_signs_for_no_chord():
     assert all(map(is_no_chord, ("N.C.", "NC", "n.c.", "(N.C.)", "No chord", "tacet")))
     assert not any(map(is_no_chord, ("C", "", "none", "Chorus")))
+
+
+@pytest.mark.parametrize("both", ["Csus24", "Csus2/4", "Csus2sus4", "Csus4sus2"])
+def test_two_suspensions_stand_in_the_place_of_the_third(both):
+    symbol = parse(both)
+    assert symbol is not None
+    assert symbol.members == 1 << 0 | 1 << 2 | 1 << 5 | 1 << 7
