@@ -31,7 +31,7 @@ _NO_CHORD = ("n.c", "nc", "n", "no chord", "tacet")
 
 _MAJOR, _MINOR = r"(?i:major|maj|ma(?!dd))|M(?!i)|Δ|\^|j", r"(?i:minor|min|mi)|m|-(?!5)"
 _QUALITY = re.compile(
-    r"(?P<half>half-?dim|hdim|ø)|(?P<dim>(?i:dim)|°|o(?=7|$|[/(]))|(?P<aug>(?i:aug)|\+(?!5))"
+    r"(?P<half>half-?dim|hdim|ø)|(?P<dim>(?i:dim)|°|o(?=7))|(?P<aug>(?i:aug)|\+(?!5))"
     rf"|(?P<major>{_MAJOR})|(?P<minor>{_MINOR})|(?P<dom>dom(?=\d))"
 )
 _NUMBER = re.compile(r"6/?9|13|11|9|7|6|5|4|2")

@@ -22,8 +22,6 @@ from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL  # noqa: E402
         ("C°", (0, "dim", None)),
         ("C°7", (0, "dim7", None)),
         ("Cø", (0, "min7b5", None)),
-        ("Co", (0, "dim", None)),
-        ("Co/Eb", (0, "dim", 3)),
         ("Cm7b5", (0, "min7b5", None)),
         ("Cm7♭5", (0, "min7b5", None)),
         ("Caug", (0, "aug", None)),
