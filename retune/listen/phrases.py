@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+
+from retune.score.upbeat import begins_with_upbeat
 
 if TYPE_CHECKING:
     from retune.harmony.model import Harmony
@@ -37,29 +40,37 @@ def find_phrases(score: Score, harmony: Harmony, start_tick: int, end_tick: int)
     From each start the best sign between `SHORTEST_BARS` and `LONGEST_BARS` ahead is taken: a rest before a
     cadence before a bar line; among equals the one nearest to four bars.
     """
-    bar = 4.0 * score.clock.ticks_per_quarter * score.meters.numerator[0] / score.meters.denominator[0]
-    if end_tick - start_tick > MOST_BARS * bar or score.meters.bar_beat(score.end_tick)[0] > MOST_BARS:
+    if score.meters.bar_beat(end_tick)[0] > MOST_BARS:
         return (Phrase(start_tick=start_tick, end_tick=end_tick),)
-    ticks, strength = _signs(score, harmony)
-    phrases = []
-    at = start_tick
-    while end_tick - at > LONGEST_BARS * bar:
-        lo, hi = np.searchsorted(ticks, [at + SHORTEST_BARS * bar, at + LONGEST_BARS * bar], side="right")
-        if lo < hi:
-            far = np.abs((ticks[lo:hi] - at) / bar - USUAL_BARS) / LONGEST_BARS
-            cut = int(ticks[lo + np.argmax(strength[lo:hi] - far)])
-        else:
-            cut = int(at + USUAL_BARS * bar)
-        phrases.append(Phrase(start_tick=at, end_tick=cut))
-        at = cut
-    if at < end_tick:
-        phrases.append(Phrase(start_tick=at, end_tick=end_tick))
-    return tuple(phrases)
+    ticks, strength = _signs(score, harmony, end_tick)
+    bars = _bars(score, ticks)
+    at, end = _bars(score, np.array([start_tick, end_tick])).tolist()
+    edges = [start_tick]
+    while end - at > LONGEST_BARS:  # there is a bar line, if nothing else, before that
+        lo, hi = np.searchsorted(bars, [at + SHORTEST_BARS, at + LONGEST_BARS], side="right")
+        far = np.abs(bars[lo:hi] - at - USUAL_BARS) / LONGEST_BARS
+        best = lo + np.argmax(strength[lo:hi] - far)
+        edges.append(int(ticks[best]))
+        at = float(bars[best])
+    if edges[-1] < end_tick:
+        edges.append(end_tick)
+    return tuple(Phrase(start_tick=a, end_tick=b) for a, b in pairwise(edges))
 
 
-def _signs(score: Score, harmony: Harmony) -> tuple[IntArray, NDArray[np.float64]]:
+def _bars(score: Score, ticks: IntArray) -> NDArray[np.float64]:
+    """(n,) bars from the start of the file; all of an upbeat lies where the bar after it begins."""
+    meters = score.meters
+    bars, beats = meters.bar_beat(ticks)
+    meter = np.searchsorted(meters.change_ticks, ticks, side="right") - 1
+    counted = bars + (beats - 1.0) / meters.numerator[meter]
+    if begins_with_upbeat(meters):
+        counted = np.maximum(counted, 2.0)
+    return np.round(counted, 9)  # thirds of a bar are equal where they should be
+
+
+def _signs(score: Score, harmony: Harmony, end_tick: int) -> tuple[IntArray, NDArray[np.float64]]:
     """Ticks where a phrase may end and how strongly they say so, in order of time."""
-    found = ((_rests(score), _REST), (_cadences(harmony), _CADENCE), (_bar_lines(score), _BAR))
+    found = ((_rests(score), _REST), (_cadences(harmony), _CADENCE), (_bar_lines(score, end_tick), _BAR))
     ticks = np.concatenate([ticks for ticks, _ in found])
     strength = np.concatenate([np.full(len(ticks), weight) for ticks, weight in found])
     order = np.argsort(ticks, kind="stable")
@@ -92,8 +103,7 @@ def _cadences(harmony: Harmony) -> IntArray:
     return ends
 
 
-def _bar_lines(score: Score) -> IntArray:
-    """Return starts of every bar up to the end of the music."""
+def _bar_lines(score: Score, end_tick: int) -> IntArray:
+    """Return starts of every bar up to the end of the stretch."""
     meters = score.meters
-    last = int(meters.bar_beat(score.end_tick)[0])
-    return meters.bar_ticks(np.arange(2, last + 1))
+    return meters.bar_ticks(np.arange(2, int(meters.bar_beat(end_tick)[0]) + 1))

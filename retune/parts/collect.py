@@ -12,7 +12,7 @@ from retune.harmony.model import Role
 from retune.harmony.spelling import root_name
 from retune.parts.model import Move, Rule, Sheet, SheetNote, SheetOptions, Sheets
 from retune.parts.names import chord_kind, chord_tone, chord_words, degree, function_words, key_at, pitch
-from retune.parts.upbeat import begins_with_upbeat
+from retune.score.upbeat import begins_with_upbeat
 from retune.wording import plain
 
 if TYPE_CHECKING:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import io
+
+import mido
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from retune.harmony import Hint, find_harmony
 from retune.listen.phrases import LONGEST_BARS, find_phrases
+from retune.score import read_score
 from tests.tuning.build import TPQ, Note, score_of
 
 BAR = 4 * TPQ
@@ -43,6 +48,38 @@ def test_a_long_chord_after_its_dominant_ends_a_phrase() -> None:
 def test_without_rest_or_cadence_a_phrase_is_four_bars() -> None:
     notes: list[Note] = [(0, float(q), 1.0, 60) for q in range(64)]
     assert phrases(notes) == [0.0, 4.0, 8.0, 12.0]
+
+
+def phrase_bars(meters: list[tuple[int, int, int]], quarters: int) -> list[int]:
+    """Numbers of the bars with which phrases begin; meters: (bars or 0 for the rest, numerator, denominator)."""
+    track = mido.MidiTrack()
+    waited = 0
+    for bars, numerator, denominator in meters:
+        signature = {"numerator": numerator, "denominator": denominator}
+        track.append(mido.MetaMessage("time_signature", **signature, time=waited))
+        waited = bars * numerator * 4 * TPQ // denominator
+    voice = mido.MidiTrack()
+    for _ in range(quarters):
+        voice += [mido.Message("note_on", note=60), mido.Message("note_off", note=60, time=TPQ)]
+    data = io.BytesIO()
+    mido.MidiFile(type=1, ticks_per_beat=TPQ, tracks=[track, voice]).save(file=data)
+    score = read_score(data.getvalue())
+    found = find_phrases(score, find_harmony(score), 0, score.end_tick)
+    assert found[-1].end_tick == score.end_tick
+    bars, beats = score.meters.bar_beat(np.array([phrase.start_tick for phrase in found]))
+    assert beats.tolist() == [1.0] * len(found)
+    return bars.tolist()
+
+
+@pytest.mark.parametrize(("numerator", "denominator"), [(1, 4), (2, 4), (3, 8)])
+def test_an_upbeat_makes_no_bar_of_the_first_phrase(numerator: int, denominator: int) -> None:
+    """Four whole bars and what goes before them; then four again (4/4 with an upbeat of one beat, two, or 1 1/2)."""
+    assert phrase_bars([(1, numerator, denominator), (0, 4, 4)], 65) == [1, 6, 10, 14]
+
+
+def test_bars_are_counted_as_long_as_they_are_where_the_meter_changes() -> None:
+    """Eight bars of 3/4, then eight of 6/4."""
+    assert phrase_bars([(8, 3, 4), (0, 6, 4)], 8 * 3 + 8 * 6) == [1, 5, 9, 13]
 
 
 def test_a_short_piece_is_one_phrase() -> None:
