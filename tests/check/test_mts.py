@@ -97,6 +97,13 @@ def test_choosing_a_tuning_moves_sounding_notes() -> None:
     assert steps(sounding, 0) == [(0, 0x30, 0.0), (0x30, 0x60, 25.0)]
 
 
+def test_a_tuning_chosen_later_is_heard_as_it_stands_by_then() -> None:
+    """P. 4: 7E … 08 07 leaves what sounds alone, but a channel that then changes to that tuning has it (p. 3)."""
+    change = sysex("7E 7F 08 07 00 05 01 40 40 20 00").replace("00 F0", "30 F0", 1)
+    sounding = decode(smf(f"00 90 40 40 {change} 30 B0 65 00 00 64 03 00 06 05 30 80 40 40"))
+    assert steps(sounding, 0) == [(0, 0x60, 0.0), (0x60, 0x90, 25.0)]
+
+
 @pytest.mark.parametrize(
     ("one_byte", "two_bytes", "cents"),
     [

@@ -105,6 +105,20 @@ def test_a_sounding_note_is_moved_by_the_same_message():
     assert has(found, "004000F0 40003C03 79000000 004000F0 40803C00")
 
 
+@pytest.mark.parametrize("reset", ["7E 7F 09 01", "7E 7F 09 03"])
+def test_after_a_device_reset_every_key_is_told_its_pitch(reset):
+    """General MIDI puts a device to its start (RP-003 p. 3, RP-024 4.9): what pitch a key has then is not known."""
+    notes = [note(960 * k, 960 * k + 480, key) for k, key in enumerate((60, 64, 60, 64, 60))]
+    cents = [50.0, 0.0, 0.0, 0.0, 0.0]
+    pitches = ["40003C03 79000000", "40003C03 78000000", "40004003 80000000"]
+    plain = " ".join(words_of([in_order(*notes)], cents))
+    assert [plain.count(pitch) for pitch in pitches] == [1, 2, 0]
+    again = words_of([in_order(*notes, [(1800, f"sysex {reset}")])], cents)
+    _, system_exclusive, after = " ".join(again).partition("30047E7F")  # four bytes in one packet (UMP 7.7)
+    assert system_exclusive
+    assert [after.count(pitch) for pitch in pitches] == [0, 2, 1]
+
+
 def test_long_times_have_a_clockstamp_in_between():
     """CLIP 3.2.2: at most 1 048 575 ticks, then one with a packet that does nothing."""
     start = 2 * 1_048_575 + 10

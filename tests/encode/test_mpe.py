@@ -130,6 +130,18 @@ def test_poly_pressure_becomes_pressure_of_the_notes_member():
     assert [m.channel for _, m in channel_messages(data) if m.type == "polytouch"] == [0]
 
 
+def test_a_member_has_the_pressure_of_its_newest_note():
+    """Fourteen members, fifteen notes: the last shares the member of the first, which has the same tuning."""
+    cents = [float(k % 14) for k in range(15)]
+    notes = [note(10 * k, 960, 40 + k, velocity=k + 1) for k in range(15)]
+    presses = [(240, "polytouch channel=0 note=40 value=70"), (300, "polytouch channel=0 note=54 value=80")]
+    data = encoded([in_order(*notes, presses)], cents).files[0].data
+    heard = {h.key: h for h in hear(data)}
+    assert heard[40].channel == heard[54].channel
+    pressures = [(t, m.channel, m.value) for t, m in channel_messages(data) if m.type == "aftertouch"]
+    assert pressures == [(300, heard[54].channel, 80)]
+
+
 def test_pressure_is_back_to_nothing_before_the_next_note_of_a_member():
     notes = [note(480 * k, 480 * k + 400, 64, velocity=k + 1) for k in range(15)]
     events = sorted([*in_order(*notes), (240, "polytouch channel=0 note=64 value=70")], key=lambda e: e[0])

@@ -361,6 +361,21 @@ def test_manager_and_member_share_out_what_they_are_told():
     assert heard == [(60, 41, 50), (62, 41, 80)]
 
 
+@pytest.mark.parametrize("number", [120, 123, 124, 125, 126, 127])
+def test_what_ends_the_notes_of_a_zone_ends_those_of_every_member(number):
+    """MPE 2.3.1: a manager gets mode messages for its zone, so without one each channel that sounds gets them."""
+    held = [*zone(0, 3), *(event for c in (1, 2, 3) for event in note(0, 480, 60 + 4 * c, c))]
+    data = file_of([in_order(held, [cc(240, number, int(number == 126))])])
+    (track,) = read_score(convert(data, Options()).files[0].data).tracks
+    timed = list(zip(track.ticks.tolist(), track.messages, strict=True))
+    sounding = {m.channel for _, m in timed if m.type == "note_on"}
+    told = {
+        m.channel for tick, m in timed if tick == 240 and m.type == "control_change" and m.control == number
+    }
+    assert len(sounding) == 3
+    assert sounding <= told
+
+
 FULL = [event for channel in (0, *range(1, 16)) for event in note(10, 400, 40 + channel, channel)]
 
 

@@ -97,6 +97,18 @@ def test_percussion(track: str, percussion: bool) -> None:
     assert part.is_percussion is percussion
 
 
+@pytest.mark.parametrize(
+    ("block", "channel"), [(0, 10), *((b, b) for b in range(1, 10)), *((b, b + 1) for b in range(10, 16))]
+)
+def test_gs_blocks_are_channels(block: int, channel: int) -> None:
+    """Block 0 is channel 10, the others follow in order (from memory): the part of that channel alone is drums."""
+    checksum = -(0x40 + 0x10 + block + 0x15 + 1) % 128
+    message = f"00 F0 0A 41 10 42 12 40 1{block:X} 15 01 {checksum:02X} F7"
+    notes = [f"00 9{c:X} 3C 40  10 8{c:X} 3C 40" for c in range(16)]
+    drums = {part.channel + 1 for part in parts("  ".join((message, *notes))) if part.is_percussion}
+    assert drums == {10, channel}
+
+
 def test_members_of_a_zone_have_the_program_of_their_manager() -> None:
     """M1-100-UM v1.1, 2.3.3."""
     (part,) = parts(f"{zone(0, 15)}  00 C0 30  00 C1 05  10 91 3C 40  10 81 3C 40")
