@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from retune.cli.options import input_argument, json_option, options_from, quiet_option, tuning_options
+from retune.cli.options import (
+    input_argument,
+    json_option,
+    options_from,
+    quiet_option,
+    refuse_mixing,
+    tuning_options,
+)
 from retune.cli.printing import print_json, print_remarks, print_written
 from retune.cli.tables import cents, table
 from retune.cli.tuned import analyzed_input
@@ -69,6 +76,7 @@ def command(
     options = options_from(values)
     if explain_bar is not None and (as_json or new_plan_path is not None):
         raise click.UsageError("--explain prints text alone; it goes without --json and --plan")
+    refuse_mixing({"--plan -": new_plan_path}, as_json=as_json)
     if new_plan_path is not None:
         _may_write(input_path, new_plan_path, overwrite)
     analysis = analyzed_input(input_path, options, plan_path)

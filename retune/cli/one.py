@@ -10,6 +10,7 @@ import click
 
 from retune.cli.depfile import depfile, refuse_unspeakable
 from retune.cli.idle import idle_options
+from retune.cli.options import refuse_mixing
 from retune.cli.printing import print_json, print_remarks, to_json
 from retune.errors import OutputError
 from retune.files import (
@@ -103,7 +104,8 @@ def _refuse_places(
     output_path: str, places: Places, read: tuple[str, ...], encoding: str, *, as_json: bool
 ) -> None:
     """Refuse places that clash, with each other or with what is read, before anything is done."""
-    _refuse_mixing(output_path, places.report, places.depfile, as_json=as_json)
+    wanting = {"-o -": output_path, "--report -": places.report, "--depfile -": places.depfile}
+    refuse_mixing(wanting, as_json=as_json)
     if places.parts_dir is not None:
         refuse_overwriting(read, places.beside)
     else:
@@ -139,19 +141,6 @@ def _one_output(inputs: tuple[str, ...], output_path: str | None, depfile_path: 
     if output_path == STANDARD_STREAM and depfile_path is not None:
         raise click.UsageError("--depfile needs an OUTPUT with a name, not standard output")
     return output_path
-
-
-def _refuse_mixing(
-    output_path: str, report_path: str | None, depfile_path: str | None, *, as_json: bool
-) -> None:
-    """Refuse two things that would run into each other on standard output."""
-    names = {"-o -": output_path, "--report -": report_path, "--depfile -": depfile_path}
-    wanting = ["--json"] if as_json else []
-    wanting += [name for name, path in names.items() if path == STANDARD_STREAM]
-    if len(wanting) > 1:
-        raise click.UsageError(
-            f"{wanting[0]} and {wanting[1]} both want standard output; name a file for one of them"
-        )
 
 
 def _too_many(inputs: tuple[str, ...], output_path: str | None) -> str:

@@ -14,7 +14,7 @@ A command takes its options by the decorators below and makes one `Options` of t
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -227,6 +227,19 @@ def read_plan_file(path: str | None, *, beside: str) -> Plan | None:
     from retune import plan
 
     return plan.read_plan_file(path)
+
+
+def refuse_mixing(outputs: Mapping[str, str | None], *, as_json: bool) -> None:
+    """Refuse two things that would run into each other on standard output; raises a usage error.
+
+    `outputs`: what one types to write there (such as `--plan -`) → the path given.
+    """
+    wanting = ["--json"] if as_json else []
+    wanting += [typed for typed, path in outputs.items() if path == STANDARD_STREAM]
+    if len(wanting) > 1:
+        raise click.UsageError(
+            f"{wanting[0]} and {wanting[1]} both want standard output; name a file for one of them"
+        )
 
 
 def ending(path: str, legal: tuple[str, ...], *, for_stdout: str | None = None) -> str:

@@ -6,6 +6,7 @@ import json
 import math
 import re
 import shutil
+import tomllib
 
 import mido
 import pytest
@@ -151,6 +152,15 @@ def test_plan_is_written_and_obeyed(tmp_path):
     assert [(after[i]["bar"], after[i]["beat"]) for i in different] == [(4, 3.0)]
     assert after[different[0]]["root_pc"] == 6
     assert after[different[0]]["ratios"] == {"0": "1", "3": "6/5", "6": "7/5"}
+
+
+def test_a_plan_on_standard_output_is_alone_there():
+    """With --json the plan came out, the JSON did not, and nobody was told."""
+    alone = run("analyze", HYMN, "--plan", "-")
+    assert tomllib.loads(alone.text)["windows"]
+    both = run("analyze", HYMN, "--plan", "-", "--json")
+    assert (both.status, both.out, both.err.count("\n")) == (2, b"", 1)
+    assert "--json and --plan - both want standard output; name a file for one of them" in both.err
 
 
 def test_a_plan_names_the_options_it_was_made_with(tmp_path):
