@@ -48,13 +48,14 @@ def render_with_soundfont(score: Score, rows: Rows, wishes: Wishes, length_s: fl
     Raises `OptionError` when there is no SoundFont or nothing to play it with.
     """
     font = bundled_soundfont() if wishes.soundfont is None else wishes.soundfont
-    midi = midi_of(score, rows, own_programs=wishes.sound == "original")
-    samples, rate = read_wave(_PLAYERS[_player(wishes.player)](font, midi))
-    if rate != wishes.rate:
-        samples = _resampled(samples, rate, wishes.rate)
+    play = _PLAYERS[_player(wishes.player)]
     out = np.zeros(math.ceil(length_s * wishes.rate))
-    count = min(len(out), len(samples))
-    out[:count] = samples[:count]
+    for midi in midi_files_of(score, rows, own_programs=wishes.sound == "original"):
+        samples, rate = read_wave(play(font, midi))
+        if rate != wishes.rate:
+            samples = _resampled(samples, rate, wishes.rate)
+        count = min(len(out), len(samples))
+        out[:count] += samples[:count]
     return out
 
 
@@ -68,8 +69,18 @@ def bundled_soundfont() -> bytes:
     return (Path(pretty_midi.__file__).parent / "TimGM6mb.sf2").read_bytes()
 
 
-def midi_of(score: Score, rows: Rows, *, own_programs: bool) -> bytes:
-    """Return a MIDI file that sounds as the rows say, every part on a steady organ unless `own_programs`."""
+def midi_files_of(score: Score, rows: Rows, *, own_programs: bool) -> list[bytes]:
+    """Return MIDI files that together sound as the rows say, every part on a steady organ unless `own_programs`.
+
+    Each holds as many parts as there are channels, because the players know of no second port.
+    """
+    parts = np.unique(rows["part"])
+    groups = [parts[at : at + len(_CHANNELS)] for at in range(0, len(parts), len(_CHANNELS))]
+    return [_midi_of(score, rows[np.isin(rows["part"], group)], own_programs) for group in groups]
+
+
+def _midi_of(score: Score, rows: Rows, own_programs: bool) -> bytes:
+    """Return a MIDI file that sounds as the rows say, of no more parts than there are channels."""
     first = np.flatnonzero(np.diff(rows["tone"], prepend=-1) != 0)
     last = np.append(first[1:], len(rows)) - 1
     tones = rows[first]
@@ -77,11 +88,11 @@ def midi_of(score: Score, rows: Rows, *, own_programs: bool) -> bytes:
     release = np.maximum(_ticks(rows["end_s"][last]), onset + 1)
     order = np.lexsort((onset, tones["part"]))
     tracks = []
-    for number, part in enumerate(np.unique(tones["part"])):
+    for channel, part in zip(_CHANNELS, np.unique(tones["part"]), strict=False):
         mine = order[tones["part"][order] == part]
         own = own_programs and part != DRONE_PART
         program = score.parts[part].program if own else STEADY_PROGRAM
-        tracks.append(_track(tones[mine], onset[mine], release[mine], program, number))
+        tracks.append(_track(tones[mine], onset[mine], release[mine], program, channel))
     played = read_score(write_tracks(format=1, division=DIVISION, tracks=tracks), name="preview")
     # notes of a track come back in the order of their note-ons: that is how tones and notes are matched
     back = np.lexsort((played.notes["on_event"], played.notes["track"]))
@@ -91,8 +102,7 @@ def midi_of(score: Score, rows: Rows, *, own_programs: bool) -> bytes:
     return encode(played, tuning, Options()).files[0].data
 
 
-def _track(tones: Rows, onset: IntArray, release: IntArray, program: int, number: int) -> Track:
-    channel = _CHANNELS[number % len(_CHANNELS)]
+def _track(tones: Rows, onset: IntArray, release: IntArray, program: int, channel: int) -> Track:
     events = [(0, 0, mido.Message("program_change", channel=channel, program=program))]
     velocities = np.clip(np.rint(tones["velocity"] * tones["gain"]), 1, 127).astype(int)
     for key, velocity, start, end in zip(tones["key"], velocities, onset, release, strict=True):

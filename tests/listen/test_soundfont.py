@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import shutil
+from dataclasses import replace
 
 import mido
 import numpy as np
@@ -12,7 +13,8 @@ import pytest
 from retune.errors import OptionError
 from retune.listen import Wishes, preview
 from retune.listen.heard import heard
-from retune.listen.soundfont import STEADY_PROGRAM, TICKS_PER_SECOND, bundled_soundfont, midi_of
+from retune.listen.soundfont import STEADY_PROGRAM, TICKS_PER_SECOND, bundled_soundfont, midi_files_of
+from retune.score import Score, read_score
 from tests.listen.measure import cents, decibels, measured_hz
 from tests.tuning.build import hints, score_of, tuned
 
@@ -68,10 +70,64 @@ def test_peak_and_length() -> None:
 @pytest.mark.parametrize(("own", "programs"), [(False, {STEADY_PROGRAM}), (True, {52, 48, 73})])
 def test_programs_are_steady_unless_the_original_ones_are_wanted(own: bool, programs: set[int]) -> None:
     score, _, tuning = major_chord()
-    file = mido.MidiFile(file=io.BytesIO(midi_of(score, heard(score, tuning.offsets), own_programs=own)))
+    (data,) = midi_files_of(score, heard(score, tuning.offsets), own_programs=own)
+    file = mido.MidiFile(file=io.BytesIO(data))
     found = {m.program for track in file.tracks for m in track if m.type == "program_change"}
     assert programs <= found
     assert own or found == programs
+
+
+MANY = 17  # parts: two more than there are channels without that of the drums
+
+
+def many_parts() -> Score:
+    """One note after another, a second each, every part with a program and a key of its own, on two ports."""
+    file = mido.MidiFile(type=1, ticks_per_beat=480)
+    for part in range(MANY):
+        channel = part % 15 + (part % 15 > 8)
+        file.tracks.append(
+            mido.MidiTrack(
+                [
+                    mido.MetaMessage("track_name", name=f"Part {part + 1}"),
+                    mido.MetaMessage("midi_port", port=part // 15),
+                    mido.Message("program_change", channel=channel, program=40 + part),
+                    mido.Message("note_on", channel=channel, note=50 + part, time=960 * part),
+                    mido.Message("note_off", channel=channel, note=50 + part, time=900),
+                ]
+            )
+        )
+    data = io.BytesIO()
+    file.save(file=data)
+    return read_score(data.getvalue())
+
+
+def test_more_parts_than_channels_keep_their_programs_and_pitches() -> None:
+    """Read as a synthesizer reads: the program last chosen on the channel of each note."""
+    score = many_parts()
+    _, _, tuning, _ = tuned(score)
+    heard_as = {}
+    for data in midi_files_of(score, heard(score, tuning.offsets), own_programs=True):
+        program: dict[int, int] = {}
+        for message in mido.MidiFile(file=io.BytesIO(data)):
+            if message.type == "program_change":
+                program[message.channel] = message.program
+            elif message.type == "note_on" and message.velocity:
+                heard_as[message.note] = program[message.channel]
+    assert heard_as == {50 + part: 40 + part for part in range(MANY)}
+
+
+@pytest.mark.parametrize("player", PLAYERS)
+def test_each_of_many_parts_sounds_as_it_does_alone(player: str) -> None:
+    pytest.importorskip("midirenderer")
+    wishes = Wishes(sound="original", player=player, hear="original")
+    score = many_parts()
+    harmony, _, tuning, _ = tuned(score)
+    together = preview(score, harmony, tuning, wishes).samples
+    for part in (0, 1, 15, 16):  # the first two shared their channels with the last two
+        alone = preview(score, harmony, tuning, replace(wishes, parts=(score.parts[part].name,))).samples
+        here = slice(part * wishes.rate, int((part + 0.9) * wishes.rate))
+        likeness = np.corrcoef(together[here], alone[here])[0, 1]
+        assert likeness > 0.99, part
 
 
 def test_the_file_that_is_played_decodes_to_the_offsets_that_were_solved() -> None:
@@ -87,7 +143,8 @@ def test_the_file_that_is_played_decodes_to_the_offsets_that_were_solved() -> No
     score = score_of(notes)
     _, _, tuning, _ = tuned(score)
     rows = heard(score, tuning.offsets)
-    sounding = decode(midi_of(score, rows, own_programs=False))
+    (data,) = midi_files_of(score, rows, own_programs=False)
+    sounding = decode(data)
     first = np.flatnonzero(np.diff(rows["tone"], prepend=-1) != 0)
     wanted = sorted(zip(rows["start_s"][first], rows["key"][first], rows["offset_cents"][first], strict=True))
     begin = sounding.curve[np.flatnonzero(np.diff(sounding.curve["note"], prepend=-1) != 0)]
