@@ -25,6 +25,7 @@ from retune.constants import (
 )
 from retune.encode.messages import is_chosen
 from retune.encode.timeline import OtherEvent
+from retune.errors import OptionError
 from retune.score.model import IntArray, Score
 
 Selection = tuple[str, tuple[int, int]]
@@ -70,6 +71,14 @@ def find_instruments(score: Score, others: Iterable[OtherEvent]) -> tuple[tuple[
         )
         of_part[members] = index
     return tuple(instruments), of_part
+
+
+def refused_kit(channel: int, follows: str) -> OptionError:
+    """The error for a channel that a GS message makes a drum kit: its drums can go to no other channel."""
+    return OptionError(
+        f"a message of the file makes channel {channel + 1} a drum kit, which {follows}; "
+        "put the drums on channel 10, or use --encoding midi2"
+    )
 
 
 KNOWN_PARAMETERS: dict[Selection, list[tuple[int, int]]] = {

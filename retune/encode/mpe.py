@@ -31,7 +31,7 @@ from retune.encode import messages as build
 from retune.encode.allocate import Lane, Lanes, Placement
 from retune.encode.bend import BendConductor, read_bends
 from retune.encode.devices import told_to_all
-from retune.encode.instruments import KNOWN_PARAMETERS, Habits, Selection
+from retune.encode.instruments import KNOWN_PARAMETERS, Habits, Selection, refused_kit
 from retune.encode.lines import PRESSURE, Line, Voice
 from retune.encode.losses import bend_rounding, losses
 from retune.encode.model import Encoded
@@ -44,7 +44,6 @@ from retune.encode.spread import Spread, channels_used, demand_of, rested_ticks,
 from retune.encode.timeline import OtherEvent
 from retune.encode.whole_groups import with_whole_groups
 from retune.encode.zones import Zone, plan_zones
-from retune.errors import OptionError
 from retune.options import Options
 from retune.score.model import Score
 from retune.tuning.model import Tuning
@@ -116,10 +115,7 @@ def _members(zone: Zone, rhythm_channels: Collection[Address], *, keep_10_free: 
     """Channels of a zone that carry notes: none that a message makes a drum kit, channel 10 if there is no other."""
     members = [c for c in zone.members if (zone.port, c) not in rhythm_channels]
     if not members:
-        raise OptionError(
-            f"a message of the file makes channel {zone.members[0] + 1} a drum kit, which leaves no room for "
-            "an MPE zone; use another --encoding"
-        )
+        raise refused_kit(zone.members[0], "leaves no room for an MPE zone")
     return [c for c in members if c != PERCUSSION_CHANNEL or not keep_10_free] or members
 
 

@@ -15,11 +15,10 @@ import numpy as np
 from retune.arrays import among
 from retune.constants import CHANNELS_PER_PORT, PERCUSSION_CHANNEL
 from retune.encode.allocate import Demand, Lane, Lanes, Placement
-from retune.encode.instruments import Instrument
+from retune.encode.instruments import Instrument, refused_kit
 from retune.encode.music import Music
 from retune.encode.quota import Need, needed_channels, quotas
 from retune.encode.share import place_notes
-from retune.errors import InputError
 from retune.score.model import IntArray, Score
 
 TAIL_SECONDS = 1.0
@@ -51,13 +50,9 @@ def channels_used(music: Music, lanes: IntArray) -> int:
 
 
 def _refuse_part_time_drums(music: Music, tuned: list[Instrument]) -> None:
-    """What a GS message makes a drum kit is a channel: its notes could not go to another one."""
     for instrument in tuned:
         if (instrument.port, instrument.channel) in music.score.rhythm_channels:
-            raise InputError(
-                f"{instrument.name}: a message of the file makes channel {instrument.channel + 1} a drum kit in the "
-                "middle of a part; give the drums a channel of their own, or use --encoding midi2"
-            )
+            raise refused_kit(instrument.channel, f"cuts {instrument.name} in two")
 
 
 def spread_notes(

@@ -14,12 +14,12 @@ from functools import partial
 import numpy as np
 
 from retune.constants import CHANNELS_PER_PORT, PERCUSSION_CHANNEL
-from retune.encode.instruments import Instrument
+from retune.encode.instruments import Instrument, refused_kit
 from retune.encode.music import Music
 from retune.encode.quota import most_at_once, needed_channels
 from retune.encode.relabel import Address
 from retune.encode.spread import demand_of, rested_ticks
-from retune.errors import OptionError, Remark
+from retune.errors import Remark
 
 LOWER, UPPER = 0, CHANNELS_PER_PORT - 1  # manager channels, zero-based
 
@@ -94,13 +94,9 @@ def plan_zones(music: Music, *, further: bool = False, keep_10_free: bool = True
 
 
 def _refuse_moving_drums(music: Music) -> None:
-    """What a message makes a drum kit is a channel, not a part: it cannot make room for a zone."""
     for i in music.instruments:
         if i.parts and i.channel != PERCUSSION_CHANNEL and (i.port, i.channel) in music.score.rhythm_channels:
-            raise OptionError(
-                f"{i.name}: a message of the file makes channel {i.channel + 1} a drum kit, which is in the way of "
-                "MPE zones; use another --encoding"
-            )
+            raise refused_kit(i.channel, "is in the way of MPE zones")
 
 
 def _others(music: Music, port: int, moved_away: set[int], inner: Sequence[Group]) -> list[Instrument]:
