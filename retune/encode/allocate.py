@@ -117,6 +117,10 @@ class Lane:
         """True if the key of a note is down already, so that two releases could be confused."""
         return self.releases.get(request.key, -1) > request.on
 
+    def crosses(self, request: Request) -> bool:
+        """True if the first release of the key would be this note's, and end the note before it."""
+        return self.releases.get(request.key, -1) > request.off
+
 
 class Demand(NamedTuple):
     """The notes to be placed, in playing order. Arrays are (n,)."""

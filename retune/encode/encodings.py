@@ -32,8 +32,8 @@ FULL = frozenset(("channels-full", "zones-full"))
 def encode(score: Score, tuning: Tuning, options: Options) -> Encoded:
     """Encode a tuning as `options.encoding` says.
 
-    Raises `InputError` for zones of MPE in the input that cannot be dissolved, `OptionError` where a drum kit is in
-    the way.
+    Raises `InputError` for zones of MPE in the input that cannot be dissolved, `OptionError` where a drum kit
+    or a crowd of equal keys is in the way.
 
     Returns
     -------

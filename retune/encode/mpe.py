@@ -16,6 +16,7 @@ from math import ceil
 import mido
 import numpy as np
 
+from retune.arrays import begins
 from retune.constants import (
     BEND_CENTRE,
     CC_DATA_LSB,
@@ -44,8 +45,9 @@ from retune.encode.spread import Spread, channels_used, demand_of, rested_ticks,
 from retune.encode.timeline import OtherEvent
 from retune.encode.whole_groups import with_whole_groups
 from retune.encode.zones import Zone, plan_zones
+from retune.errors import OptionError
 from retune.options import Options
-from retune.score.model import Score
+from retune.score.model import IntArray, Score
 from retune.tuning.model import Tuning
 
 CC_TIMBRE = 74
@@ -108,7 +110,25 @@ def _place_in_zones(music: Music, zone_of: dict[int, Zone], *, keep_10_free: boo
         placed = place_notes(demand, music.wanted, make, {index: float(music.steps[index])})
         placement.take(placed)
         lanes.setdefault(zone.port, {}).update(placed.lanes.by_number())
+    _refuse_crossed_releases(music, placement.lane)
     return Spread(music=music, lanes=lanes, further_ports={}, placement=placement, rested=rested)
+
+
+def _refuse_crossed_releases(music: Music, lane: IntArray) -> None:
+    """Raise `OptionError` where a track has equal keys on a member that do not end in the order they began in."""
+    placed = (lane >= 0).nonzero()[0]
+    table, columns = music.score.notes[placed], (music.timeline.on, music.timeline.off, music.of_note, lane)
+    on, off, zone, member = (column[placed] for column in columns)
+    order = np.lexsort((on, table["key"], table["track"], member, zone))
+    group = begins(*(column[order] for column in (table["key"], table["track"], member, zone))).cumsum()
+    ends = off[order] + group * (int(off.max(initial=0)) + 1)
+    crossed = order[1:][ends[1:] < np.maximum.accumulate(ends)[:-1]]
+    if len(crossed):
+        where = music.score.where(int(table["onset_tick"][crossed].min()))
+        raise OptionError(
+            f"{where}: so many equal keys sound at once that they share a channel of an MPE zone, where the release of "
+            "one would end another; use another --encoding"
+        )
 
 
 def _members(zone: Zone, rhythm_channels: Collection[Address], *, keep_10_free: bool) -> list[int]:

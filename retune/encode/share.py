@@ -109,6 +109,8 @@ class _Run:
 
 
 _NO_LANE = Lane(-1)
+_ANYHOW, _IN_ORDER, _ALONE = range(3)
+"""How equal keys share a channel: even if their releases cross; if they end in the order they began in; not at all."""
 
 
 @dataclass(slots=True)
@@ -120,7 +122,7 @@ class _Group:
     members: list[Request] = field(default_factory=list)
     settled: list[tuple[float, Lane]] = field(default_factory=list)  # cents and channel of notes that sound
     own: Lane | None = None  # the instrument's own channel, if it is free
-    apart: bool = False  # equal keys never share a channel
+    equal_keys: int = _ANYHOW
     near: list[tuple[float, Lane]] | None = (
         None  # of each member the closest settled channel and how far it is
     )
@@ -142,14 +144,23 @@ class _Group:
 
     def _nearest(self, request: Request) -> tuple[float, Lane]:
         cents = request.value * self.step
-        open_to = (s for s in self.settled if not (self.apart and s[1].has_key(request)))
+        open_to = (s for s in self.settled if self._takes(s[1], request))
         near = min(open_to, key=lambda s: abs(s[0] - cents), default=None)
         return (inf, _NO_LANE) if near is None else (abs(near[0] - cents), near[1])
+
+    def _takes(self, lane: Lane, request: Request) -> bool:
+        if self.equal_keys == _ALONE:
+            return not lane.has_key(request)
+        return self.equal_keys == _ANYHOW or not lane.crosses(request)
 
     def _fits(self, request: Request, group: list[Request], width: float) -> bool:
         if (request.value - group[0].value) * self.step > 2 * width:
             return False
-        return not self.apart or all(other.key != request.key for other in group)
+        if self.equal_keys == _ANYHOW:
+            return True
+        equal = [other for other in group if other.key == request.key]
+        in_order = all((other.on < request.on) == (other.off < request.off) for other in equal)
+        return in_order and not (equal and self.equal_keys == _ALONE)
 
 
 def _share_out(allocator: Allocator, k: int, steps: dict[int, float], joint: bool) -> int:
@@ -191,7 +202,8 @@ def _open(
     lanes.pool.clear()
     for instrument in held_by:
         held = lanes.held[instrument]
-        group = groups[instrument] = _Group(instrument, steps[instrument], apart=lanes.apart)
+        group = groups[instrument] = _Group(instrument, steps[instrument])
+        group.equal_keys = _ALONE if lanes.apart else _ANYHOW
         for lane in list(held):
             lent = lane.home == instrument != lane.user
             since = needed.get(instrument, on) if lent else on
@@ -231,7 +243,7 @@ def _least_width(groups: list[_Group], free: int) -> float:
         low, high = high, 2 * high
         if high > WIDEST_CENTS:  # more equal keys at once than channels: they have to share after all
             for group in groups:
-                group.apart, group.near = False, None
+                group.equal_keys, group.near = max(group.equal_keys - 1, _ANYHOW), None
     while high - low > 1e-3:
         middle = (low + high) / 2
         low, high = (low, middle) if fits(middle) else (middle, high)

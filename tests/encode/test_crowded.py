@@ -9,9 +9,14 @@ import mido
 import pytest
 
 from retune import pipeline
+from retune.check import check
+from retune.encode import Encoded, encode
+from retune.errors import OptionError
 from retune.options import Options
+from retune.score import Score
+from retune.tuning import Tuning
 from retune.units import bend_step_cents
-from tests.encode.build import Event, file_of, in_order, note
+from tests.encode.build import Event, file_of, in_order, note, score_of, tuning_of
 from tests.encode.receiver import hear
 
 LENT_ON_THE_SAME_TICK = (  # track, channel, note-on and note-off at 96 ticks a crotchet, key
@@ -134,3 +139,35 @@ def test_key_pressure_goes_along_to_further_ports(names, encoding, when_full):
         tracks.append([*named, *in_order(*(note(0, 900, key, channel, key) for key in keys), presses)])
     options = Options(encoding=encoding, when_full=when_full)
     assert pipeline.convert(file_of(tracks), options).checked.ok
+
+
+def crowd(channels: int, notes: int) -> Score:
+    """One key, `notes` times on each channel of a track, all at once; those of a later channel end earlier."""
+    groups = []
+    for k in range(channels * notes):
+        channel, number = divmod(k, notes)
+        off = 4000 + 10 * ((channels - channel) * notes + number)
+        groups.append(note(10 * k, off, 60, channel + (channel >= 9), velocity=1 + k))
+    return score_of([in_order(*groups)])
+
+
+def in_zone(score: Score) -> tuple[Tuning, Encoded]:
+    """Every note in a tuning of its own."""
+    tuning = tuning_of(score, [float(k % 7 - 3) for k in range(len(score.notes))])
+    return tuning, encode(score, tuning, Options(encoding="mpe"))
+
+
+def test_equal_keys_that_share_a_member_end_in_the_order_they_began_in():
+    """Twenty at once on fourteen members; the releases of a key are told apart by their order alone."""
+    score = crowd(2, 10)
+    tuning, encoded = in_zone(score)
+    assert [remark.code for remark in encoded.remarks] == ["channels-full"]
+    assert check(score, encoded, intended=tuning).problems == ()
+
+
+def test_equal_keys_that_must_cross_on_a_member_are_refused():
+    """Fifteen channels, each ending before the one before it: fourteen members cannot tell them apart."""
+    with pytest.raises(OptionError, match=r"^bar 1, beat 1\.29: so many equal keys sound at once") as caught:
+        in_zone(crowd(15, 1))
+    assert caught.value.exit_status == 2
+    assert in_zone(crowd(14, 1))[1].remarks == ()
