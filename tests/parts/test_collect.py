@@ -161,6 +161,21 @@ def test_a_habit_is_told_only_where_its_cents_agree_within_six(spread: int, told
     assert [(rule.count, rule.low, rule.high) for rule in rules] == [(4, low, high)] * told
 
 
+def test_four_habits_are_told_the_commonest_first() -> None:
+    """Three to seven chords each of five kinds, over a low C: one part sings a habit of its own in each."""
+    kinds = {"maj": 64, "min": 63, "7": 70, "dim": 66, "maj7": 71}
+    plan = [kind for count, kind in zip((3, 7, 4, 6, 5), kinds, strict=True) for _ in range(count)]
+    parts = {
+        "Low": [(4.0 * bar, 4.0, 48) for bar in range(len(plan))],
+        "Top": [(4.0 * bar, 4.0, kinds[kind]) for bar, kind in enumerate(plan)],
+    }
+    given = chord_hints(*((0, kind) for kind in plan))
+    sheets = sheets_of(score_of(parts), given, drift_limit_cents=0.0).sheets
+    rules = {sheet.name: sheet.rules for sheet in sheets}["Top"]
+    assert [rule.count for rule in rules] == [7, 6, 5, 4]
+    assert rules[0].where == "third of a minor triad"
+
+
 STRINGED = """
     Harpsichord; Clavinet; Dulcimer; Acoustic Guitar (nylon); Acoustic Guitar (steel); Electric Guitar (jazz);
     Electric Guitar (clean); Electric Guitar (muted); Overdriven Guitar; Distortion Guitar; Guitar Harmonics;

@@ -75,6 +75,18 @@ def test_the_third_is_told_how_it_beats_at_piano_pitch() -> None:
     assert "14 cents too high and beats 5.2 times a second" in third.hint
 
 
+@pytest.mark.parametrize(("root", "told"), [(66, "beats 14.7 times a second"), (67, "sounds rough")])
+def test_beats_too_fast_to_count_are_told_as_roughness(root: int, told: str) -> None:
+    """5·f·(2^(13.69/1200) − 1) is 14.7 over F♯4 (370.0 Hz) and 15.6 over G4 (392.0 Hz); 15: common practice."""
+    voices = {name: [(0.0, 4.0, root + k)] for name, k in (("Low", 0), ("Mid", 4), ("High", 7))}
+    (chord,) = sheets_of(score_of(voices), chord_hints((root % 12, "maj")), drift_limit_cents=0.0).chords
+    hints = {voice.part: voice.hint for voice in chord.voices}
+    assert (
+        f"pure major third above Low (5:4). At piano pitch it is 14 cents too high and {told};"
+        in hints["Mid"]
+    )
+
+
 def test_a_low_third_above_the_bass_is_told_against_the_bass() -> None:
     """First inversion: the third is the bass and stands first; the root lies 8:5 above it."""
     score = score_of({"A": [(0.0, 4.0, 64)], "B": [(0.0, 4.0, 67)], "C": [(0.0, 4.0, 72)]})

@@ -1,10 +1,12 @@
 """Where the comma goes, and the words for it."""
 
+from dataclasses import replace
 from math import log2
 
 import pytest
 
 from retune.tuning import find_compromises
+from tests.encode.build import tuning_of
 from tests.tuning.build import chords, hints, score_of, tuned
 
 C, D, E, F, G, A, B = 60, 62, 64, 65, 67, 69, 71
@@ -19,6 +21,16 @@ def test_pure_music_needs_none():
     keys = [[C, E, G], [C, F, A], [B, D, G], [C, E, G]]
     roots = [(0, "maj"), (5, "maj"), (7, "maj"), (0, "maj")]
     assert told(score_of(chords(keys)), hints(roots)) == ()
+
+
+@pytest.mark.parametrize(("off", "count"), [(1.9, 0), (2.1, 1), (-1.9, 0), (-2.1, 1)])
+def test_what_is_within_two_cents_of_pure_is_no_compromise(off, count):
+    """5/4 is 386.314 cents (Helmholtz/Ellis, App. XX); told from 2 cents on (docs/tuning.md)."""
+    score = score_of(chords([[C, E]]))
+    harmony, ratios, tuning, chosen = tuned(score, hints([(0, "maj")]))
+    off_tune = replace(tuning, offsets=tuning_of(score, [0.0, -13.686 + off]).offsets)
+    found = find_compromises(score, harmony, ratios, off_tune, chosen)
+    assert [c.cents for c in found] == pytest.approx([off] * count, abs=0.001)
 
 
 def test_a_comma_pump_is_told_with_place_size_and_cause():

@@ -1,8 +1,11 @@
 """Where a line gives way: a note struck again, or held, at another pitch."""
 
+from dataclasses import replace
+
 import pytest
 
 from retune.tuning import find_shifts
+from tests.encode.build import tuning_of
 from tests.tuning.build import hints, score_of, tuned
 
 C, E, F, G, A, B = 60, 64, 65, 67, 69, 71
@@ -50,6 +53,18 @@ def test_a_held_note_that_may_move_is_told():
     (shift,) = told(score_of(notes, names={0: "Alto"}), given, **options)
     assert shift.reason == ("Alto moves the C held from bar 1, beat 1, 15.6 cents lower, to where C wants it")
     assert told(score_of(notes), given, drift_limit_cents=0.0) == ()  # by default held notes do not move
+
+
+@pytest.mark.parametrize(("cents", "count"), [(4.9, 0), (5.0, 1), (-4.9, 0), (-5.1, 1)])
+def test_what_trained_ears_do_not_notice_is_not_told(cents, count):
+    """Told from 5 cents on (docs/tuning.md), whether the note is struck again or held."""
+    given = hints([(0, "maj"), (0, "maj")])
+    again, held = [(0, 0, 2, C), (0, 2, 2, C)], [(0, 0, 4, C)]
+    for notes, offsets in ((again, [0.0, cents]), (held, [[(0, 0.0), (960, cents)]])):
+        score = score_of(notes)
+        harmony, ratios, tuning, chosen = tuned(score, given)
+        moved = replace(tuning, offsets=tuning_of(score, offsets).offsets)
+        assert [s.cents for s in find_shifts(score, harmony, ratios, moved, chosen)] == [cents] * count
 
 
 def test_still_lines_have_none():

@@ -10,14 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from retune.errors import OptionError
-from retune.harmony import Role, find_harmony
+from retune.harmony import Hint, Role, find_harmony
 from retune.options import Options
 from retune.ratios import choose_ratios
 from retune.ratios.choose import complete
 from retune.tuning import solve_tuning
 from retune.tuning.fixed import table_per_chord
 from retune.tuning.presets import PRESETS
-from tests.tuning.build import chords, hints, movement, offsets_at, score_of, score_of_corpus, tuned
+from tests.tuning.build import TPQ, chords, hints, movement, offsets_at, score_of, score_of_corpus, tuned
 
 C, D, E, F, G, A, B = 60, 62, 64, 65, 67, 69, 71
 
@@ -236,6 +236,20 @@ def test_a_bass_leaps_purely_where_chords_share_no_tone():
     _, _, tuning, _ = tuned(score, hints([(0, "maj"), (2, "min")]))
     before, after = offsets_at(score, tuning, 1.0), offsets_at(score, tuning, 3.0)
     assert 500.0 + after[53] - before[48] == pytest.approx(498.045, abs=1e-3)
+
+
+@pytest.mark.parametrize(("rest", "is_one_line"), [(0.0, True), (1.9, True), (2.0, False), (8.0, False)])
+def test_a_rest_of_two_quarters_ends_a_line(rest, is_one_line):
+    """C, then G: the fifth of a line is drawn to 3/2 (701.955 cents); after a rest nothing ties the two."""
+    second = 2.0 + rest
+    starts = [0, round(second * TPQ), round((second + 2.0) * TPQ)]
+    given = [
+        Hint(start_tick=start, end_tick=end, root_pc=root, chord="maj")
+        for (start, end), root in zip(pairwise(starts), (0, 7), strict=True)
+    ]
+    _, _, tuning, _ = tuned(score_of([(0, 0.0, 2.0, C), (0, second, 2.0, G)]), given)
+    low, high = tuning.offsets["offset_cents"]
+    assert high - low == pytest.approx(1.955 if is_one_line else 0.0, abs=1e-3)
 
 
 def test_a_semitone_of_a_line_is_no_wider_than_16_15():
