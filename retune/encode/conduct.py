@@ -182,10 +182,10 @@ class Conductor:
             return
         data = [] if number == CC_DATA_MSB else voice.parameters.get(selection, [])
         voice.parameters[selection] = [*data, (number, value)]
-        voice.home.parameters[selection] = list(voice.parameters[selection])
+        voice.home.enter(selection, number, value)
         kind, parameter = selection
         for line in self.copies(voice, event.tick):
-            line.parameters[selection] = list(voice.parameters[selection])
+            line.enter(selection, number, value)
             group = build.set_parameter(
                 line.channel, parameter, ((number, value),), kind=kind, then=line.selection
             )

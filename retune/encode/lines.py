@@ -16,7 +16,14 @@ from dataclasses import dataclass, field
 
 import mido
 
-from retune.constants import BEND_CENTRE, CC_BANK_LSB, CC_BANK_MSB, CONTROLLER_STARTS, RESET_BY_121
+from retune.constants import (
+    BEND_CENTRE,
+    CC_BANK_LSB,
+    CC_BANK_MSB,
+    CC_DATA_MSB,
+    CONTROLLER_STARTS,
+    RESET_BY_121,
+)
 from retune.encode import messages as build
 from retune.encode.instruments import KNOWN_PARAMETERS, NO_SELECTION, BendState, Instrument, Selection
 
@@ -134,7 +141,19 @@ class Line:
             yield build.control(self.channel, number, value)
 
     def set_parameter(self, selection: Selection, data: Data) -> Iterator[mido.Message]:
-        """Set a parameter as one unbroken group."""
+        """Set a parameter as one unbroken group.
+
+        Data that do not begin with an MSB count from what the channel has: they go on from there, or from the start.
+        """
+        told, wanted = self.parameters.get(selection, []), data
+        if data[0][0] != CC_DATA_MSB:
+            goes_on = told == data[: len(told)]
+            wanted = data[len(told) :] if goes_on else [*KNOWN_PARAMETERS.get(selection, []), *data]
         self.parameters[selection] = list(data)
         kind, number = selection
-        yield from build.set_parameter(self.channel, number, tuple(data), kind=kind, then=self.selection)
+        yield from build.set_parameter(self.channel, number, tuple(wanted), kind=kind, then=self.selection)
+
+    def enter(self, selection: Selection, number: int, value: int) -> None:
+        """Note down data entry that passes over this channel or is copied to it."""
+        told = [] if number == CC_DATA_MSB else self.parameters.get(selection, [])
+        self.parameters[selection] = [*told, (number, value)]

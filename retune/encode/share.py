@@ -121,7 +121,7 @@ class _Group:
     step: float
     members: list[Request] = field(default_factory=list)
     settled: list[tuple[float, Lane]] = field(default_factory=list)  # cents and channel of notes that sound
-    own: Lane | None = None  # the instrument's own channel, if it is free
+    own: list[Lane] = field(default_factory=list)  # free channels that no other may have: home, private ones
     equal_keys: int = _ANYHOW
     near: list[tuple[float, Lane]] | None = (
         None  # of each member the closest settled channel and how far it is
@@ -217,14 +217,14 @@ def _open(
                 slot.end = on - 1
                 lane.end = max(s.end for s in lane.slots.values())
                 lane.releases.clear()
-            if lane.home == instrument:
-                group.own = lane
+            if lane.home == instrument or lane.private:
+                group.own.append(lane)
             else:
                 held.remove(lane)
                 free.append(lane)
     for request in together:
         placed, _ = allocator.placed.get(request.note, (None, 0))
-        if placed is None or placed in free or placed is groups[request.instrument].own:
+        if placed is None or placed in free or placed in groups[request.instrument].own:
             groups[request.instrument].members.append(request)
     return [group for group in groups.values() if group.members], free
 
@@ -233,7 +233,7 @@ def _least_width(groups: list[_Group], free: int) -> float:
     """Smallest half-width of groups [cents] with which the free channels suffice."""
 
     def fits(width: float) -> bool:
-        needed = (len(group.clusters(width)[1]) - (group.own is not None) for group in groups)
+        needed = (len(group.clusters(width)[1]) - len(group.own) for group in groups)
         return sum(max(0, n) for n in needed) <= free
 
     low, high = 0.0, 1.0
@@ -261,7 +261,7 @@ class _Plan:
     @property
     def needs(self) -> int:
         """Free channels wanted besides the instrument's own."""
-        return max(0, len(self.clusters) - (self.group.own is not None))
+        return max(0, len(self.clusters) - len(self.group.own))
 
     def worst(self) -> tuple[float, int]:
         """Largest error [cents], and the place in `covered` (from 0) or `clusters` (from -1 downward) that has it."""
@@ -300,10 +300,11 @@ def _settle(allocator: Allocator, plan: _Plan, free: list[Lane]) -> None:
     for request, lane in plan.covered:
         allocator.put(request, lane, joins=True)
     for cluster in plan.clusters:
-        lane = group.own or free.pop(0)
-        if lane is not group.own:
+        if group.own:
+            lane = group.own.pop(0)
+        else:
+            lane = free.pop(0)
             allocator.lanes.held[group.instrument].append(lane)
-        group.own = None
         low, high = cluster[0].value, cluster[-1].value
         _start_cluster(allocator, cluster, lane, (low + high) // 2)
 

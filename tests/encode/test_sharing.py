@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from retune.check import check
 from retune.encode import encode
 from retune.options import Options
 from tests.encode.build import in_order, note, score_of, tuning_of
@@ -199,3 +200,45 @@ def test_a_file_for_each_part_where_one_does_not_suffice():
 def test_one_file_if_it_suffices():
     score = score_of([chord([0.0, 3.0])])
     assert len(encode(score, tuning_of(score, [0.0, 3.0]), Options(when_full="files")).files) == 1
+
+
+MODULATION_DEPTH = (
+    (101, 0),
+    (100, 5),
+)  # a parameter that starts from a known value, half a semitone: GM2 3.4
+UNKNOWN = ((101, 0), (100, 7))  # the standards name no RPN 7, nor where it starts
+
+
+def told(tick, channel, *controls):
+    return [(tick, f"control_change channel={channel} control={n} value={v}") for n, v in controls]
+
+
+def settings_changed(score, cents):
+    tuning = tuning_of(score, cents)
+    report = check(score, encode(score, tuning, Options()), intended=tuning)
+    assert report.problems == ()
+    return report.fidelity.settings_changed
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        ((*UNKNOWN, (6, 53)), ()),
+        ((*MODULATION_DEPTH, (6, 104)), (*MODULATION_DEPTH, (38, 33))),
+        ((*MODULATION_DEPTH, (6, 104)), (*MODULATION_DEPTH, (96, 0), (96, 0))),
+    ],
+)
+def test_what_one_part_was_told_is_not_in_force_for_the_next(first, second):
+    """Channels whose parameters cannot be put back stay with their part where all are shared out anew. An LSB alone, or
+    steps, count from the start of a parameter on a channel where it had another value, too."""
+    early = [note(10 + k, 400, 60 + k, 1) for k in range(3)]
+    late = chord(TWENTY, on=480, off=960)
+    score = score_of([in_order(told(0, 1, *first), told(0, 0, *second), *early, late)])
+    assert settings_changed(score, [-10.0, 0.0, 10.0, *TWENTY]) == 0
+
+
+def test_a_step_reaches_each_channel_once():
+    """A channel in silence is brought up to date before its next note: with the steps it has missed, and no more."""
+    chords = [note(on, on + 90, 60 + k, 0) for on in (10, 20_000) for k in range(3)]
+    score = score_of([in_order(told(0, 0, *UNKNOWN, (96, 0)), *chords, told(19_000, 0, (96, 0)))])
+    assert settings_changed(score, [-10.0, 0.0, 10.0] * 2) == 0
