@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from retune.arrays import distinct
 from retune.constants import BEND_CENTRE
-from retune.encode.allocate import Move
+from retune.encode.demand import Move
 from retune.encode.instruments import Habits
 from retune.encode.spread import Spread
 from retune.errors import Remark

@@ -29,8 +29,9 @@ from retune.constants import (
     RPN_MPE_CONFIGURATION,
 )
 from retune.encode import messages as build
-from retune.encode.allocate import Lane, Lanes, Placement
+from retune.encode.allocate import Placement
 from retune.encode.bend import BendConductor, read_bends
+from retune.encode.channels import Lane, Lanes
 from retune.encode.devices import told_to_all
 from retune.encode.instruments import KNOWN_PARAMETERS, Habits, Selection, refused_kit
 from retune.encode.lines import PRESSURE, Line, Voice

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from retune.arrays import begins
-from retune.encode.allocate import Demand
+from retune.encode.demand import Demand
 from retune.encode.wanted import Wanted
 from retune.score.model import IntArray
 

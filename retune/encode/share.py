@@ -20,7 +20,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.arrays import distinct
-from retune.encode.allocate import Allocator, Demand, Lane, Lanes, Move, Request
+from retune.encode.allocate import Allocator
+from retune.encode.channels import Lane, Lanes
+from retune.encode.demand import Demand, Move, Request
 from retune.encode.wanted import Wanted
 
 WIDEST_CENTS = 1e6

@@ -14,7 +14,9 @@ import numpy as np
 
 from retune.arrays import among
 from retune.constants import CHANNELS_PER_PORT, PERCUSSION_CHANNEL
-from retune.encode.allocate import Demand, Lane, Lanes, Placement
+from retune.encode.allocate import Placement
+from retune.encode.channels import Lane, Lanes
+from retune.encode.demand import Demand
 from retune.encode.instruments import Instrument, refused_kit
 from retune.encode.music import Music
 from retune.encode.quota import Need, needed_channels, quotas

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from retune.encode.allocate import Allocator, Demand, Lane, Lanes
+from retune.encode.allocate import Allocator
+from retune.encode.channels import Lane, Lanes
+from retune.encode.demand import Demand
 from retune.encode.wanted import Wanted
 
 
