@@ -24,6 +24,7 @@ from retune.constants import (
     RPN_BEND_RANGE,
     RPN_COARSE_TUNING,
     RPN_FINE_TUNING,
+    RPN_MPE_CONFIGURATION,
 )
 from retune.encode.instruments import BendState, Selection
 from retune.encode.lines import PRESSURE, RESET
@@ -31,6 +32,7 @@ from retune.encode.lines import PRESSURE, RESET
 BEND_RANGE: Selection = ("rpn", RPN_BEND_RANGE)
 FINE: Selection = ("rpn", RPN_FINE_TUNING)
 COARSE: Selection = ("rpn", RPN_COARSE_TUNING)
+CONFIGURATION: Selection = ("rpn", RPN_MPE_CONFIGURATION)
 STARTS = {
     BEND_RANGE: (DEFAULT_BEND_RANGE_SEMITONES, 0),
     FINE: (64, 0),
