@@ -118,6 +118,7 @@ class Performance:
                 or not conductor.is_tuned(line, voice, slot, value, tick)
             ):
                 conductor.tune(line, voice, slot, value, Place(tick, track, position))
+            line.values[slot] = value  # also where another channel has tuned the table they share
             end = ends[note]
             if line.sounding_until < end:
                 line.sounding_until = end

@@ -7,6 +7,7 @@ import io
 import mido
 import pytest
 
+from retune.check import check
 from retune.encode import encode
 from retune.encode.mts import frequency_word, note_changes
 from retune.encode.octave import octave_message
@@ -179,3 +180,11 @@ def test_too_many_tunings_of_one_pitch_class_share_and_are_measured():
     assert max(errors) <= result.worst_error_cents + 1e-9
     assert result.worst_error_cents > 0.4
     assert result.remarks[0].code == "channels-full"
+
+
+def test_after_a_device_reset_a_channel_wants_what_another_put_into_the_table_they_share():
+    """Both choose tuning program 0, and no key sounds on both in two tunings; not what the channel itself sent last."""
+    notes = [note(0, 100, 72, 1), note(200, 480, 72, 0), note(240, 1920, 72, 1)]
+    score = score_of([in_order(*notes, [(960, "sysex 7E 7F 09 01")])])
+    tuning = tuning_of(score, [FIFTH, THIRD, THIRD])
+    assert check(score, encode(score, tuning, Options(encoding="mts")), intended=tuning).problems == ()
