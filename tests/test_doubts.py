@@ -52,6 +52,17 @@ def test_ratios_of_ones_own_are_not_called_music_retuned_before(tmp_path):
     assert "pure thirds and fifths" in message
 
 
+def test_what_is_hardly_less_pure_is_not_remarked_on(tmp_path):
+    """A tempered fifth is 1.96 cents from 3/2; 751/500 is 2.31 from it and 6009/4000 2.59, 0.6 cents worse."""
+    track = mido.MidiTrack([mido.Message("note_on", note=key, velocity=64) for key in (48, 55)])
+    track += [mido.Message("note_off", note=key, time=1920 if key == 48 else 0) for key in (48, 55)]
+    source, plan = tmp_path / "in.mid", tmp_path / "plan.toml"
+    mido.MidiFile(tracks=[track]).save(source)
+    for ratio, codes in (("751/500", []), ("6009/4000", ["less-pure"])):
+        plan.write_text(f'windows = [{{at = "1.1", root = "C", chord = "5", ratios = "1 {ratio}"}}]\n')
+        assert [code for code, _ in remarks(source, "-o", tmp_path / "out.mid", "--plan", plan)] == codes
+
+
 def test_chord_symbols_that_are_not_there_are_told(tmp_path):
     """`--chords markers` on rehearsal letters alone, and on a lead sheet."""
     for names, codes in ((("A", "Verse", "Coda"), ["no-chord-symbols"]), (("C", "Am7", "F6"), [])):

@@ -96,6 +96,12 @@ def test_texts_are_chords_where_four_in_five_read_as_one(symbols, words, taken):
     assert len(remarks) == (words if taken else 0)
 
 
+@pytest.mark.parametrize(("texts", "taken"), [("C F6", 0), ("C F6 C", 3), ("C C C", 0)])
+def test_three_symbols_of_two_kinds_are_enough(texts, taken):
+    found, _ = hints_from_markers(marked(*((4 * at, text) for at, text in enumerate(texts.split()))))
+    assert len(found) == taken
+
+
 @pytest.mark.parametrize("apart_ms", [-50, 50])
 def test_a_symbol_beside_an_onset_is_meant_for_it(apart_ms):
     """Performed timing: what lies within 60 ms starts together, as in the notes; at 120 a quarter has 500 ms."""

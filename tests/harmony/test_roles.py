@@ -74,6 +74,23 @@ def test_pedal_through_foreign_chords():
     assert roles_of(voice, above, chords=chords) == ["CHORD", "PEDAL", "PEDAL", "CHORD"]
 
 
+@pytest.mark.parametrize(("windows", "role"), [(2, "OTHER"), (3, "PEDAL")])
+def test_a_pedal_sounds_through_three_windows(windows, role):
+    chords = [(0, 2, 0, "maj"), (2, 4, 7, "maj"), (4, 6, 0, "maj")][:windows]
+    end = 2.0 * windows
+    assert roles_of([(0.0, end, 36)], [(0.0, end, 67)], chords=chords)[1] == role
+
+
+@pytest.mark.parametrize("times", range(1, 5))
+def test_a_suspension_may_be_struck_again_four_times_before_it_resolves(times):
+    """Eighths on F over C, after F major; four is a limit of ours (docs/harmony.md)."""
+    end = 2.5 + 0.5 * times
+    voice = [(0.0, 2.0, 65), *((2.0 + 0.5 * k, 0.5, 65) for k in range(times + 1)), (end, 1.0, 64)]
+    others = [[(0.0, 2.0, low), (2.0, end - 1.0, high)] for low, high in ((53, 48), (57, 55))]
+    roles = roles_of(voice, *others, chords=[(0, 2, 5, "maj"), (2, end + 1.0, 0, "maj")])
+    assert roles == ["CHORD", *["SUSPENSION"] * (times + 1), "CHORD"]
+
+
 def test_leap_to_and_from_a_foreign_note_has_no_name():
     voice = [(0.0, 1.0, 60), (1.0, 1.0, 66), (2.0, 2.0, 60)]
     assert roles_of(voice, *C_E_G, chords=[(0, 4, 0, "maj")]) == ["CHORD", "OTHER", "CHORD"]

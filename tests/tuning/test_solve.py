@@ -17,6 +17,7 @@ from retune.ratios.choose import complete
 from retune.tuning import solve_tuning
 from retune.tuning.fixed import table_per_chord
 from retune.tuning.presets import PRESETS
+from tests.encode import build
 from tests.tuning.build import TPQ, chords, hints, movement, offsets_at, score_of, score_of_corpus, tuned
 
 C, D, E, F, G, A, B = 60, 62, 64, 65, 67, 69, 71
@@ -250,6 +251,25 @@ def test_a_rest_of_two_quarters_ends_a_line(rest, is_one_line):
     _, _, tuning, _ = tuned(score_of([(0, 0.0, 2.0, C), (0, second, 2.0, G)]), given)
     low, high = tuning.offsets["offset_cents"]
     assert high - low == pytest.approx(1.955 if is_one_line else 0.0, abs=1e-3)
+
+
+@pytest.mark.parametrize(("quarters", "is_bound"), [(7.5, True), (8.5, False)])
+def test_what_rings_under_the_pedal_binds_others_for_four_seconds(quarters, is_bound):
+    """C rings on under a pedal that is never lifted; at 120 to the minute eight quarters last four seconds.
+
+    E is drawn to 5/4 above it, 13.686 cents below the tempered third, or by nothing.
+    """
+    released, struck = 2 * TPQ, round((2.0 + quarters) * TPQ)
+    pedal = [(0, "control_change channel=0 control=64 value=127")]
+    score = build.score_of(
+        [build.in_order(pedal, build.note(0, released, C), build.note(struck, struck + 2 * TPQ, E))]
+    )
+    given = [
+        Hint(start_tick=0, end_tick=struck, root_pc=0, chord="maj"),
+        Hint(start_tick=struck, end_tick=struck + 2 * TPQ, root_pc=4, chord="maj"),
+    ]
+    low, high = tuned(score, given)[2].offsets["offset_cents"]
+    assert high - low == pytest.approx(-13.686 if is_bound else 0.0, abs=1e-3)
 
 
 def test_a_semitone_of_a_line_is_no_wider_than_16_15():
