@@ -107,6 +107,22 @@ def test_original_against_itself() -> None:
     assert report.worst_bars[0].after_cents == report.worst_bars[0].before_cents > 0
 
 
+def test_the_five_bars_furthest_from_pure_are_told() -> None:
+    """A fifth a bar, its upper note bent up by some steps of 200/8192 cents: a fifth is pure with 80 of them."""
+    steps = (400, 180, 700, 300, 600, 200, 500)
+    events = ""
+    for bend in steps:
+        low, high = (8192 + bend) & 127, (8192 + bend) >> 7
+        events += (
+            f"00 E1 {low:02X} {high:02X} 00 90 3C 40 00 91 43 40 8F 00 80 3C 40 00 81 43 40 "  # 1920 ticks
+        )
+    plain = smf(events)
+    told = [(bar.bar, bar.after_cents) for bar in check(plain, plain).worst_bars]
+    assert [bar for bar, _ in told] == [3, 5, 7, 1, 4]
+    expected = [200 / 8192 * steps[bar - 1] - 1.955 for bar, _ in told]
+    assert [cents for _, cents in told] == pytest.approx(expected, abs=1e-3)
+
+
 def is_note_on(message: mido.Message) -> bool:
     return message.type == "note_on" and message.velocity > 0
 
