@@ -61,7 +61,7 @@ def test_a_thousand_jobs_are_not_a_thousand_processes(tmp_path):
     """Told by the processes of a run, which would take 40 MB each."""
     music, out = tmp_path / "music", tmp_path / "out"
     many(music)
-    running = started(tmp_path, music, out, processes=1000)
+    running = started(tmp_path, music, out, processes=1000, results=1)
     assert 1 < len(alive_in(running.pid)) <= 1 + 4 * available_cores()
     running.terminate()
     running.communicate(timeout=60)
@@ -182,6 +182,16 @@ def test_the_manifest_tells_the_options_as_obeyed(music, tmp_path):
     }
 
 
+def test_what_a_killed_run_left_half_written_is_removed(music, tmp_path):
+    out = tmp_path / "out"
+    (out / "songs").mkdir(parents=True)
+    for left in (out / ".retune-0123456789abcdef.tmp", out / "songs" / ".retune-0123456789abcdef.tmp"):
+        left.write_bytes(piece(1)[:50])
+    (out / "songs" / "notes.tmp").touch()  # not ours
+    batch(music, out, processes=1)
+    assert [path.name for path in out.rglob("*.tmp")] == ["notes.tmp"]
+
+
 def test_a_torn_line_of_an_interrupted_run_is_done_again(music, tmp_path):
     out = tmp_path / "out"
     batch(music, out, processes=1)
@@ -191,7 +201,9 @@ def test_a_torn_line_of_an_interrupted_run_is_done_again(music, tmp_path):
     assert len(read_rows(state)) == 6
 
 
-def started(tmp_path: Path, music: Path, out: Path, processes: int = 2) -> subprocess.Popen[bytes]:
+def started(
+    tmp_path: Path, music: Path, out: Path, processes: int = 2, results: int = 10
+) -> subprocess.Popen[bytes]:
     """A batch of some processes, running by itself, that has written its first results."""
     script = tmp_path / "run.py"  # without `if __name__ == "__main__"`, as people write them
     script.write_text(
@@ -199,7 +211,7 @@ def started(tmp_path: Path, music: Path, out: Path, processes: int = 2) -> subpr
         f"run_batch(find_jobs([{str(music)!r}], {str(out)!r}), {str(out)!r}, Options(), processes={processes})\n"
     )
     running = subprocess.Popen([sys.executable, str(script)], stderr=subprocess.PIPE, start_new_session=True)
-    wait_for(out, 10)  # more than are handed out together, so that some rows are there
+    wait_for(out, results)  # ten are more than are handed out together, so that some rows are there
     return running
 
 
@@ -246,8 +258,6 @@ def nothing_left_of(session: int) -> bool:
     [
         ((signal.SIGINT,), True),  # as a terminal does: every process of the run gets it
         ((signal.SIGINT, signal.SIGINT), True),  # by someone who cannot wait
-        ((signal.SIGINT,), False),
-        ((signal.SIGTERM,), True),
         ((signal.SIGTERM,), False),
         ((signal.SIGHUP,), True),  # the terminal is closed
         ((signal.SIGKILL,), False),
