@@ -210,6 +210,7 @@ def _notes(receiver: Receiver, events: Stream, ticks_of_place: IntArray) -> tupl
     fill_in(notes, receiver, spans)
     notes["known_until_tick"] = np.iinfo(np.int64).max
     if receiver.manager.changes:
-        known, changes = receiver.manager.between(lanes, on, end)
+        until = np.maximum(off, end)  # in mono mode a note may end before its key is up
+        known, changes = receiver.manager.between(lanes, on, until)
         np.minimum.at(notes["known_until_tick"], known, events.ticks[changes])
     return notes, spans

@@ -233,6 +233,9 @@ ODD: dict[str, Tracks] = {
         [*rpn(0, 0, 4, 3, (38, 127), (96, 48))],
         [(0, "sysex 7F 7F 08 02 00 01 37 37 05 6C"), *note(0, 480, 55, 3)],
     ],
+    "a zone that takes in a channel in mono mode, whose key is down": [
+        [cc(0, 126, 0, 15), *note(96, 600, 51, 15), *note(96, 600, 50, 15), *zone(192, 15), cc(300, 91, 57)],
+    ],
     "a note in front of the zone it is in at its tick": [
         [*note(72, 200, 64, 9)],
         [*zone(72, 14, 15)],
