@@ -37,11 +37,11 @@ def _ends_under_pedals(
     """Place where each note stops sounding in poly mode.
 
     CC64 holds what is released while it is down; CC66 only what was down when it went down (GM2 3.3.9);
-    All Sound Off ends both.
+    All Sound Off ends both, and what sounds under a key that is down.
     `last` is the place of the end of the file, for pedals that are never lifted.
     """
-    if not receiver.sustain.changes and not receiver.sostenuto.changes:
-        return off  # what no pedal holds is silent already when All Sound Off comes
+    if not (receiver.sustain.changes or receiver.sostenuto.changes or receiver.sound_off.changes):
+        return off
     end = off.copy()
     for _ in range(8):  # each pedal may take over from the other a few times
         held = receiver.sustain.at(lanes, end) > 0
@@ -51,7 +51,7 @@ def _ends_under_pedals(
         if (longer == end).all():
             break
         end = longer
-    cut = receiver.sound_off.next_below(lanes, off, 0.5)
+    cut = receiver.sound_off.next_below(lanes, on, 0.5)
     return np.where((cut >= 0) & (cut < end), cut, end)
 
 

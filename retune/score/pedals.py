@@ -2,8 +2,9 @@
 
 A pedal belongs to a channel of a port, whichever track holds its events (MIDI 1.0 p. 20). Releases under a
 pedal are remembered until it lifts (A-5). Sostenuto holds only the notes whose keys are down when it is pressed.
-Reset All Controllers lifts both (RP-015). All Sound Off ends what the pedals hold. All Notes Off does not: it is
-a release that the pedals hold like any other (A-5), and receivers may ignore it (p. 24).
+Reset All Controllers lifts both (RP-015). All Sound Off ends what the pedals hold, and what it silences while its key
+is down they hold no more: such a note lasts to its release, because its key on its channel is taken until then. All
+Notes Off is a release that the pedals hold like any other (A-5), and receivers may ignore it (p. 24).
 """
 
 from __future__ import annotations
@@ -79,9 +80,9 @@ class _Timeline:
         held = _held_until(self._sostenuto, release)
         caught = (held[0] > end[0]) & (on_rank < _press_before(self._sostenuto, release[0]))
         end = _choose(caught, _held_until(self._sustain, held), end)
-        silence = _next(self._silence, release[0])
+        silence = _next(self._silence, on_rank)
         cut = (silence[0] >= 0) & (silence[0] < end[0])
-        return _choose(cut, silence, end)
+        return _choose(cut, _choose(silence[0] < release[0], release, silence), end)
 
 
 class _Presses:

@@ -67,6 +67,20 @@ def test_all_notes_off_ends_what_nothing_else_ends() -> None:
     assert notes["release_tick"].tolist() == [0x60, 0x30]
 
 
+@pytest.mark.parametrize("pedal", ["B0 40", "B0 42", "B0 43"])
+def test_all_sound_off_silences_a_key_that_is_down(pedal: str) -> None:
+    """M1 p. 20: 120 turns all sound off; what is silent no pedal can hold (CC67 never holds).
+
+    Pedal down, key at 0, All Sound Off at 0x60, release at 0xC0, pedal up at 0x1B0; then another note, as ever.
+    """
+    note = decode(
+        smf(f"00 90 3C 40 00 {pedal} 7F 60 B0 78 00 60 80 3C 40 81 70 {pedal} 00 00 90 40 40 20 80 40 40")
+    ).notes
+    assert note["onset_tick"].tolist() == [0, 0x1B0]
+    assert note["release_tick"].tolist() == [0xC0, 0x1D0]
+    assert note["sounding_end_tick"].tolist() == [0x60, 0x1D0]
+
+
 def test_pedals() -> None:
     """GM2 3.3.9: sostenuto holds what is down when it goes down; sustain holds whatever is released under it."""
     middle = "00 90 3C 40 10 B0 42 7F 00 90 40 40 10 80 3C 40 00 80 40 40 40 B0 42 00"

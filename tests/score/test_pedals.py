@@ -35,6 +35,10 @@ CASES = {
     "All Notes Off is held by the pedal like a release (A-5)": ((ON, DOWN, OFF, "B0 7B 00", UP), 80),
     "All Notes Off in place of the release, under the pedal": ((ON, DOWN, "B0 7B 00", UP), 64),
     "All Sound Off in place of the release, under the pedal": ((ON, DOWN, "B0 78 00", UP), 48),
+    "All Sound Off while the key is down: the note is over with its release": ((ON, "B0 78 00", OFF), 48),
+    "All Sound Off while key and pedal are down": ((DOWN, ON, "B0 78 00", OFF, UP), 64),
+    "All Sound Off while the key is down, under sostenuto": ((ON, SOSTENUTO, "B0 78 00", OFF, LIFT), 64),
+    "All Sound Off before the note": (("B0 78 00", ON, OFF), 48),
     "sostenuto pressed while the key is down": ((ON, SOSTENUTO, OFF, LIFT), 64),
     "sostenuto pressed before the note": ((SOSTENUTO, ON, OFF, LIFT), 48),
     "sostenuto pressed after the release": ((ON, OFF, SOSTENUTO, LIFT), 32),
@@ -94,13 +98,14 @@ class Receiver:
         self.keys: dict[int, int] = {}  # key held down -> note
         self.caught: set[int] = set()
         self.ringing: set[int] = set()
+        self.silenced: set[int] = set()  # while their keys were down: no pedal holds them then
         self.sustain = self.sostenuto = False
         self.ends: dict[int, int] = {}
 
     def release(self, key: int, tick: int) -> None:
         note = self.keys.pop(key)
         self.ends[note] = tick
-        if self.sustain or note in self.caught:
+        if (self.sustain or note in self.caught) and note not in self.silenced:
             self.ringing.add(note)
 
     def control(self, kind: str, tick: int) -> None:
@@ -111,6 +116,7 @@ class Receiver:
         if kind == "silence":
             self.ends |= dict.fromkeys(self.ringing, tick)
             self.ringing.clear()
+            self.silenced |= set(self.keys.values())
         if kind == "sostenuto" and not self.sostenuto:
             self.caught |= set(self.keys.values())
         if kind in ("free", "reset"):
