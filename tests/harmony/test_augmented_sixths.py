@@ -51,6 +51,11 @@ def test_over_the_sixth_degree_it_is_one_unless_its_sixth_falls():
     assert leaps[2:4] == ["A♭ Ger+6", "G"]
 
 
+def test_the_same_bass_with_a_triad_or_a_major_seventh_is_none():
+    for chord, name in (([44, 60, 63, 68], "A♭"), ([44, 60, 63, 67], "A♭maj7")):
+        assert labels(TONIC, FOURTH, chord, [43, 59, 62, 67], TONIC)[2] == name
+
+
 def test_its_sixth_is_spelled_as_a_sixth():
     harmony = find_harmony(score_of(*blocks(TONIC, FOURTH, SIXTHS["Ger+6"], [43, 59, 62, 67], TONIC)))
     window, key = harmony.windows[2], harmony.key_at(4 * 480)

@@ -111,6 +111,20 @@ def test_every_kind_of_chord_comes_before_a_second_of_one_kind() -> None:
     assert sheets_of(score_of(notes), hints, SheetOptions(chords=0)).chords == ()
 
 
+def test_a_chord_has_the_voices_that_sound_in_its_middle() -> None:
+    voices = {"Low": [(0.0, 4.0, 48)], "Mid": [(0.0, 4.0, 64)], "High": [(0.0, 4.0, 67)]}
+    voices |= {"Early": [(0.0, 1.0, 72)], "Late": [(3.0, 1.0, 76)]}
+    (chord,) = sheets_of(score_of(voices), chord_hints((0, "maj"))).chords
+    assert {voice.part for voice in chord.voices} == {"Low", "Mid", "High"}
+
+
+def test_two_tones_and_their_octaves_are_no_chord_to_tune() -> None:
+    voices = {"Low": [(0.0, 4.0, 48), (4.0, 4.0, 48)], "Mid": [(0.0, 4.0, 64)], "High": [(0.0, 8.0, 67)]}
+    voices["Top"] = [(0.0, 8.0, 72)]
+    chords = sheets_of(score_of(voices), chord_hints((0, "maj"), (0, "5"))).chords
+    assert [chord.bar for chord in chords] == [1]
+
+
 def test_a_voice_below_its_partner_is_too_high_when_the_interval_is_too_narrow() -> None:
     """The tempered fifth is 1.955 cents narrow: the lower voice of it lies too high."""
     score = score_of({"A": [(0.0, 4.0, 52)], "B": [(0.0, 4.0, 79)], "C": [(0.0, 4.0, 72)]})

@@ -82,6 +82,10 @@ PERCUSSION = {
         f"00 F0 0A 41 10 42 12 40 11 15 01 19 F7  00 F0 05 7E 7F 09 01 F7  {NOTE_1}",
         False,
     ),
+    "GS rhythm part, then an identity request, which resets nothing (7E 06 01, from memory)": (
+        f"00 F0 0A 41 10 42 12 40 11 15 01 19 F7  00 F0 05 7E 7F 06 01 F7  {NOTE_1}",
+        True,
+    ),
     "channel 10 in an MPE zone of 15": (f"{zone(0, 15)}  {NOTE_10}", False),
     "channel 10 in an upper zone": (f"{zone(15, 6)}  {NOTE_10}", False),
     "channel 10 outside a zone of 8": (f"{zone(0, 8)}  {NOTE_10}", True),
