@@ -186,6 +186,8 @@ def test_key_based_and_octave_dumps() -> None:
     fine = read_tuning(tuple(bytes.fromhex(f"7E 7F 08 06 01 02 {name} {'37 1F ' * 12} 00")))
     assert isinstance(fine, KeyChange)
     assert fine.cents[60] == pytest.approx(-13.684, abs=1e-3)
+    for body in (f"04 01 02 {name} {words} 00", f"05 01 02 {name} {'32 ' * 12} 00"):
+        assert read_tuning(tuple(bytes.fromhex(f"7F 7F 08 {body}"))) is None, "dumps have no real-time form"
 
 
 @pytest.mark.parametrize(
@@ -193,6 +195,7 @@ def test_key_based_and_octave_dumps() -> None:
     [
         "7F 7F 08 02 00 02 40 40 20 00",  # says two keys, holds one
         "7F 7F 08 08 03 7F 7F 40 40",  # twelve offsets wanted
+        "7E 7F 08 02 00 01 40 40 20 00",  # the single note change without a bank is in real time only (p. 2)
         "7E 7F 08 00 00",  # dump request
         "7E 7F 08 03 00 00",  # dump request with bank
         "7E 7F 09 01",  # General MIDI
