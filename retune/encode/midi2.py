@@ -29,6 +29,7 @@ from retune.constants import (
 )
 from retune.encode import messages as build
 from retune.encode import packets as ump
+from retune.encode.clip_meta import meta_packets
 from retune.encode.instruments import BendState, Selection
 from retune.encode.messages import is_reset
 from retune.encode.model import Encoded, EncodedFile
@@ -41,7 +42,6 @@ from retune.errors import OptionError, Remark
 from retune.options import CLIP_SUFFIX, Options
 from retune.score.model import Part, Score
 from retune.score.packets import SysexPacket
-from retune.score.text import readable
 from retune.tuning.model import Tuning
 
 STEPS_PER_SEMITONE = 1 << 25  # pitch 7.25, 7.4.15.2; receivers may use nine bits only (0.1 cents)
@@ -58,19 +58,6 @@ Lane = tuple[int, int]
 
 Task = tuple[int, int, Callable[[], Iterator[Packet]]]
 """Rank, tick and what makes the packets."""
-
-_TEXTS: dict[str, tuple[int, int]] = {
-    "text": (ump.METADATA, ump.TEXT_UNKNOWN),
-    "copyright": (ump.METADATA, ump.TEXT_COPYRIGHT),
-    "track_name": (ump.METADATA, ump.TEXT_UNKNOWN),
-    "instrument_name": (ump.METADATA, ump.TEXT_UNKNOWN),
-    "lyrics": (ump.PERFORMANCE, ump.TEXT_LYRICS),
-    "marker": (ump.METADATA, ump.TEXT_UNKNOWN),
-    "cue_marker": (ump.METADATA, ump.TEXT_UNKNOWN),
-    "program_name": (ump.METADATA, ump.TEXT_UNKNOWN),
-    "device_name": (ump.METADATA, ump.TEXT_UNKNOWN),
-}
-"""Bank and status of the texts that SMF meta events become (CLIP App. B)."""
 
 
 def encode_midi2(score: Score, tuning: Tuning, options: Options) -> Encoded:
@@ -247,7 +234,10 @@ class _ClipWriter:
     def _other(self, group: int, message: mido.Message) -> Iterator[Packet]:
         kind = message.type
         if message.is_meta:
-            yield from self._meta(group, message)
+            packets = meta_packets(group, message, is_smpte=self.score.clock.smpte)
+            if packets is None:
+                _count(self.left_out, kind)
+            yield from packets or ()
         elif kind == "sysex":
             if is_reset(message):
                 self._reset(group)
@@ -308,23 +298,6 @@ class _ClipWriter:
                 state.bank = None
                 state.tuned = set(range(128))
 
-    def _meta(self, group: int, message: mido.MetaMessage) -> Iterator[Packet]:
-        kind = message.type
-        if kind == "set_tempo":
-            if not self.score.clock.smpte and message.tempo > 0:
-                yield ump.tempo(message.tempo)
-        elif kind == "time_signature":
-            yield _meter(message)
-        elif kind == "key_signature":
-            yield _key(message)
-        elif kind in _TEXTS:
-            bank, status = _TEXTS[kind]
-            yield from ump.text(
-                group, bank, status, readable(message.text if hasattr(message, "text") else message.name)
-            )
-        elif kind not in ("midi_port", "channel_prefix"):
-            _count(self.left_out, kind)
-
 
 def groups_of_ports(score: Score) -> dict[int, int]:
     """The group of every port: of its own number, or one that is free; ports share only if there are too many."""
@@ -360,19 +333,6 @@ def _parameter(group: int, channel: int, state: _Channel, number: int, value: in
         return
     high, low = state.values[selection] = entered(selection, known or (0, 0), number, value)
     yield ump.voice(group, status, channel, msb, lsb, (high << 7 | low) << _RPN_WITHOUT_SCALE)
-
-
-def _meter(message: mido.MetaMessage) -> Packet:
-    return ump.time_signature(message.numerator, message.denominator, message.notated_32nd_notes_per_beat)
-
-
-def _key(message: mido.MetaMessage) -> Packet:
-    """Sharps of a key signature from its name, such as "F#m"."""
-    name = message.key
-    minor = name.endswith("m")
-    letter, sign = name[0], name.rstrip("m")[1:]
-    fifths = "FCGDAEB".index(letter) - 1 + 7 * (sign == "#") - 7 * (sign == "b") - 3 * minor
-    return ump.key_signature(fifths, letter)
 
 
 def _count(counts: dict[str, int], kind: str) -> None:
