@@ -45,7 +45,7 @@ class Placement(NamedTuple):
 
     def take(self, allocator: Allocator) -> None:
         """Place notes where an allocator has put them."""
-        notes = list(allocator.placed)
+        notes = np.array(list(allocator.placed), np.int64)
         self.lane[notes] = [lane.number for lane, _ in allocator.placed.values()]
         self.start_value[notes] = [value for _, value in allocator.placed.values()]
         self.shared.update(allocator.shared)

@@ -68,7 +68,7 @@ def music_of(
     """
     n = len(seen.score.notes)
     wanted = wanted_steps(tuning, n, steps[seen.of_note] if n else np.zeros(0), reach)
-    of_row = np.repeat(seen.of_note, np.diff(wanted.first))
+    of_row = seen.of_note[wanted.note]
     tuned = distinct(of_row[wanted.value != 0])
     if all_or_none and len(tuned):
         tuned = distinct(of_row)

@@ -19,16 +19,15 @@ class Wanted(NamedTuple):
     """
 
     first: IntArray  # (n_notes + 1,)
+    note: IntArray  # (n_rows,)
     tick: IntArray  # (n_rows,)
     value: IntArray  # (n_rows,) in steps
     rounding_cents: float  # largest error that the rounding to steps (and their reach) makes
 
     def moves(self) -> tuple[IntArray, IntArray, IntArray]:
         """Note, tick and value of each row but the first of its note."""
-        rows = np.ones(len(self.tick), bool)
-        rows[self.first[:-1][self.first[1:] > self.first[:-1]]] = False
-        note = np.searchsorted(self.first, np.flatnonzero(rows), side="right") - 1
-        return note, self.tick[rows], self.value[rows]
+        later = ~begins(self.note)
+        return self.note[later], self.tick[later], self.value[later]
 
 
 def wanted_steps(
@@ -48,5 +47,5 @@ def wanted_steps(
     error = float(np.abs(value * step - cents).max()) if len(rows) else 0.0
     keep = begins(note, value)
     note = note[keep]
-    first = np.searchsorted(note, np.arange(n_notes + 1))
-    return Wanted(first.astype(np.int64), rows["start_tick"][keep], value[keep], error)
+    first = note.searchsorted(np.arange(n_notes + 1))
+    return Wanted(first, note, rows["start_tick"][keep], value[keep], error)

@@ -15,7 +15,8 @@ def two_notes_at_once() -> Allocator:
     ons, offs, zeros = np.array([0, 2]), np.array([4, 6]), np.zeros(2, np.int64)
     ticks, keys = np.full(2, 480), np.array([60, 64])
     demand = Demand(np.arange(2), zeros, zeros, keys, ons, offs, offs, zeros, ticks, ticks)
-    wanted = Wanted(np.array([0, 1, 3]), np.array([0, 0, 240]), np.array([0, 50, 60]), 0.0)
+    first, of_row = np.array([0, 1, 3]), np.array([0, 1, 1])
+    wanted = Wanted(first, of_row, np.array([0, 0, 240]), np.array([0, 50, 60]), 0.0)
     return Allocator(demand, wanted, Lanes(homes={0: Lane(0)}, pool=[Lane(1)], quota={0: 2}))
 
 
