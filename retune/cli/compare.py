@@ -7,17 +7,19 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from retune.cli.options import (
+    ending,
     input_argument,
     json_option,
     options_from,
     plan_option,
     quiet_option,
+    refuse_mixing,
     tuning_options,
 )
 from retune.cli.printing import print_json, print_remarks, print_written
 from retune.cli.tables import NOTHING, cents, table
 from retune.cli.tuned import analyzed_input
-from retune.files import called, refuse_overwriting, write_output
+from retune.files import STANDARD_STREAM, called, refuse_overwriting, write_output
 
 if TYPE_CHECKING:
     from retune.compare import Comparison, TuningFigures
@@ -45,7 +47,8 @@ HEADERS = (
     "--plot",
     "plot_path",
     metavar="FILE",
-    help="Draw displacement over time and deviation per bar as FILE, .svg or .png. Default: none.",
+    help="Draw displacement over time and deviation per bar as FILE, .svg, .png or .pdf; - for SVG on "
+    "standard output, instead of the table. Default: none.",
 )
 @tuning_options
 @plan_option
@@ -67,10 +70,11 @@ def command(
     their largest and last distance from equal temperament. All in cents.
     """
     options = options_from(values)
+    refuse_mixing({"--plot -": plot_path}, as_json=as_json)
     if plot_path is not None:
-        from retune.compare.plot import plot_kind
+        from retune.plots import FORMATS
 
-        kind = plot_kind(plot_path)
+        form = ending(plot_path, FORMATS, for_stdout=FORMATS[0])
         refuse_overwriting((input_path,), (plot_path,))
     analysis = analyzed_input(input_path, options, plan_path)
     from retune.compare import compare
@@ -80,7 +84,9 @@ def command(
     if plot_path is not None:
         from retune.compare.plot import plot
 
-        write_output(plot_path, plot(comparison, kind))
+        write_output(plot_path, plot(comparison, form))
+        if plot_path == STANDARD_STREAM:
+            return
     if as_json:
         print_json(comparison.as_json())
     elif not quiet and not len(analysis.harmony.windows):

@@ -22,8 +22,6 @@ from retune.cli.tuned import heading, tuned_input
 from retune.cli.values import Word
 from retune.files import refuse_overwriting, write_output
 
-ENDINGS = ("svg", "png", "pdf")
-
 
 @click.command("plot")
 @input_argument
@@ -51,12 +49,12 @@ def command(
     **values: Any,
 ) -> None:
     """Draw the tuning of INPUT as a picture. The same input gives the same SVG, byte for byte."""
-    form = ending(output_path, ENDINGS, for_stdout="svg")
+    from retune.plots import FORMATS, draw
+
+    form = ending(output_path, FORMATS, for_stdout=FORMATS[0])
     options = options_from(values)
     refuse_overwriting((input_path,), (output_path,))
     analysis, tuning = tuned_input(input_path, options, plan_path, quiet=quiet)
-    from retune.plots import draw
-
     first, last = bars or (None, None)
     picture = draw(
         kind,

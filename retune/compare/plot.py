@@ -2,64 +2,46 @@
 
 from __future__ import annotations
 
-import io
-import warnings
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from retune.errors import OptionError
+from retune.plots.style import saved, settings
 from retune.wording import plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
     from retune.compare.model import Comparison, TuningFigures
 
-PLOT_KINDS = ("svg", "png")
 _SIZE_INCHES = (10.0, 7.0)
-_PNG_DOTS_PER_INCH = 150
 _STYLE = {"fixed": (0, (1, 1.5)), "table": (0, (5, 2)), "solved": "-"}
 _WIDTH = {"fixed": 1.4, "table": 1.2, "solved": 1.8}
 _COLOURS = ("#000000", "#E69F00", "#56B4E9", "#CC79A7", "#777777", "#009E73", "#D55E00", "#0072B2")
 """Told apart by people with colour blindness too: M. Okabe and K. Ito, *Color Universal Design*, 2002 (from memory),
 with grey for the table per chord instead of yellow."""
-_STABLE: Any = {"svg.hashsalt": "retune", "svg.fonttype": "none", "font.size": 9.0, "text.parse_math": False}
 
 
-def plot_kind(path: str) -> str:
-    """The kind of picture a file name asks for by its ending. Raises `OptionError` for any other ending."""
-    kind = path.rpartition(".")[2].lower()
-    if kind not in PLOT_KINDS:
-        raise OptionError(f"plot {path}: the name must end in .svg or .png")
-    return kind
+def plot(comparison: Comparison, form: str = "svg") -> bytes:
+    """Draw a comparison; the bytes of a file of a form of `retune.plots.FORMATS`, the same for the same comparison.
 
-
-def plot(comparison: Comparison, kind: str = "svg") -> bytes:
-    """Draw a comparison; the bytes of an SVG or PNG file, the same for the same comparison.
-
-    Raises `OptionError` if matplotlib, an extra of the package, is not installed.
+    Raises `OptionError` for another form, and if matplotlib, an extra of the package, is not installed.
     """
-    try:
-        import matplotlib as mpl
-        from matplotlib.backends.backend_agg import FigureCanvasAgg
-        from matplotlib.figure import Figure
-    except ImportError:
-        raise OptionError("pictures need matplotlib: pip install 'retune[plots]'") from None
-    with mpl.rc_context(_STABLE):
-        figure = Figure(figsize=_SIZE_INCHES, layout="constrained")
-        FigureCanvasAgg(figure)
-        upper, lower = figure.subplots(2, 1, sharex=True)
-        _deviation_per_bar(upper, comparison)
-        _displacement_of_roots(lower, comparison)
-        figure.legend(*upper.get_legend_handles_labels(), loc="outside upper center", ncols=4)
-        file = io.BytesIO()
-        metadata = {"Date": None} if kind == "svg" else {"Software": None}
-        with warnings.catch_warnings():
-            # A title in a script the font lacks is drawn as boxes; that is no reason to speak up.
-            warnings.filterwarnings("ignore", message="Glyph .* missing")
-            figure.savefig(file, format=kind, dpi=_PNG_DOTS_PER_INCH, metadata=metadata)
-    return file.getvalue()
+    with settings(form):
+        return saved(picture(comparison), form)
+
+
+def picture(comparison: Comparison) -> Figure:
+    """Draw a comparison: above the deviation of each bar, below the displacement of the roots."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=_SIZE_INCHES, layout="constrained")
+    upper, lower = figure.subplots(2, 1, sharex=True)
+    _deviation_per_bar(upper, comparison)
+    _displacement_of_roots(lower, comparison)
+    figure.legend(*upper.get_legend_handles_labels(), loc="outside upper center", ncols=4)
+    return figure
 
 
 def _look(number: int, tuning: TuningFigures) -> dict[str, Any]:

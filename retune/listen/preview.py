@@ -15,8 +15,8 @@ from retune.listen import heard as cut
 from retune.listen import level, tone
 from retune.listen.phrases import Phrase, find_phrases
 from retune.listen.wishes import OWN_SOUNDS, Wishes
+from retune.score.excerpt import excerpt_ticks
 from retune.units import reference_shift_cents
-from retune.wording import bars_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -109,15 +109,7 @@ def _excerpt(score: Score, wishes: Wishes) -> _Excerpt:
     notes = score.notes if wishes.drums else score.notes[score.pitched]
     if not len(notes):
         raise OptionError("nothing to hear: the file has no pitched notes")
-    start, end = int(notes["onset_tick"].min()), int(notes["sounding_end_tick"].max())
-    if wishes.first_bar is not None:
-        last_bar = wishes.first_bar if wishes.last_bar is None else wishes.last_bar
-        from_tick, to_tick = score.meters.tick_of(wishes.first_bar), score.meters.tick_of(last_bar + 1)
-        if last_bar < wishes.first_bar or wishes.first_bar < 1 or from_tick >= end or to_tick <= start:
-            bars = score.meters.bar_beat(np.array([start, max(end - 1, start)]))[0]
-            wanted = bars_words(wishes.first_bar, last_bar)
-            raise OptionError(f"{wanted}: nothing sounds there; the music has bars {bars[0]} to {bars[1]}")
-        start, end = from_tick, to_tick
+    start, end = excerpt_ticks(score, notes, wishes.first_bar, wishes.last_bar)
     start_s, end_s = score.clock.seconds(np.array([start, end]))
     _refuse_too_long(float(end_s - start_s), wishes)
     return _Excerpt(start, end, float(start_s), float(end_s - start_s) / wishes.speed)

@@ -8,8 +8,9 @@ import numpy as np
 
 from retune.errors import OptionError
 from retune.plots import beats, drift, roll
-from retune.plots.style import FORMATS, saved, settings
-from retune.wording import bars_words, plain
+from retune.plots.style import saved, settings
+from retune.score.excerpt import excerpt_ticks
+from retune.wording import plain
 
 if TYPE_CHECKING:
     from retune.harmony.model import Harmony
@@ -41,26 +42,17 @@ def draw(
 
     Raises `OptionError` for a kind, form or bar that is not there, and without matplotlib.
     """
-    for name, value, legal in (("kind", kind, KINDS), ("form", form, FORMATS)):
-        if value not in legal:
-            raise OptionError(f"{name}: {value!r} is not one of {', '.join(legal)}")
+    if kind not in KINDS:
+        raise OptionError(f"kind: {kind!r} is not one of {', '.join(KINDS)}")
     if not score.pitched.any():
         raise OptionError("nothing to draw: the file has no pitched notes")
     notes = score.notes[score.pitched]
-    start, end = int(notes["onset_tick"].min()), int(notes["sounding_end_tick"].max())
-    if first_bar is not None:
-        last_bar = first_bar if last_bar is None else last_bar
-        from_tick, to_tick = score.meters.tick_of(first_bar), score.meters.tick_of(last_bar + 1)
-        if first_bar < 1 or last_bar < first_bar or from_tick >= end or to_tick <= start:
-            bars = score.meters.bar_beat(np.array([start, max(end - 1, start)]))[0]
-            wanted = bars_words(first_bar, last_bar)
-            raise OptionError(f"{wanted}: no notes there; the music has bars {bars[0]} to {bars[1]}")
-        start, end = from_tick, to_tick
+    start, end = excerpt_ticks(score, notes, first_bar, last_bar)
     onset, silent = notes["onset_tick"], notes["sounding_end_tick"]
     if not np.any((onset < end) & (silent > start) & (silent > onset)):
         raise OptionError("nothing to draw: no note sounds there")
     title = plain(title)
-    with settings():
+    with settings(form):
         if kind == "roll":
             figure = roll.picture(score, tuning, options.reference_hz, start, end, title)
         elif kind == "drift":

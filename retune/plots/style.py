@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 FORMATS = ("svg", "png", "pdf")
 MOST_NUMBERED_BARS = 20  # more would run into each other
+_DOTS_PER_INCH = 150
 _BAR_STEPS = tuple(2**power for power in range(32))  # numbers at 1, 5, 9 …: where phrases of four bars begin
 
 BEFORE, AFTER, QUIET = "#444444", "#14685b", "#777777"  # neither of the hues of lower and higher
@@ -35,8 +36,13 @@ _SETTINGS: Any = {
 }
 
 
-def settings() -> Any:
-    """Return a context in which pictures are drawn and saved; raises `OptionError` without matplotlib."""
+def settings(form: str = "svg") -> Any:
+    """Return a context in which pictures are drawn and saved.
+
+    Raises `OptionError` for a form that is not one of `FORMATS`, and without matplotlib.
+    """
+    if form not in FORMATS:
+        raise OptionError(f"form: {form!r} is not one of {', '.join(FORMATS)}")
     try:
         import matplotlib
     except ImportError as error:
@@ -70,11 +76,11 @@ def bar_axis(axes: Axes, score: Score, start_tick: int, end_tick: int) -> None:
     axes.set_xlabel("bar")
 
 
-def saved(figure: Figure, kind: str) -> bytes:
-    """Return a picture as bytes; the same picture gives the same bytes."""
-    nothing = {"svg": {"Date": None}, "png": {"Software": None}, "pdf": {"CreationDate": None}}[kind]
+def saved(figure: Figure, form: str) -> bytes:
+    """Return a picture as bytes of a form of `FORMATS`; the same picture gives the same bytes."""
+    nothing = {"svg": {"Date": None}, "png": {"Software": None}, "pdf": {"CreationDate": None}}[form]
     buffer = io.BytesIO()
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph")  # a name in a script the font lacks shows as boxes
-        figure.savefig(buffer, format=kind, dpi=150, metadata=nothing)
+        figure.savefig(buffer, format=form, dpi=_DOTS_PER_INCH, metadata=nothing)
     return buffer.getvalue()

@@ -9,6 +9,7 @@ from retune.cli.compare import HEADERS
 from retune.cli.main import main
 from retune.compare import compare
 from retune.pipeline import analyze
+from tests.cli.run import run
 
 SAMPLES = Path(__file__).parents[2] / "sample_scores"
 TRIO = str(SAMPLES / "string_trio.mid")
@@ -32,17 +33,26 @@ def test_json_is_what_the_library_says(capsys):
     assert printed == compare(analyze(Path(TRIO).read_bytes(), Options(drift_limit_cents=5.0))).as_json()
 
 
-def test_plot_is_written(tmp_path, capsys):
-    picture = tmp_path / "trio.svg"
-    assert main(["compare", TRIO, "--plot", str(picture), "--quiet"]) == 0
-    assert capsys.readouterr().out == ""
-    assert "displacement of the roots" in picture.read_text(encoding="utf-8")
+def test_plot_is_written_in_every_form(tmp_path):
+    """PNG: ISO/IEC 15948 clause 5.2; PDF: ISO 32000-1, 7.5.2."""
+    for form, start in (("svg", b"<?xml"), ("png", b"\x89PNG\r\n\x1a\n"), ("pdf", b"%PDF-")):
+        drawn = tmp_path / f"trio.{form}"
+        result = run("compare", TRIO, "--plot", drawn, "--quiet")
+        assert (result.status, result.out, result.err) == (0, b"", "")
+        assert drawn.read_bytes().startswith(start)
+
+
+def test_plot_on_standard_output_is_alone_there(tmp_path):
+    drawn = tmp_path / "trio.svg"
+    assert run("compare", TRIO, "--plot", drawn, "--quiet").status == 0
+    assert run("compare", TRIO, "--plot", "-").out == drawn.read_bytes()
 
 
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        ([TRIO, "--plot", "picture.pdf"], "plot picture.pdf: the name must end in .svg or .png"),
+        ([TRIO, "--plot", "a.gif"], "a.gif: the ending says what to write; use one of .svg, .png, .pdf"),
+        ([TRIO, "--plot", "-", "--json"], "--json and --plot - both want standard output"),
         (["no such file.mid"], "no such file.mid: no such file"),
         ([TRIO, "--fixed", "viola=werkmeister-iii"], "nearest: werckmeister-iii"),
     ],

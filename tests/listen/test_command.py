@@ -74,7 +74,7 @@ def test_a_plan_is_obeyed(tmp_path: Path) -> None:
             "'orignal' is not one of retuned, original, ab; nearest: original",
         ),
         (["-o", "a.wav", "--bars", "eight"], "'eight' is neither a bar such as 5 nor a range such as 5-8"),
-        (["-o", "a.wav", "--bars", "40"], "bar 40: nothing sounds there; the music has bars 1 to 18"),
+        (["-o", "a.wav", "--bars", "40"], "bar 40: no notes there; the music has bars 1 to 18"),
         (
             ["-o", "a.wav", "--part", "Sopran0"],
             "part 'Sopran0': no such part; nearest: Soprano; the parts are",

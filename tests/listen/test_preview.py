@@ -219,8 +219,8 @@ def test_progress_runs_from_nothing_to_nearly_all_and_never_back() -> None:
 @pytest.mark.parametrize(
     ("wishes", "message"),
     [
-        ({"first_bar": 9}, "bar 9: nothing sounds there; the music has bars 1 to 5"),
-        ({"first_bar": 3, "last_bar": 2}, "bars 3-2: nothing sounds there"),
+        ({"first_bar": 9}, "bar 9: no notes there; the music has bars 1 to 5"),
+        ({"first_bar": 3, "last_bar": 2}, "bars 3-2: no notes there"),
         ({"parts": ("Flute",)}, "part 'Flute': no such part; the parts are 1 voice 0, 2 voice 1"),
         ({"parts": ("0",)}, "part '0': no such part"),
     ],
