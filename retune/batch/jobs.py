@@ -163,6 +163,9 @@ def _matches(folder: str, pattern: Sequence[str]) -> Iterator[str]:
         return
     part, rest = pattern[0], pattern[1:]
     if part == "**":
+        if _forbidden(folder):
+            yield os.path.join(folder, UNKNOWN_NAME)
+            return
         yield from _matches(folder, rest)
         for name in _names(folder):
             path = os.path.join(folder, name)
@@ -187,6 +190,17 @@ def _waits(path: str) -> bool:
     except (OSError, ValueError):
         return False
     return not (stat.S_ISREG(mode) or stat.S_ISDIR(mode))
+
+
+def _forbidden(folder: str) -> bool:
+    """Whether a folder is there that may not be read."""
+    try:
+        with os.scandir(folder or "."):
+            return False
+    except PermissionError:
+        return True
+    except OSError:
+        return False
 
 
 def _names(folder: str) -> list[str]:
