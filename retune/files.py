@@ -13,7 +13,7 @@ import signal
 import stat
 import sys
 import threading
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from types import FrameType
 from typing import NoReturn
@@ -298,15 +298,24 @@ def _remove_if_abandoned(path: str) -> None:
 
 @contextlib.contextmanager
 def _no_interrupt() -> Iterator[None]:
-    """Let signals wait for a moment, where the system can, so that files that belong together appear together."""
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, *TERMINATIONS.values()))
+    """Let signals wait for a moment, so that files that belong together appear together.
+
+    Blocking them would not do: where there is another thread the system hands them to that, and Python to this.
+    """
+    waiting: list[int] = []
+    before: dict[int, Callable[[int, FrameType | None], object]] = {}
+    if threading.current_thread() is threading.main_thread():
+        handlers = {number: signal.getsignal(number) for number in (signal.SIGINT, *TERMINATIONS.values())}
+        before = {number: handler for number, handler in handlers.items() if callable(handler)}
     try:
+        for number in before:
+            signal.signal(number, lambda number, frame: waiting.append(number))
         yield
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)
+        for number in dict.fromkeys(waiting):
+            signal.raise_signal(number)
 
 
 def _sync_folder(folder: Path) -> None:

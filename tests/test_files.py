@@ -194,6 +194,33 @@ class TestEndedEarly:
         assert os.listdir(tmp_path) == ["a.mid"]
         assert (tmp_path / "a.mid").read_bytes() == b"old"
 
+    @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+    def test_a_signal_waits_until_files_that_belong_together_are_there(
+        self, tmp_path: Path, number: signal.Signals
+    ) -> None:
+        """Beside a thread, such as that of a progress bar, to which the system may hand the signal."""
+        script = """
+            import os, sys, threading, time
+            from retune import files
+            threading.Thread(target=time.sleep, args=(60,), daemon=True).start()
+            replace = os.replace
+            def slow_replace(*args):
+                replace(*args)
+                print("one is there", flush=True)
+                time.sleep(1)
+            os.replace = slow_replace
+            files.write_together([(sys.argv[1], b"1"), (sys.argv[2], b"2")])
+            print("not reached")
+        """
+        child = run(script, str(tmp_path / "a.mid"), str(tmp_path / "b.mid"))
+        assert child.stdout is not None
+        assert child.stdout.readline() == b"one is there\n"
+        child.send_signal(number)
+        out, _ = child.communicate(timeout=20)
+        assert out == b"one is there\n"
+        assert child.returncode != 0
+        assert sorted(os.listdir(tmp_path)) == ["a.mid", "b.mid"]
+
     def test_a_file_left_by_a_killed_writer_is_removed_and_no_other(self, tmp_path: Path) -> None:
         script = """
             import os, sys, time
