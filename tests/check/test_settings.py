@@ -8,6 +8,7 @@ import mido
 import pytest
 
 from retune.check import check, decode
+from retune.check.in_force import PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE
 from retune.options import ENCODINGS, Options
 from retune.pipeline import Conversion, convert
 from tests.check.build import smf
@@ -51,6 +52,20 @@ def test_settings_at_the_note_on() -> None:
         (20, 21, 22, 0)
     ]  # MPE 2.3: the manager's hold for the zone
     assert settings_of(f"{zone} {SET} 00 B1 07 07 {member}") == [(7, 21, 22, 0)]
+
+
+def test_controller_121_takes_pressure_off_sounding_keys() -> None:
+    """RP-015: key pressure and channel pressure go back to 0."""
+    events = "00 90 3C 40 00 90 40 40 10 A0 3C 32 00 D0 21 10 B0 79 00 10 A0 40 14 10 80 3C 40 00 80 40 40"
+    rows = decode(smf(events)).in_force
+    told = [tuple(row) for row in rows[["note", "code", "tick", "value"]].tolist()]
+    keys, channel = (
+        [row for row in told if row[1] == code] for code in (PRESSURE_OF_NOTE, PRESSURE_OF_CHANNEL)
+    )
+    assert [(note, tick, value) for note, _, tick, value in keys] == [(0, 16, 50), (0, 32, 0), (1, 48, 20)]
+    assert [(note, tick, value) for note, _, tick, value in channel] == [
+        (note, tick, value) for note in (0, 1) for tick, value in ((16, 33), (32, 0))
+    ]
 
 
 @pytest.mark.parametrize("encoding", ENCODINGS)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from retune.score import Part, read_score
+from retune.score.parts import notes_of_kits
 from retune.score.text import readable
 from tests.score.build import smf
 
@@ -111,6 +112,15 @@ def test_gs_blocks_are_channels(block: int, channel: int) -> None:
     notes = [f"00 9{c:X} 3C 40  10 8{c:X} 3C 40" for c in range(16)]
     drums = {part.channel + 1 for part in parts("  ".join((message, *notes))) if part.is_percussion}
     assert drums == {10, channel}
+
+
+@pytest.mark.parametrize(
+    ("delay", "kits"), [(0x10, [True, True]), (0x11, [False, True]), (0x31, [False, False])]
+)
+def test_what_makes_a_kit_counts_for_the_notes_of_its_tick(delay: int, kits: list[bool]) -> None:
+    """Whichever track it is in; the notes start at 16 and 48. The message is of GS (from memory)."""
+    score = read_score(smf(f"{NOTE_1} {NOTE_1}", f"{delay:02X} F0 0A 41 10 42 12 40 11 15 01 19 F7"))
+    assert notes_of_kits(score).tolist() == kits
 
 
 def test_members_of_a_zone_have_the_program_of_their_manager() -> None:

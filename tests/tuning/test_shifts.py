@@ -30,6 +30,25 @@ def test_a_repeated_note_that_changes_is_told_with_both_chords():
     )
 
 
+@pytest.mark.parametrize(
+    ("before", "after", "why"),
+    [
+        (15.641, 0.0, "to be pure in Amin there, in C here"),
+        (8.0, 0.0, "to be pure in C"),
+        (15.641, 5.0, "because to keep it would cost other intervals more"),
+        (8.0, -5.0, "because to keep it would cost other intervals more"),
+    ],
+)
+def test_the_reason_names_the_chords_in_which_the_note_is_pure(before, after, why):
+    """C is 6/5 above A (15.641 cents over the tempered third), then the root; the roots stay where they are."""
+    score = score_of([(0, 0, 2, C), (1, 0, 2, A - 12), (0, 2, 2, C), (1, 2, 2, C - 12)])
+    harmony, ratios, tuning, chosen = tuned(score, hints([(9, "min"), (0, "maj")]), drift_limit_cents=0.0)
+    cents = [{0: before, 960: after}[int(n["onset_tick"])] if n["key"] == C else 0.0 for n in score.notes]
+    moved = replace(tuning, offsets=tuning_of(score, cents).offsets)
+    (shift,) = find_shifts(score, harmony, ratios, moved, chosen)
+    assert shift.reason.endswith(f" cents lower, {why}")
+
+
 def test_a_note_that_takes_another_name_is_told_by_both():
     """F♯, third of D7 (5/4: −13.7), then G♭, seventh of A♭7 (9/5: +17.6); both roots are pinned."""
     notes = [(0, 0, 2, 66), (1, 0, 2, 50), (2, 0, 2, A), (3, 0, 2, C)]
