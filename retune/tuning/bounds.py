@@ -38,13 +38,10 @@ def bounds(
     """
     inside = np.maximum(drift_limit - ROUNDING_MARGIN_CENTS, 0.0)
     limit = inside[harmony.pieces["window"]]
-    lower = np.full(unknowns.size, -np.inf)
-    upper = np.full(unknowns.size, np.inf)
-    np.maximum.at(lower, unknowns.of_piece, np.minimum(deviation, 0.0) - limit)
-    np.minimum.at(upper, unknowns.of_piece, np.maximum(deviation, 0.0) + limit)
-    windows = slice(unknowns.offsets, unknowns.offsets + unknowns.windows)
-    lower[windows], upper[windows] = -inside, inside
-    return lower, upper
+    lowest = np.maximum.reduceat(np.minimum(deviation, 0.0) - limit, unknowns.first)
+    highest = np.minimum.reduceat(np.maximum(deviation, 0.0) + limit, unknowns.first)
+    anywhere = np.full(len(unknowns.limited), np.inf)
+    return np.concatenate([lowest, -inside, -anywhere]), np.concatenate([highest, inside, anywhere])
 
 
 def with_room(lower: Floats, upper: Floats) -> tuple[Floats, Floats]:

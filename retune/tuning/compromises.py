@@ -16,10 +16,9 @@ from retune.tuning.model import Compromise, Tuning
 from retune.tuning.presets import weights_for
 from retune.tuning.reasons import Context, context, reason
 from retune.tuning.rows import Pairs, consonant_deviations, pair_rows
-from retune.tuning.unknowns import Unknowns
+from retune.tuning.unknowns import number_unknowns
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 WORTH_TELLING_CENTS = 2.0
 """Deviations up to this are no compromise: inaudible as pitch, at most a slow beat (judgement from the
@@ -75,22 +74,7 @@ def find_compromises(
 
 def _whole_note_pairs(score: Score, harmony: Harmony, ratios: Ratios, options: Options) -> Pairs:
     """All sounding pairs, every piece of a note standing for itself."""
-    pieces = harmony.pieces
-    note = pieces["note"]
-    first = np.full(len(score.notes), -1, dtype=np.int64)
-    first[note[::-1]] = np.arange(len(note))[::-1]
-    last = np.full(len(score.notes), -1, dtype=np.int64)
-    last[note] = np.arange(len(note))
-    crossing = np.flatnonzero(np.bincount(note, minlength=len(score.notes)) > 1)
-    by_piece = Unknowns(
-        of_piece=np.arange(len(note)),
-        offsets=len(note),
-        windows=len(harmony.windows),
-        cut_notes=crossing,
-        limited=crossing[:0],
-        first_piece=first,
-        last_piece=last,
-    )
+    by_piece = number_unknowns(score, harmony, np.full(len(harmony.windows), np.inf))
     return pair_rows(score, harmony, ratios, by_piece, weights_for(options), options.prime_limit)
 
 

@@ -12,11 +12,11 @@ from retune.score.choose import parts_meant
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from retune.harmony.model import Harmony
     from retune.options import Options
     from retune.score.model import Part, Score
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 
 def fixed_parts(options: Options, parts: Sequence[Part]) -> dict[int, Floats]:
@@ -40,12 +40,11 @@ def fixed_parts(options: Options, parts: Sequence[Part]) -> dict[int, Floats]:
     return found
 
 
-def given_offsets(score: Score, harmony: Harmony, fixed: Mapping[int, Floats]) -> Floats:
-    """(n_pieces,) offset of each piece of a fixed part [cents], nan for pieces that are free."""
-    given = np.full(len(harmony.pieces), np.nan)
+def given_offsets(score: Score, note: Ints, fixed: Mapping[int, Floats]) -> Floats:
+    """(n,) offset of each of these notes that belongs to a fixed part [cents], nan for those that are free."""
+    given = np.full(len(note), np.nan)
     if not fixed:
         return given
-    note = harmony.pieces["note"]
     part, key = score.notes["part"][note], score.notes["key"][note]
     for index, offsets in fixed.items():
         mine = part == index

@@ -14,7 +14,6 @@ from retune.harmony.vocabulary import AUGMENTED_SIXTH_INDICES
 from retune.ratios.consonances import pure_deviations
 from retune.ratios.model import Ratios
 from retune.score.model import Score
-from retune.score.ringing import ringing_end_ticks
 from retune.tuning.unknowns import Unknowns
 from retune.tuning.weights import (
     LEAPS,
@@ -40,12 +39,13 @@ class Rows(NamedTuple):
     first: Ints
     second: Ints
     target: Floats  # [cents]
-    weight: Floats
-    one_sided: bool = False  # only what lies above the target counts
+    weight: Floats  # of what lies above the target
+    under: Floats  # of what lies below it
 
-    def where(self, keep: NDArray[np.bool_]) -> Rows:
-        """The rows marked True."""
-        return Rows(self.first[keep], self.second[keep], self.target[keep], self.weight[keep], self.one_sided)
+
+def _even(first: Ints, second: Ints, target: Floats, weight: Floats) -> Rows:
+    """Rows on which what lies above the target counts as much as what lies below."""
+    return Rows(first, second, target, weight, weight)
 
 
 class Pairs(NamedTuple):
@@ -68,10 +68,10 @@ def consonant_deviations(prime_limit: int) -> Floats:
 
 
 class _Spans(NamedTuple):
-    """What can sound together: whole notes, or pieces of notes that are cut. Ordered by start."""
+    """What can sound together, whole notes or pieces of notes that are cut: one for each offset unknown, by start."""
 
-    note: Ints
     unknown: Ints
+    note: Ints
     window: Ints
     start: Ints
     release: Ints
@@ -79,26 +79,13 @@ class _Spans(NamedTuple):
 
 
 def _spans(score: Score, harmony: Harmony, unknowns: Unknowns) -> _Spans:
-    notes, pieces = score.notes, harmony.pieces
-    cut = np.zeros(len(notes), dtype=bool)
-    cut[unknowns.cut_notes] = True
-    whole = np.zeros(len(pieces), dtype=bool)
-    whole[unknowns.first_piece[unknowns.first_piece >= 0]] = True
-    take = np.flatnonzero(cut[pieces["note"]] | whole)
-    note = pieces["note"][take]
-    is_cut = cut[note]
-    start = pieces["start_tick"][take]
-    end = np.where(is_cut, pieces["end_tick"][take], ringing_end_ticks(score)[note])
-    release = notes["release_tick"][note]
-    order = np.argsort(start, kind="stable")
-    return _Spans(
-        note[order],
-        unknowns.of_piece[take][order],
-        pieces["window"][take][order],
-        start[order],
-        np.minimum(release, end)[order],
-        end[order],
-    )
+    pieces = harmony.pieces
+    order = pieces["start_tick"][unknowns.first].argsort(kind="stable")
+    first = unknowns.first[order]
+    last = np.append(unknowns.first[1:], len(pieces))[order] - 1
+    note, end = pieces["note"][first], pieces["end_tick"][last]
+    release = np.minimum(score.notes["release_tick"][note], end)
+    return _Spans(order, note, pieces["window"][first], pieces["start_tick"][first], release, end)
 
 
 class Overlaps(NamedTuple):
@@ -132,85 +119,86 @@ def pair_rows(
     """Every consonant interval that sounds, with its pure size in the window where it begins."""
     spans = _spans(score, harmony, unknowns)
     a, b, left_out = overlapping(spans.start, spans.end)
-    heard, crowded = len(a), np.flatnonzero(left_out)
+    heard, crowded = len(a), left_out.nonzero()[0]
     key = score.notes["key"].astype(np.int64)[spans.note]
-    interval = (key[b] - key[a]) % 12
-    pure = consonant_deviations(prime_limit)
-    keep = ~np.isnan(pure[interval]) & (spans.unknown[a] != spans.unknown[b])
-    # The class seen from the lower of the two notes, so that octaves and inversions keep their sign.
-    a, b = a[keep], b[keep]
-    swap = key[b] < key[a]
-    upper, lower = np.where(swap, a, b), np.where(swap, b, a)
-    window = spans.window[b]
     start = spans.start[b]
     sounding = np.minimum(spans.end[a], spans.end[b]) - start
-    written = np.clip(np.minimum(spans.release[a], spans.release[b]) - start, 0, None)
+    written = np.maximum(np.minimum(spans.release[a], spans.release[b]) - start, 0)
     quarters = (written + weights.ringing * (sounding - written)) / score.clock.ticks_per_quarter
-    target = _targets(harmony, ratios, key[upper], key[lower], window, pure, prime_limit)
+    pure = consonant_deviations(prime_limit)
+    keep = (~np.isnan(pure)[(key[b] - key[a]) % 12] & (quarters > 0)).nonzero()[0]
+    a, b, start, quarters = a[keep], b[keep], start[keep], quarters[keep]
+    # The class seen from the lower of the two notes, so that octaves and inversions keep their sign.
+    swap = key[b] < key[a]
+    upper, lower = np.where(swap, a, b), np.where(swap, b, a)
+    interval = (key[upper] - key[lower]) % 12
+    window = spans.window[b]
+    target = pure[interval]
+    _obey_tables(target, harmony, ratios, key[upper], key[lower], window, prime_limit)
     weight = weights.pair * quarters * _insistence(ratios, weights, window)
-    weight = np.where(interval[keep] == 0, weights.octave, 1.0) * weight
-    rows = Rows(spans.unknown[upper], spans.unknown[lower], target, weight)
-    live = quarters > 0
+    weight *= np.where(interval == 0, weights.octave, 1.0)
     return Pairs(
-        rows.where(live),
-        spans.note[upper][live],
-        spans.note[lower][live],
-        window[live],
-        start[live],
+        _even(spans.unknown[upper], spans.unknown[lower], target, weight),
+        spans.note[upper],
+        spans.note[lower],
+        window,
+        start,
         heard=heard,
         left_out=int(left_out.sum()),
         left_out_from=int(spans.start[crowded[0]]) if len(crowded) else -1,
     )
 
 
-def _targets(
+def _obey_tables(
+    target: Floats,
     harmony: Harmony,
     ratios: Ratios,
     upper: Ints,
     lower: Ints,
     window: Ints,
-    pure: Floats,
     prime_limit: int,
-) -> Floats:
-    """The pure consonance, or the window's own ratios where they are of a kind that has others.
+) -> None:
+    """Put the window's own ratios for the pure consonance where they are of a kind that has others.
 
     Up to prime limit 5 a table differs from the pure consonances only where not all of them can be had at once,
     as in a diminished seventh: which of them gives way the whole piece decides. Higher limits have more than one
     kind of third, and the user may want what they like: there both notes being chord tones the table is obeyed. So it
     is in augmented sixths, where what sounds like a third need be none: E♭–F♯.
     """
-    own = _insisted(ratios)[window] | (prime_limit > 5)
-    own |= among(harmony.windows["chord"][window], AUGMENTED_SIXTH_INDICES)
+    obeyed = among(harmony.windows["chord"], AUGMENTED_SIXTH_INDICES) | (prime_limit > 5)
+    if ratios.insisted is not None:
+        obeyed |= ratios.insisted
+    at = obeyed[window].nonzero()[0]
+    if not len(at):
+        return
+    window = window[at]
     root = harmony.windows["root_pc"].astype(np.int64)[window]
     members = harmony.windows["members"].astype(np.int64)[window]
-    above, below = (upper - root) % 12, (lower - root) % 12
-    own &= ((members >> above) & (members >> below) & 1).astype(bool)
+    above, below = (upper[at] - root) % 12, (lower[at] - root) % 12
+    chordal = ((members >> above) & (members >> below) & 1).astype(bool)
     deviation = ratios.deviations
-    chordal = deviation[window, above] - deviation[window, below]
-    result: Floats = np.where(own, chordal, pure[(upper - lower) % 12])
-    return result
+    own = deviation[window, above] - deviation[window, below]
+    target[at[chordal]] = own[chordal]
 
 
-def _insistence(ratios: Ratios, weights: Weights, window: Ints) -> Floats:
+def _insistence(ratios: Ratios, weights: Weights, window: Ints) -> Floats | float:
     """Factor on the weight of intervals in each window: what the user asks for goes before what was found."""
-    return np.where(_insisted(ratios)[window], weights.insisted, 1.0)
+    return 1.0 if ratios.insisted is None else np.where(ratios.insisted[window], weights.insisted, 1.0)
 
 
-def _insisted(ratios: Ratios) -> NDArray[np.bool_]:
-    """(n_windows,) True where the user gave the ratios."""
-    nowhere = np.zeros(len(ratios.table_of_window), dtype=bool)
-    return nowhere if ratios.insisted is None else ratios.insisted
+def frame_rows(
+    score: Score, harmony: Harmony, ratios: Ratios, unknowns: Unknowns, weights: Weights, deviation: Floats
+) -> Rows:
+    """Every piece against its window's root: tunes broken chords, and notes that sound alone.
 
-
-def frame_rows(score: Score, harmony: Harmony, ratios: Ratios, unknowns: Unknowns, weights: Weights) -> Rows:
-    """Every piece against its window's root: tunes broken chords, and notes that sound alone."""
+    `deviation` is (n_pieces,) from `piece_deviations`.
+    """
     pieces = harmony.pieces
-    target = piece_deviations(score, harmony, ratios)
     length = (pieces["end_tick"] - pieces["start_tick"]) / score.clock.ticks_per_quarter
     chordal = pieces["role"] == Role.CHORD
-    weight = np.where(chordal, weights.frame, weights.frame_foreign) * np.clip(length, 0.05, 8.0)
-    weight = weight * _insistence(ratios, weights, pieces["window"])
-    return Rows(unknowns.of_piece, unknowns.of_window(pieces["window"]), target, weight)
+    weight = np.where(chordal, weights.frame, weights.frame_foreign) * length.clip(0.05, 8.0)
+    weight *= _insistence(ratios, weights, pieces["window"])
+    return _even(unknowns.of_piece, unknowns.offsets + pieces["window"], deviation, weight)
 
 
 def piece_deviations(score: Score, harmony: Harmony, ratios: Ratios) -> Floats:
@@ -225,8 +213,9 @@ def piece_deviations(score: Score, harmony: Harmony, ratios: Ratios) -> Floats:
 def repeats(score: Score) -> tuple[Ints, Ints, Floats]:
     """(earlier note, later note, gap in quarters) for every pitched note struck again in its part."""
     notes = score.notes
-    pitched = np.flatnonzero(score.pitched & (notes["release_tick"] > notes["onset_tick"]))
-    order = pitched[np.lexsort((notes["onset_tick"][pitched], notes["key"][pitched], notes["part"][pitched]))]
+    lasting = score.pitched & (notes["release_tick"] > notes["onset_tick"])
+    order = np.lexsort((notes["key"], notes["part"]))  # they are in order of time
+    order = order[lasting[order]]
     earlier, later = order[:-1], order[1:]
     same = (notes["part"][earlier] == notes["part"][later]) & (notes["key"][earlier] == notes["key"][later])
     gap = (notes["onset_tick"][later] - notes["release_tick"][earlier]) / score.clock.ticks_per_quarter
@@ -243,103 +232,91 @@ def repeat_rows(score: Score, harmony: Harmony, unknowns: Unknowns, weights: Wei
     """
     earlier, later, gap = repeats(score)
     length = (score.notes["release_tick"] - score.notes["onset_tick"]) / score.clock.ticks_per_quarter
-    shorter = np.clip(np.minimum(length[earlier], length[later]), 0.1, 8.0)
+    shorter = np.minimum(length[earlier], length[later]).clip(0.1, 8.0)
     weight = (
         weights.repeat * np.sqrt(shorter) * np.maximum(1.0 - gap / REPEAT_FADING_QUARTERS, weights.far_repeat)
     )
-    weight[among(harmony.pieces["role"][unknowns.first_piece[later]], PREPARED)] = weights.prepared
-    first = unknowns.of_piece[unknowns.first_piece[later]]
-    second = unknowns.of_piece[unknowns.last_piece[earlier]]
-    return Rows(first, second, np.zeros(len(first)), weight)
+    weight[among(harmony.pieces["role"][unknowns.piece_of[later]], PREPARED)] = weights.prepared
+    return _even(unknowns.at_start(later), unknowns.at_end(earlier), np.zeros(len(later)), weight)
 
 
-def step_rows(score: Score, harmony: Harmony, unknowns: Unknowns, weights: Weights) -> Rows:
-    """Passing and neighbour notes lie at an even step from the notes they move between."""
+def by_part(score: Score) -> Ints:
+    """(n_pitched,) the pitched notes of one part after the other, in order of time."""
+    order = score.notes["part"].argsort(kind="stable")
+    return order[score.pitched[order]]
+
+
+def step_rows(score: Score, harmony: Harmony, unknowns: Unknowns, weights: Weights, order: Ints) -> Rows:
+    """Passing and neighbour notes lie at an even step from the notes they move between.
+
+    `order` is that of `by_part`.
+    """
     notes, pieces = score.notes, harmony.pieces
-    moving = among(pieces["role"], (Role.PASSING, Role.NEIGHBOUR, Role.ANTICIPATION))
     is_moving = np.zeros(len(notes), dtype=bool)
-    is_moving[pieces["note"][moving]] = True
-    pitched = np.flatnonzero(score.pitched)
-    order = pitched[np.lexsort((notes["onset_tick"][pitched], notes["part"][pitched]))]
-    found: list[tuple[Ints, Ints]] = []
-    for shift in (1, 2):  # two, so that a step is found in parts of two voices
-        before, after = order[:-shift], order[shift:]
-        near = (notes["part"][before] == notes["part"][after]) & (is_moving[before] | is_moving[after])
-        apart = np.abs(notes["key"][before].astype(np.int64) - notes["key"][after])
-        gap = notes["onset_tick"][after] - notes["release_tick"][before]
-        near &= (apart >= 1) & (apart <= 2) & (np.abs(gap) < score.clock.ticks_per_quarter)
-        found.append((before[near], after[near]))
-    before = np.concatenate([f[0] for f in found])
-    after = np.concatenate([f[1] for f in found])
+    is_moving[pieces["note"][among(pieces["role"], (Role.PASSING, Role.NEIGHBOUR, Role.ANTICIPATION))]] = True
+    # Each with the next two, so that a step is found in parts of two voices.
+    before, after = np.concatenate([order[:-1], order[:-2]]), np.concatenate([order[1:], order[2:]])
+    near = is_moving[before] | is_moving[after]
+    before, after = before[near], after[near]
+    apart = np.abs(notes["key"][after] - notes["key"][before])
+    gap = notes["onset_tick"][after] - notes["release_tick"][before]
+    near = (notes["part"][before] == notes["part"][after]) & (apart >= 1) & (apart <= 2)
+    near &= np.abs(gap) < score.clock.ticks_per_quarter
+    before, after = before[near], after[near]
     length = (notes["release_tick"] - notes["onset_tick"]) / score.clock.ticks_per_quarter
-    weight = weights.step * np.clip(np.minimum(length[before], length[after]), 0.05, 2.0)
-    first = unknowns.of_piece[unknowns.first_piece[after]]
-    second = unknowns.of_piece[unknowns.last_piece[before]]
-    return Rows(first, second, np.zeros(len(first)), weight)
+    weight = weights.step * np.minimum(length[before], length[after]).clip(0.05, 2.0)
+    return _even(unknowns.at_start(after), unknowns.at_end(before), np.zeros(len(after)), weight)
 
 
 class Melody(NamedTuple):
-    """Every two notes that follow each other in a single line."""
+    """The intervals between every two notes that follow each other in a single line."""
 
-    earlier: Ints
-    later: Ints
-    rise: Ints  # [semitones]
-
-    def where(self, keep: NDArray[np.bool_]) -> Melody:
-        """The rows marked True."""
-        return Melody(self.earlier[keep], self.later[keep], self.rise[keep])
+    upper: Ints  # unknown of the upper note
+    lower: Ints  # unknown of the lower note
+    size: Ints  # [semitones]
 
 
-def melody(score: Score) -> Melody:
-    """The single lines of all parts.
+def melody(score: Score, unknowns: Unknowns, order: Ints) -> Melody:
+    """The single lines of all parts; `order` is that of `by_part`.
 
     From one note of a part to the next, where the part strikes one note at a time (`CHORD_SHARE`) and rests for less
     than two quarters.
     """
-    notes = score.notes
-    pitched = np.flatnonzero(score.pitched)
-    order = pitched[np.lexsort((notes["onset_tick"][pitched], notes["part"][pitched]))]
-    part, onset = notes["part"][order], notes["onset_tick"][order].astype(np.int64)
-    length = notes["release_tick"][order] - onset
-    together = (part[1:] == part[:-1]) & (np.diff(onset) <= CHORD_SHARE * np.minimum(length[1:], length[:-1]))
-    alone = ~(np.append(together, False) | np.append(False, together))[: len(order)]
-    before, after = order[:-1], order[1:]
-    gap = notes["onset_tick"][after] - notes["release_tick"][before]
-    near = (part[1:] == part[:-1]) & alone[:-1] & alone[1:]
-    near &= gap < STRIDE_GAP_QUARTERS * score.clock.ticks_per_quarter
-    before, after = before[near], after[near]
-    return Melody(before, after, notes["key"][after].astype(np.int64) - notes["key"][before])
+    notes = score.notes[order]
+    part, onset, release = notes["part"], notes["onset_tick"], notes["release_tick"]
+    length = release - onset
+    same = part[1:] == part[:-1]
+    together = same & (onset[1:] - onset[:-1] <= CHORD_SHARE * np.minimum(length[1:], length[:-1]))
+    alone = np.ones(len(notes), dtype=bool)
+    alone[1:][together] = alone[:-1][together] = False
+    near = same & alone[:-1] & alone[1:]
+    near &= onset[1:] - release[:-1] < STRIDE_GAP_QUARTERS * score.clock.ticks_per_quarter
+    at = near.nonzero()[0]
+    earlier, later = unknowns.at_end(order[at]), unknowns.at_start(order[at + 1])
+    rise = notes["key"][at + 1] - notes["key"][at]
+    return Melody(np.where(rise > 0, later, earlier), np.where(rise > 0, earlier, later), np.abs(rise))
 
 
-def stride_rows(line: Melody, unknowns: Unknowns, weights: Weights) -> tuple[Rows, Rows]:
+def stride_rows(line: Melody, weights: Weights) -> tuple[Rows, Rows]:
     """Melodic steps stay what is heard as a semitone or a whole tone: rows against too wide and too narrow."""
-    steps = line.where(among(np.abs(line.rise), (1, 2)))
-    upper, lower, size = _upper_and_lower(steps, unknowns)
-    narrowest, widest = (np.array(limits)[size - 1] for limits in zip(*STRIDES, strict=True))
-    weight = np.full(len(size), weights.stride)
+    steps = among(line.size, (1, 2))
+    upper, lower, size = line.upper[steps], line.lower[steps], line.size[steps]
+    narrowest, widest = np.array(STRIDES)[size - 1].T
+    weight, nothing = np.full(len(size), weights.stride), np.zeros(len(size))
     return (
-        Rows(upper, lower, widest - 100.0 * size, weight, one_sided=True),
-        Rows(lower, upper, 100.0 * size - narrowest, weight, one_sided=True),
+        Rows(upper, lower, widest - 100.0 * size, weight, nothing),
+        Rows(lower, upper, 100.0 * size - narrowest, weight, nothing),
     )
 
 
-def leap_rows(line: Melody, unknowns: Unknowns, weights: Weights, prime_limit: int) -> Rows:
+def leap_rows(line: Melody, weights: Weights, prime_limit: int) -> Rows:
     """Melodic fourths, fifths and octaves are pure: a line, above all a bass, is heard to leap by them.
 
     Where chords share no tone, these alone say how far their roots lie apart.
     """
-    leaps = line.where(among(np.abs(line.rise), LEAPS))
-    upper, lower, size = _upper_and_lower(leaps, unknowns)
-    target = consonant_deviations(prime_limit)[size % 12]
-    return Rows(upper, lower, target, np.full(len(size), weights.leap))
-
-
-def _upper_and_lower(line: Melody, unknowns: Unknowns) -> tuple[Ints, Ints, Ints]:
-    """Unknowns of the upper and the lower note of melodic intervals, and their sizes [semitones]."""
-    earlier = unknowns.of_piece[unknowns.last_piece[line.earlier]]
-    later = unknowns.of_piece[unknowns.first_piece[line.later]]
-    up = line.rise > 0
-    return np.where(up, later, earlier), np.where(up, earlier, later), np.abs(line.rise)
+    leaps = among(line.size, LEAPS)
+    target = consonant_deviations(prime_limit)[line.size[leaps] % 12]
+    return _even(line.upper[leaps], line.lower[leaps], target, np.full(len(target), weights.leap))
 
 
 def held_rows(harmony: Harmony, unknowns: Unknowns, weights: Weights) -> Rows:
@@ -348,9 +325,10 @@ def held_rows(harmony: Harmony, unknowns: Unknowns, weights: Weights) -> Rows:
     One that becomes a suspension there, and a pedal all the time, stays firmly.
     """
     note, role = harmony.pieces["note"], harmony.pieces["role"]
-    joined = np.flatnonzero((note[1:] == note[:-1]) & (unknowns.of_piece[1:] != unknowns.of_piece[:-1]))
-    first, second = unknowns.of_piece[joined + 1], unknowns.of_piece[joined]
-    pedal = np.zeros(len(unknowns.first_piece), dtype=bool)
+    later = unknowns.first[1:]
+    later = later[note[later] == note[later - 1]]
+    pedal = np.zeros(len(unknowns.hold_limit), dtype=bool)
     pedal[note[role == Role.PEDAL]] = True
-    firm = (role[joined + 1] == Role.SUSPENSION) | pedal[note[joined]]
-    return Rows(first, second, np.zeros(len(joined)), np.where(firm, weights.prepared, weights.held))
+    firm = (role[later] == Role.SUSPENSION) | pedal[note[later]]
+    first = unknowns.of_piece[later]
+    return _even(first, first - 1, np.zeros(len(later)), np.where(firm, weights.prepared, weights.held))

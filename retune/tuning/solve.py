@@ -33,6 +33,7 @@ from retune.tuning.presets import weights_for
 from retune.tuning.rows import (
     Pairs,
     Rows,
+    by_part,
     frame_rows,
     held_rows,
     leap_rows,
@@ -43,11 +44,13 @@ from retune.tuning.rows import (
     step_rows,
     stride_rows,
 )
-from retune.tuning.unknowns import Unknowns, begin_ticks, limit_of_notes, number_unknowns
+from retune.tuning.unknowns import Unknowns, begin_ticks, number_unknowns
 from retune.tuning.weights import PARTNERS_IN_A_CROWD
 from retune.units import reference_shift_cents
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from retune.harmony.model import Harmony
     from retune.options import Options
     from retune.ratios.model import Ratios
@@ -67,11 +70,10 @@ class Setup(NamedTuple):
     when: Ints  # (problem.size,) tick at which each unknown begins to count
     unknowns: Unknowns
     pairs: Pairs
-    given: Floats  # (n_pieces,) offset of fixed pieces [cents], nan where free
+    given: Floats  # (n_offsets,) what is given of the offset unknowns [cents], nan where free
     lower: Floats  # (n_unknowns,) exact bounds [cents]; the problem's own leave the solver a little room
     upper: Floats
     drift_limit: Floats  # (n_windows,) [cents]
-    hold_limit: Floats  # (n_windows,) [cents]
 
 
 def solve_tuning(
@@ -93,7 +95,7 @@ def solve_tuning(
     setup = set_up(score, harmony, ratios, options, limits=limits)
     solution = minimise_along(setup.problem, setup.when)
     x = solution.x
-    offsets = _piece_offsets(score, harmony, setup, x)
+    offsets = _piece_offsets(harmony, setup, x)
     return Tuning(
         offsets=offset_rows(score, harmony, offsets + reference_shift_cents(options.reference_hz)),
         displacement_cents=_displacement(score, harmony, setup, x, offsets),
@@ -121,21 +123,24 @@ def set_up(
     )
     weights = weights_for(options)
     unknowns = number_unknowns(score, harmony, hold)
-    given = given_offsets(score, harmony, fixed_parts(options, score.parts))
-    pairs, line = pair_rows(score, harmony, ratios, unknowns, weights, options.prime_limit), melody(score)
-    rows = _joined(
+    note = harmony.pieces["note"][unknowns.first]
+    given = given_offsets(score, note, fixed_parts(options, score.parts))
+    deviation = piece_deviations(score, harmony, ratios)
+    order = by_part(score)
+    pairs = pair_rows(score, harmony, ratios, unknowns, weights, options.prime_limit)
+    line = melody(score, unknowns, order)
+    rows = (
         pairs.rows,
-        frame_rows(score, harmony, ratios, unknowns, weights),
+        frame_rows(score, harmony, ratios, unknowns, weights, deviation),
         repeat_rows(score, harmony, unknowns, weights),
-        step_rows(score, harmony, unknowns, weights),
+        step_rows(score, harmony, unknowns, weights, order),
         held_rows(harmony, unknowns, weights),
-        *stride_rows(line, unknowns, weights),
-        leap_rows(line, unknowns, weights, options.prime_limit),
+        *stride_rows(line, weights),
+        leap_rows(line, weights, options.prime_limit),
     )
-    lower, upper = bounds(harmony, unknowns, piece_deviations(score, harmony, ratios), drift)
+    lower, upper = bounds(harmony, unknowns, deviation, drift)
     pull = home_pulls(score, harmony, unknowns, weights, options.home, drift)
-    note_limit = limit_of_notes(score, harmony, hold)
-    problem = _problem(harmony, unknowns, rows, *with_room(lower, upper), pull, given, note_limit)
+    problem = _problem(unknowns, note, rows, *with_room(lower, upper), pull, given)
     return Setup(
         problem=problem,
         when=np.append(begin_ticks(score, harmony, unknowns), 0),
@@ -145,102 +150,66 @@ def set_up(
         lower=lower,
         upper=upper,
         drift_limit=drift,
-        hold_limit=hold,
     )
-
-
-class _AllRows(NamedTuple):
-    """Rows of every kind; `under` is what counts below the target."""
-
-    first: Ints
-    second: Ints
-    target: Floats
-    weight: Floats
-    under: Floats
-
-    def where(self, keep: NDArray[np.bool_]) -> _AllRows:
-        return _AllRows(
-            self.first[keep], self.second[keep], self.target[keep], self.weight[keep], self.under[keep]
-        )
-
-
-def _joined(*groups: Rows) -> _AllRows:
-    joined = _AllRows(
-        np.concatenate([g.first for g in groups]),
-        np.concatenate([g.second for g in groups]),
-        np.concatenate([g.target for g in groups]),
-        np.concatenate([g.weight for g in groups]),
-        np.concatenate([np.zeros(len(g.first)) if g.one_sided else g.weight for g in groups]),
-    )
-    return joined.where((joined.first != joined.second) & (joined.weight > 0))
 
 
 def _problem(
-    harmony: Harmony,
     unknowns: Unknowns,
-    rows: _AllRows,
+    note: Ints,
+    groups: Sequence[Rows],
     lower: Floats,
     upper: Floats,
     pull: Floats,
     given: Floats,
-    note_limit: Floats,
 ) -> Problem:
     """Assembles the problem; one more unknown, held at 0, stands for everything that is given."""
     ground = unknowns.size
-    value = np.full(ground + 1, np.nan)
-    value[unknowns.of_piece] = given
-    fixed = ~np.isnan(value)
-    lower = np.append(np.where(fixed[:-1], -np.inf, lower), -np.inf)
-    upper = np.append(np.where(fixed[:-1], np.inf, upper), np.inf)
-    rows = _grounded(rows, value, fixed, ground)
-    note = harmony.pieces["note"]
-    limited = np.zeros(len(note_limit), dtype=bool)
-    limited[unknowns.limited] = True
-    moving = np.flatnonzero(limited[note] & ~fixed[unknowns.of_piece])
-    centre = unknowns.offsets + unknowns.windows + np.searchsorted(unknowns.limited, note[moving])
+    lower, upper = np.append(lower, -np.inf), np.append(upper, np.inf)
+    first, second, target, weight, under = (np.concatenate(column) for column in zip(*groups, strict=True))
+    free = np.isnan(given)
+    if not free.all():
+        fixed = (~free).nonzero()[0]
+        lower[fixed], upper[fixed] = -np.inf, np.inf
+        value, place = np.zeros(ground + 1), np.arange(ground + 1)
+        value[fixed], place[fixed] = given[fixed], ground
+        target = target - value[first] + value[second]
+        first, second = place[first], place[second]
+    keep = ((first != second) & (weight > 0)).nonzero()[0]
+    moves = np.zeros(len(unknowns.hold_limit), dtype=bool)
+    moves[unknowns.limited] = True
+    moving = (moves[note] & free).nonzero()[0]
     return Problem(
         size=ground + 1,
-        first=rows.first,
-        second=rows.second,
-        target=rows.target,
-        weight=rows.weight,
-        under=rows.under,
+        first=first[keep],
+        second=second[keep],
+        target=target[keep],
+        weight=weight[keep],
+        under=under[keep],
         pull=np.append(pull, GROUND_PULL),
         pull_to=np.zeros(ground + 1),
         lower=lower,
         upper=upper,
-        limit_first=unknowns.of_piece[moving],
-        limit_second=centre,
-        limit=0.5 * (note_limit[note[moving]] - 2.0 * ROUNDING_MARGIN_CENTS),
+        limit_first=moving,
+        limit_second=unknowns.offsets + unknowns.windows + unknowns.limited.searchsorted(note[moving]),
+        limit=0.5 * (unknowns.hold_limit[note[moving]] - 2.0 * ROUNDING_MARGIN_CENTS),
     )
 
 
-def _grounded(rows: _AllRows, value: Floats, fixed: NDArray[np.bool_], ground: int) -> _AllRows:
-    """Rows with given unknowns replaced by the ground and their offset moved into the target."""
-    given = np.where(fixed, value, 0.0)
-    target = rows.target - given[rows.first] + given[rows.second]
-    first = np.where(fixed[rows.first], ground, rows.first)
-    second = np.where(fixed[rows.second], ground, rows.second)
-    return _AllRows(first, second, target, rows.weight, rows.under).where(first != second)
-
-
-def _piece_offsets(score: Score, harmony: Harmony, setup: Setup, x: Floats) -> Floats:
+def _piece_offsets(harmony: Harmony, setup: Setup, x: Floats) -> Floats:
     """(n_pieces,) offsets on the grid, every limit kept exactly."""
-    note = harmony.pieces["note"]
-    free = np.isnan(setup.given)
-    lower, upper = setup.lower[setup.unknowns.of_piece], setup.upper[setup.unknowns.of_piece]
-    on_grid = np.round(x[setup.unknowns.of_piece] / GRID_CENTS) * GRID_CENTS
-    offsets = np.where(free, np.clip(on_grid, lower, upper), setup.given)
-    limit = limit_of_notes(score, harmony, setup.hold_limit) - 2.0 * ROUNDING_MARGIN_CENTS
-    lowest, highest = np.full(len(score.notes), np.inf), np.full(len(score.notes), -np.inf)
-    np.minimum.at(lowest, note, offsets)
-    np.maximum.at(highest, note, offsets)
-    with np.errstate(invalid="ignore"):  # percussion has no pieces: inf - inf
-        middle = 0.5 * (lowest + highest)
-    reach = 0.5 * np.maximum(limit, 0.0)
-    offsets = np.clip(offsets, (middle - reach)[note], (middle + reach)[note])
-    # The bounds once more: they differ from the solver's by far less than the margin of the movement.
-    return np.where(free, np.clip(offsets, lower, upper), setup.given)
+    unknowns, given = setup.unknowns, setup.given
+    lower, upper = setup.lower[: len(given)], setup.upper[: len(given)]
+    offsets = (np.rint(x[: len(given)] / GRID_CENTS) * GRID_CENTS).clip(lower, upper)
+    if len(unknowns.limited):
+        note = harmony.pieces["note"][unknowns.first]
+        lowest, highest = (np.full(len(unknowns.hold_limit), end) for end in (np.inf, -np.inf))
+        np.minimum.at(lowest, note, offsets)
+        np.maximum.at(highest, note, offsets)
+        middle = 0.5 * (lowest[note] + highest[note])
+        reach = 0.5 * np.maximum(unknowns.hold_limit[note] - 2.0 * ROUNDING_MARGIN_CENTS, 0.0)
+        # The bounds once more: they differ from the solver's by far less than the margin of the movement.
+        offsets = offsets.clip(middle - reach, middle + reach).clip(lower, upper)
+    return np.where(np.isnan(given), offsets, given)[unknowns.of_piece]
 
 
 def offset_rows(score: Score, harmony: Harmony, offsets: Floats) -> NDArray[np.void]:
@@ -300,7 +269,7 @@ def _strayed_partners(score: Score, harmony: Harmony, setup: Setup) -> tuple[Rem
     """A remark for each fixed part that lies outside the drift limit: the others cannot follow it there."""
     if np.isnan(setup.given).all():
         return ()
-    given = np.nan_to_num(setup.given)
+    given = np.nan_to_num(setup.given)[setup.unknowns.of_piece]
     outside = np.abs(given) > setup.drift_limit[harmony.pieces["window"]] + GRID_CENTS
     found = []
     for part in distinct(score.notes["part"][harmony.pieces["note"][outside]]):

@@ -24,62 +24,55 @@ class Unknowns(NamedTuple):
     """
 
     of_piece: Ints  # (n_pieces,) unknown of each piece
-    offsets: int  # how many offset unknowns
+    first: Ints  # (offsets,) first piece of each offset unknown; the others follow it
     windows: int  # how many windows; window k is unknown offsets + k
-    cut_notes: Ints  # notes whose pieces move on their own
-    limited: Ints  # of those, the ones with a finite hold limit; their centres come last
-    first_piece: Ints  # (n_notes,) first piece of each note, -1 for percussion
-    last_piece: Ints  # (n_notes,)
+    limited: Ints  # notes whose pieces move on their own within a finite hold limit; their centres come last
+    hold_limit: Floats  # (n_notes,) hold limit of each note [cents]: the strictest of the windows it crosses
+    piece_of: Ints  # (n_notes + 1,) pieces of note n: piece_of[n] to piece_of[n + 1]
+
+    @property
+    def offsets(self) -> int:
+        """How many offset unknowns."""
+        return len(self.first)
 
     @property
     def size(self) -> int:
         """How many unknowns there are in all."""
         return self.offsets + self.windows + len(self.limited)
 
-    def of_window(self, window: Ints) -> Ints:
-        """Unknowns of windows."""
-        return self.offsets + window
+    def at_start(self, note: Ints) -> Ints:
+        """Unknowns of the first pieces of notes."""
+        return self.of_piece[self.piece_of[note]]
+
+    def at_end(self, note: Ints) -> Ints:
+        """Unknowns of the last pieces of notes."""
+        return self.of_piece[self.piece_of[note + 1] - 1]
 
 
 def number_unknowns(score: Score, harmony: Harmony, hold_limit: Floats) -> Unknowns:
-    """Numbers the unknowns; `hold_limit` is (n_windows,) cents, a note obeys the strictest it crosses."""
-    notes, pieces = score.notes, harmony.pieces
-    note = pieces["note"]
-    starts_note = begins(note)
-    count = np.bincount(note, minlength=len(notes))
-    limit = np.full(len(notes), np.inf)
-    np.minimum.at(limit, note, hold_limit[pieces["window"]])
-    cut = (count > 1) & (limit >= HOLD_WORTH_MOVING_CENTS)
-    of_piece = np.cumsum(starts_note | cut[note]) - 1
-    first = np.full(len(notes), -1, dtype=np.int64)
-    last = np.full(len(notes), -1, dtype=np.int64)
-    index = np.arange(len(pieces))
-    first[note[starts_note]] = index[starts_note]
-    last[note] = index
+    """Numbers the unknowns; `hold_limit` is (n_windows,) cents."""
+    note = harmony.pieces["note"]
+    limit = np.full(len(score.notes), np.inf)
+    np.minimum.at(limit, note, hold_limit[harmony.pieces["window"]])
+    piece_of = note.searchsorted(np.arange(len(score.notes) + 1))
+    cut = (piece_of[1:] - piece_of[:-1] > 1) & (limit >= HOLD_WORTH_MOVING_CENTS)
+    new = begins(note) | cut[note]
     return Unknowns(
-        of_piece=of_piece,
-        offsets=int(of_piece[-1]) + 1 if len(pieces) else 0,
+        of_piece=new.cumsum() - 1,
+        first=new.nonzero()[0],
         windows=len(harmony.windows),
-        cut_notes=np.flatnonzero(cut),
-        limited=np.flatnonzero(cut & np.isfinite(limit)),
-        first_piece=first,
-        last_piece=last,
+        limited=(cut & np.isfinite(limit)).nonzero()[0],
+        hold_limit=limit,
+        piece_of=piece_of,
     )
 
 
 def begin_ticks(score: Score, harmony: Harmony, unknowns: Unknowns) -> Ints:
     """(size,) tick at which the piece, window or note of each unknown begins."""
-    ticks = np.empty(unknowns.size, dtype=np.int64)
-    pieces = harmony.pieces[::-1]  # backwards, so that the first piece of a note is written last
-    ticks[unknowns.of_piece[::-1]] = pieces["start_tick"]
-    windows = unknowns.offsets + unknowns.windows
-    ticks[unknowns.offsets : windows] = harmony.windows["start_tick"]
-    ticks[windows:] = score.notes["onset_tick"][unknowns.limited]
-    return ticks
-
-
-def limit_of_notes(score: Score, harmony: Harmony, hold_limit: Floats) -> Floats:
-    """(n_notes,) hold limit of each note [cents]: the strictest of the windows it crosses."""
-    limit = np.full(len(score.notes), np.inf)
-    np.minimum.at(limit, harmony.pieces["note"], hold_limit[harmony.pieces["window"]])
-    return limit
+    return np.concatenate(
+        [
+            harmony.pieces["start_tick"][unknowns.first],
+            harmony.windows["start_tick"],
+            score.notes["onset_tick"][unknowns.limited],
+        ]
+    )
