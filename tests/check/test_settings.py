@@ -54,6 +54,14 @@ def test_settings_at_the_note_on() -> None:
     assert settings_of(f"{zone} {SET} 00 B1 07 07 {member}") == [(7, 21, 22, 0)]
 
 
+def test_a_bank_is_in_force_with_the_program_that_was_chosen_in_it() -> None:
+    """MIDI 1.0 Detailed Specification 4.2.1 p. 13: a bank waits for its program, which may be the first."""
+    note = "00 90 3C 40 10 80 3C 40"
+    bank = "00 B0 00 01 00 B0 20 02"
+    told = [decode(smf(f"{bank} {program} {note}")).in_force for program in ("", "00 C0 00", "00 C0 05")]
+    assert [rows["value"].tolist() for rows in told] == [[], [1 << 14 | 2 << 7], [1 << 14 | 2 << 7 | 5]]
+
+
 def test_controller_121_takes_pressure_off_sounding_keys() -> None:
     """RP-015: key pressure and channel pressure go back to 0."""
     events = "00 90 3C 40 00 90 40 40 10 A0 3C 32 00 D0 21 10 B0 79 00 10 A0 40 14 10 80 3C 40 00 80 40 40"

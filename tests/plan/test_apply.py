@@ -251,6 +251,10 @@ def test_hints_of_a_plan_lie_over_those_of_markers():
         (220, 300, 2),
     ]
     assert over([], marked) == tuple(marked)
+    apart = [hint(20, 40, 7), hint(50, 60, 8)]  # in the middle of one, and its neighbours stay where they are
+    assert [(h.start_tick, h.end_tick, h.root_pc) for h in over(apart, marked)] == [
+        (0, 20, 0), (20, 40, 7), (40, 50, 0), (50, 60, 8), (60, 100, 0), (100, 200, 1), (200, 300, 2),
+    ]  # fmt: skip
 
 
 def test_limits_are_numbers_with_fractions_whatever_the_options_hold():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from retune.errors import OptionError
@@ -30,6 +32,14 @@ PARTS = tuple(
 )
 def test_what_a_text_means(text, meant):
     assert parts_meant(text, PARTS) == meant
+
+
+def test_a_number_is_no_beginning_of_a_name():
+    """2 is the second part, not the 2nd Violin; a name that is a number goes before both."""
+    parts = tuple(
+        replace(PARTS[k], index=k, name=name) for k, name in enumerate(("2nd Violin", "Organ", "1"))
+    )
+    assert [parts_meant(text, parts) for text in ("2", "2nd", "1")] == [(1,), (0,), (2,)]
 
 
 @pytest.mark.parametrize(
