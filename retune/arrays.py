@@ -49,6 +49,16 @@ def distinct(values: NDArray[Any]) -> NDArray[Any]:
     return result
 
 
+def numbered(values: NDArray[Any]) -> tuple[NDArray[Any], NDArray[np.int64]]:
+    """The different values of an array, sorted, and (n,) which of them each one is: `np.unique` with its inverse."""
+    order = values.argsort(kind="stable")
+    ordered = values[order]
+    new = begins(ordered)
+    which = np.empty(len(values), dtype=np.int64)
+    which[order] = new.cumsum() - 1
+    return ordered[new], which
+
+
 def percentile(values: NDArray[Any], share: float) -> float:
     """Value that `share` percent of the values do not exceed, between two of them in proportion.
 

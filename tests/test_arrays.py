@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from retune.arrays import distinct, percentile
+from retune.arrays import distinct, numbered, percentile
 
 
 @given(st.lists(st.integers(-5, 5)))
@@ -13,6 +13,13 @@ def test_distinct_values(values):
     assert np.array_equal(
         distinct(np.array(values, dtype=np.int64)), np.unique(np.array(values, dtype=np.int64))
     )
+
+
+@given(st.lists(st.integers(-5, 5)))
+def test_numbered_values(values):
+    array = np.array(values, dtype=np.int64)
+    for found, expected in zip(numbered(array), np.unique(array, return_inverse=True), strict=True):
+        assert np.array_equal(found, expected)
 
 
 @given(

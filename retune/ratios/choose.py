@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from retune.arrays import numbered
 from retune.errors import OptionError
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
 from retune.options import PRIME_LIMITS
@@ -69,7 +70,7 @@ def choose_ratios(
     windows = harmony.windows
     own = {chord_index(symbol): table for symbol, table in for_chord.items()}
     keys = (windows["chord"].astype(np.int64) - _NO_CHORD) << 12 | windows["members"] & 0xFFF
-    distinct, table_of_window = np.unique(keys, return_inverse=True)
+    distinct, table_of_window = numbered(keys)
     tables = []
     insisted = []
     for key in distinct.tolist():
@@ -86,7 +87,7 @@ def choose_ratios(
         insisted.append(table != table_for(chord, members, prime_limit))
     return Ratios(
         tables=tuple(tables),
-        table_of_window=table_of_window.astype(np.int64),
+        table_of_window=table_of_window,
         insisted=np.array(insisted)[table_of_window] if own or for_window else None,
     )
 

@@ -110,7 +110,7 @@ class _Rows:
     """All rows x_first − x_second: soft ones, limits, and bounds, whose second is a 0 that follows x."""
 
     def __init__(self, problem: Problem) -> None:
-        bounded = np.flatnonzero(np.isfinite(problem.lower) & np.isfinite(problem.upper))
+        self.bounded = bounded = (np.isfinite(problem.lower) & np.isfinite(problem.upper)).nonzero()[0]
         nothing = np.full(len(bounded), problem.size, dtype=np.int64)
         self.size, self.soft = problem.size, len(problem.first)
         self.first = np.concatenate([problem.first, problem.limit_first, bounded])
@@ -154,9 +154,9 @@ class _Search:
         self.top = 1.0 + float(problem.weight.max(initial=0.0))
         rows, soft = self.rows, self.rows.soft
         self.matrix = Laplacian(problem.size, rows.first, rows.second[: rows.linked])
-        both = np.isfinite(problem.lower) & np.isfinite(problem.upper)
         # Pieces of one note start together, so that a movement limit is met wherever the bounds lie.
-        self.x = 0.5 * (np.where(both, problem.lower, 0.0) + np.where(both, problem.upper, 0.0))
+        self.x = np.zeros(problem.size)
+        self.x[rows.bounded] = 0.5 * (problem.lower[rows.bounded] + problem.upper[rows.bounded])
         self.value = rows.apply(self.x)
         self.state = np.empty((2, 2, len(self.value)))
         self.room, self.price = self.state
@@ -229,9 +229,8 @@ class _Search:
         self.matrix.factor(self.gain, self.problem.pull)
         self.lag = self._left() - self.room[:, soft:]
         late = self.ratio[:, soft:] * self.lag
-        self.known = self.price[0] - self.price[1]
-        self.known[:soft] -= self.residual()
-        np.subtract(late[1], late[0], out=self.known[soft:])
+        resting = self.price[0, :soft] - self.price[1, :soft] - self.residual()
+        self.known = np.concatenate([resting, late[1] - late[0]])
 
     def _turn(self, unbalanced: Floats) -> Floats:
         """Set the changes of rooms and prices, given in `d_price` what is wished of prices; the change of x."""
@@ -262,8 +261,8 @@ class _Search:
         """The longest steps, at most 1, that leave of every room and price at least what `share` lets."""
         soft = self.rows.soft
         room, price = np.divide(self.change, self.state, out=self.scratch)
-        place = min(float(part.min(initial=0.0)) for part in (room[:, soft:], price[:, :soft]))
-        force = min(float(part.min(initial=0.0)) for part in (room[:, :soft], price[:, soft:]))
+        place = min(_least(room[:, soft:]), _least(price[:, :soft]))
+        force = min(_least(room[:, :soft]), _least(price[:, soft:]))
         return _Steps(share / max(share, -place), share / max(share, -force))
 
     def _after(self, steps: _Steps) -> Floats:
@@ -275,4 +274,9 @@ class _Search:
 
 def _dot(a: Floats, b: Floats) -> float:
     """Sum of products, not by BLAS: its threads cost more than they gain, and their number changes the rounding."""
-    return float((a * b).sum())
+    return float(np.add.reduce(a * b, axis=None))
+
+
+def _least(a: Floats) -> float:
+    """The least of the entries and 0."""
+    return float(np.minimum.reduce(a, axis=None, initial=0.0))

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import numbered
 from retune.tuning.sparse import UpperTriangle
 
 Floats = NDArray[np.float64]
@@ -27,7 +28,7 @@ class Laplacian:
         low = np.minimum(first[: len(second)], second)
         high = np.maximum(first[: len(second)], second)
         # Column-major place of each off-diagonal entry; equal places are summed.
-        places, entry = np.unique(high * size + low, return_inverse=True)
+        places, entry = numbered(high * size + low)
         diagonal = np.arange(size, dtype=np.int64) * (size + 1)
         # Entries of a column lie above its diagonal, which therefore follows them.
         self._diagonal_at = np.searchsorted(places, diagonal) + np.arange(size)
