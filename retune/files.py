@@ -13,7 +13,7 @@ import signal
 import stat
 import sys
 import threading
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from types import FrameType
 from typing import NoReturn
@@ -298,23 +298,18 @@ def _remove_if_abandoned(path: str) -> None:
 
 @contextlib.contextmanager
 def _no_interrupt() -> Iterator[None]:
-    """Let signals wait for a moment, so that files that belong together appear together.
+    """Let signals wait for a moment, so that files that belong together appear together; in `termination_unwinds`.
 
     Blocking them would not do: where there is another thread the system hands them to that, and Python to this.
     """
-    waiting: list[int] = []
-    before: dict[int, Callable[[int, FrameType | None], object]] = {}
-    if threading.current_thread() is threading.main_thread():
-        handlers = {number: signal.getsignal(number) for number in (signal.SIGINT, *TERMINATIONS.values())}
-        before = {number: handler for number, handler in handlers.items() if callable(handler)}
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    _waiting.append([])
     try:
-        for number in before:
-            signal.signal(number, lambda number, frame: waiting.append(number))
         yield
     finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
-        for number in dict.fromkeys(waiting):
+        for number in dict.fromkeys(_waiting.pop()):
             signal.raise_signal(number)
 
 
@@ -328,23 +323,41 @@ def _sync_folder(folder: Path) -> None:
             os.close(handle)
 
 
+_handled: set[int] = set()
+"""Signals that end the program by way of `_end`; asking the system for each file takes longer than writing it."""
+_waiting: list[list[int]] = []
+"""Signals that came while they were to wait."""
+
+
 @contextlib.contextmanager
 def termination_unwinds() -> Iterator[None]:
     """Let a signal to end, or the end of the terminal, do what an interrupt does, so that clean-up runs."""
-    ours: list[int] = []
-    if threading.current_thread() is threading.main_thread():
-        ours = [number for number in TERMINATIONS.values() if signal.getsignal(number) is signal.SIG_DFL]
-    for number in ours:
-        signal.signal(number, _exit_on_signal)
+    if _handled or threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    usual = {
+        signal.SIGINT: signal.default_int_handler,
+        **dict.fromkeys(TERMINATIONS.values(), signal.SIG_DFL),
+    }
+    ours = {number: handler for number, handler in usual.items() if signal.getsignal(number) is handler}
     try:
+        for number in ours:
+            _handled.add(number)
+            signal.signal(number, _end)
         yield
     finally:
-        for number in ours:
-            signal.signal(number, signal.SIG_DFL)
+        _handled.clear()
+        for number, handler in ours.items():
+            signal.signal(number, handler)
 
 
-def _exit_on_signal(number: int, frame: FrameType | None) -> NoReturn:
-    raise SystemExit(128 + number)
+def _end(number: int, frame: FrameType | None) -> None:
+    if _waiting:
+        _waiting[-1].append(number)
+    elif number == signal.SIGINT:
+        raise KeyboardInterrupt
+    else:
+        raise SystemExit(128 + number)
 
 
 def refuse_output(path: str | os.PathLike[str], error: OSError) -> NoReturn:
