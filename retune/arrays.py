@@ -38,6 +38,13 @@ def among(values: NDArray[Any], chosen: Iterable[int]) -> NDArray[np.bool_]:
     return found
 
 
+def so_far(values: NDArray[Any]) -> NDArray[np.float64]:
+    """(n + 1, ...) running totals of the rows; the first is nothing."""
+    total = np.zeros((len(values) + 1, *values.shape[1:]))
+    np.add.accumulate(values, axis=0, out=total[1:])
+    return total
+
+
 def distinct(values: NDArray[Any]) -> NDArray[Any]:
     """(n_distinct,) the different values of a one-dimensional array, sorted.
 

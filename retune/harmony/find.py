@@ -14,7 +14,7 @@ from retune.harmony.evidence.steps import Steps, find_steps
 from retune.harmony.finder.augmented_sixths import find_augmented_sixths
 from retune.harmony.finder.by_key import follow_key
 from retune.harmony.finder.decode import best_stretches
-from retune.harmony.finder.naming import merge_alike, name_windows
+from retune.harmony.finder.naming import audible_sets, merge_alike, name_windows
 from retune.harmony.finder.segments import find_junctures
 from retune.harmony.hints import lay_over
 from retune.harmony.keys import find_keys, tonics_at
@@ -37,8 +37,7 @@ def find_harmony(score: Score, *, hints: Sequence[Hint] = ()) -> Harmony:
     remarks: tuple[Remark, ...] = ()
     if len(hints):
         windows, remarks = lay_over(windows, hints, score)
-    fill_bars(windows, score.meters)
-    fill_bars(keys, score.meters)
+    fill_bars(windows, keys, score.meters)
     pieces = cut_pieces(score, windows, steps)
     return Harmony(windows=windows, pieces=pieces, keys=keys, remarks=remarks)
 
@@ -57,6 +56,7 @@ def find_windows(steps: Steps, keys: NDArray[np.void]) -> NDArray[np.void]:
     amount = np.add.reduceat(steps.amount, first, axis=0)
     name_windows(windows, steps, first, heard[turns], amount)
     tonic, minor = tonics_at(keys, windows["start_tick"])
-    follow_key(windows, amount, tonic, minor)
-    find_augmented_sixths(windows, amount, first, steps, tonic)
+    sets = audible_sets(amount)
+    follow_key(windows, sets, tonic, minor)
+    find_augmented_sixths(windows, sets, first, steps, tonic)
     return merge_alike(windows)

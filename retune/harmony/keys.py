@@ -26,7 +26,7 @@ WRITTEN, MANY_SIGNS, FEW_SIGNS = 2.0, 1.5, 0.01
 """What counts against a spelling: a fifth away from the file's signature, a sign above six, and, between two alike, any
 sign (experiment; a fifth from one key to the next counts 1)."""
 
-FIFTHS_OF_MAJOR = np.array([0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5])
+FIFTHS_OF_MAJOR = (0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5)
 """Key signature of the major key on each pitch class (common practice); F♯ rather than G♭."""
 
 
@@ -47,7 +47,7 @@ def find_keys(score: Score, steps: Steps) -> NDArray[np.void]:
     """KEY_DTYPE rows from the first onset to the last sounding end; none without pitched notes."""
     if not len(steps):
         return np.zeros(0, dtype=KEY_DTYPE)
-    section = np.floor((np.cumsum(steps.beats) - steps.beats) / SECTION_BEATS + 1e-6)
+    section = np.floor(steps.at / SECTION_BEATS + 1e-6)
     first = np.flatnonzero(begins(section))
     fit = key_fit(np.add.reduceat(steps.amount, first, axis=0))
     path = best_path(fit, np.full(len(first), KEY_CHANGE_COST))
@@ -67,30 +67,34 @@ def tonics_at(keys: NDArray[np.void], ticks: IntArray) -> tuple[IntArray, IntArr
     return row["tonic_pc"].astype(np.int64), row["minor"].astype(np.int64)
 
 
-def _fifths(keys: NDArray[np.void], written: IntArray) -> IntArray:
+def _fifths(keys: NDArray[np.void], written: IntArray) -> list[int]:
     """Signature of each key: of enharmonic ones those with the least way from key to key and from what the file says.
 
     Alone F♯ major goes before G♭ major, but E♭ minor before D♯ minor, whose dominant has a double sharp.
     """
-    minor = keys["minor"].astype(np.int64)
-    usual = FIFTHS_OF_MAJOR[(keys["tonic_pc"].astype(np.int64) + 3 * minor) % 12]
-    choices = usual[:, None] + np.array([-12, 0, 12])
-    cost = MANY_SIGNS * np.maximum(np.abs(choices) - 6, 0) + FEW_SIGNS * np.abs(
-        choices + minor[:, None] - 0.5
-    )
-    cost += (written != 0)[:, None] * WRITTEN * np.abs(choices - written[:, None])
-    cost[(choices < MOST_FLATS) | (choices > MOST_SHARPS)] = np.inf
-    total, best = cost[0], np.zeros(choices.shape, dtype=np.int64)
-    for k in range(1, len(choices)):
-        reached = total[:, None] + np.abs(choices[k] - choices[k - 1][:, None])
-        best[k] = reached.argmin(axis=0)
-        total = reached.min(axis=0) + cost[k]
-    path = np.zeros(len(choices), dtype=np.int64)
-    path[-1] = total.argmin()
-    for k in range(len(choices) - 1, 0, -1):
-        path[k - 1] = best[k, path[k]]
-    result: IntArray = choices[np.arange(len(choices)), path]
-    return result
+    # For each key, by signature: the cost of the best way there, and the signature before it on that way.
+    ways: list[dict[int, tuple[float, int]]] = [{}]
+    columns = keys["tonic_pc"].tolist(), keys["minor"].tolist(), written.tolist()
+    for tonic, minor, signature in zip(*columns, strict=True):
+        way = {}
+        for fifths, cost in _spellings(tonic, minor, signature):
+            reached = [(so_far + abs(fifths - old), old) for old, (so_far, _) in ways[-1].items()]
+            least, before = min(reached, default=(0.0, fifths))
+            way[fifths] = least + cost, before
+        ways.append(way)
+    path = [min((cost, fifths) for fifths, (cost, _) in ways[-1].items())[1]]
+    for way in ways[:1:-1]:
+        path.append(way[path[-1]][1])
+    return path[::-1]
+
+
+def _spellings(tonic: int, minor: bool, written: int) -> list[tuple[int, float]]:
+    """(signature, what counts against it) of the enharmonic spellings of a key, from flat to sharp."""
+    usual = FIFTHS_OF_MAJOR[(tonic + 3 * minor) % 12]
+    choices = [fifths for fifths in (usual - 12, usual, usual + 12) if MOST_FLATS <= fifths <= MOST_SHARPS]
+    signs = [MANY_SIGNS * max(abs(f) - 6, 0) + FEW_SIGNS * abs(f + minor - 0.5) for f in choices]
+    away = [WRITTEN * abs(fifths - written) * (written != 0) for fifths in choices]
+    return [(fifths, a + b) for fifths, a, b in zip(choices, signs, away, strict=True)]
 
 
 def _written_signature(score: Score, ticks: IntArray) -> IntArray:

@@ -16,17 +16,16 @@ def cut_pieces(score: Score, windows: NDArray[np.void], steps: Steps) -> NDArray
     index = np.flatnonzero(score.pitched)
     if not len(index):
         return np.zeros(0, dtype=PIECE_DTYPE)
-    notes = score.notes[index]
-    start = notes["onset_tick"].astype(np.int64)
-    first = np.maximum(np.searchsorted(windows["start_tick"], start, side="right") - 1, 0)
-    last = np.maximum(np.searchsorted(windows["start_tick"], steps.until, side="left") - 1, first)
+    start, starts = score.notes["onset_tick"][index], windows["start_tick"].copy()
+    first = np.maximum(starts.searchsorted(start, side="right") - 1, 0)
+    last = np.maximum(starts.searchsorted(steps.until, side="left") - 1, first)
     count = last - first + 1
-    note = np.repeat(np.arange(len(notes)), count)
-    window = np.arange(len(note)) - np.repeat(np.cumsum(count) - count, count) + first[note]
+    note = np.arange(len(index)).repeat(count)
+    window = np.arange(len(note)) - (count.cumsum() - count - first).repeat(count)
     pieces = np.zeros(len(note), dtype=PIECE_DTYPE)
     pieces["note"] = index[note]
     pieces["window"] = window
-    pieces["start_tick"] = np.where(window == first[note], start[note], windows["start_tick"][window])
+    pieces["start_tick"] = np.where(window == first[note], start[note], starts[window])
     pieces["end_tick"] = np.where(window == last[note], steps.end[note], windows["end_tick"][window])
-    pieces["role"] = find_roles(steps, notes, note, pieces, windows)
+    pieces["role"] = find_roles(steps, note, window, windows)
     return pieces

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.arrays import among, begins, ends
-from retune.harmony.evidence.motion import NONE, Motion
+from retune.harmony.evidence.motion import Motion, is_step
 from retune.harmony.evidence.steps import Steps
 from retune.harmony.model import Role
 from retune.score.model import IntArray
@@ -21,47 +21,41 @@ BEAT = 2  # metrical strength of a beat, see `Grid.strength`
 MOST_REPEATS = 4  # of a suspension that is struck again before it resolves
 
 
-def find_roles(
-    steps: Steps,
-    notes: NDArray[np.void],
-    note: IntArray,
-    pieces: NDArray[np.void],
-    windows: NDArray[np.void],
-) -> NDArray[np.int8]:
-    """(n_pieces,) Role of each piece; `notes` are the pitched notes, `note` the row of each piece in them."""
-    window = pieces["window"]
-    belongs = _belongs(notes["key"][note], window, windows)
-    motion = steps.motion
-    into, out = motion.into[note], motion.out[note]
-    step_in, step_out = _is_step(into), _is_step(out)
+def find_roles(steps: Steps, note: IntArray, window: IntArray, windows: NDArray[np.void]) -> NDArray[np.int8]:
+    """(n_pieces,) Role of each piece, of the pitched note `note` in `window`."""
+    motion, key = steps.motion, steps.key
+    opening, last = begins(note), ends(note)
+    opens, closes = window[opening], window[last]
+    step_in, step_out = is_step(motion.into), is_step(motion.out)
     strength = steps.strength[steps.first]
     ahead = np.where(motion.after >= 0, strength[motion.after], BEAT)  # strength of the place it goes on to
-    weaker = (strength > ahead)[note]
-    accented = ((strength <= BEAT) | (strength < ahead))[note]
-    opening = begins(note)
-    last = ends(note)
-    before = np.concatenate([[False], belongs[:-1]]) & ~opening
-    spans = np.bincount(note, minlength=len(notes))[note]
-    later = _belongs(notes["key"][note], np.minimum(window + 1, len(windows) - 1), windows)
-    key, opens, closes = notes["key"].astype(np.int64), window[opening], window[last]
-    changing = _changing(motion, key, opens, closes)
-    prepared, resolved = _suspended(motion, key, opens, closes, accented[opening])
-    prepared, resolved = before | (opening & prepared[note]), resolved[note]
-
-    role = np.full(len(note), int(Role.OTHER), dtype=np.int8)
-    rules = [
-        (opening & step_out & ~step_in & accented, Role.APPOGGIATURA),
-        (opening & step_in & step_out & (np.sign(into) == -np.sign(out)), Role.NEIGHBOUR),
-        (opening & changing[note], Role.NEIGHBOUR),
-        (opening & step_in & step_out & (np.sign(into) == np.sign(out)), Role.PASSING),
-        (opening & weaker & (out == 0) & later, Role.ANTICIPATION),
-        (opening & ~last & later & ~step_out, Role.ANTICIPATION),
-        (spans >= PEDAL_WINDOWS, Role.PEDAL),
-        (opening & (into == 0) & (out == 0) & ~(weaker & later), Role.PEDAL),
-        (prepared & ((step_out & last) | resolved), Role.SUSPENSION),
+    weaker, accented = strength > ahead, (strength <= BEAT) | (strength < ahead)
+    later = _belongs(key, np.minimum(opens + 1, len(windows) - 1), windows)
+    onward = motion.into * motion.out > 0
+    at_first = _by_rules(
+        np.full(len(key), Role.OTHER, dtype=np.int8),
+        (step_out & ~step_in & accented, Role.APPOGGIATURA),
+        (step_in & step_out & ~onward, Role.NEIGHBOUR),
+        (_changing(motion, key, opens, closes), Role.NEIGHBOUR),
+        (step_in & step_out & onward, Role.PASSING),
+        (weaker & (motion.out == 0) & later, Role.ANTICIPATION),
+        ((opens != closes) & later & ~step_out, Role.ANTICIPATION),
+        ((motion.into == 0) & (motion.out == 0) & ~(weaker & later), Role.PEDAL),
+    )
+    struck_again, resolved = _suspended(motion, key, opens, closes, accented)
+    belongs = _belongs(key[note], window, windows)
+    prepared = np.where(opening, struck_again[note], np.concatenate([[False], belongs[:-1]]))
+    return _by_rules(
+        np.where(opening, at_first[note], np.int8(Role.OTHER)),
+        ((closes - opens + 1 >= PEDAL_WINDOWS)[note], Role.PEDAL),
+        (prepared & ((step_out[note] & last) | resolved[note]), Role.SUSPENSION),
         (belongs, Role.CHORD),
-    ]
-    for where, name in rules:  # a later rule overrules an earlier one
+    )
+
+
+def _by_rules(role: NDArray[np.int8], *rules: tuple[Flags, Role]) -> NDArray[np.int8]:
+    """(n,) the roles as they were, but for what rules say; a later rule overrules an earlier one."""
+    for where, name in rules:
         role[where] = int(name)
     return role
 
@@ -81,9 +75,10 @@ def _suspended(
     then = np.where(stays, after[after], -1)
     turned = stays & (then >= 0) & (opens[then] == closes) & among(key[then] - key, (-1, -2))
     resolved = down | turned
+    repeats, repeated = motion.again & (closes[before] == opens), stays & (motion.out == 0)
     for _ in range(MOST_REPEATS):
-        prepared |= motion.again & prepared[before] & (closes[before] == opens)
-        resolved |= stays & (motion.out == 0) & resolved[after]
+        prepared |= repeats & prepared[before]
+        resolved |= repeated & resolved[after]
     return prepared, resolved
 
 
@@ -92,18 +87,12 @@ def _changing(motion: Motion, key: IntArray, opens: IntArray, closes: IntArray) 
     before, after = motion.before, motion.after
     around = (before >= 0) & (after >= 0) & (after[after] >= 0)
     stays = (closes[before] == opens) & (opens[after] == closes)
-    steps = _is_step(key - key[before]) & _is_step(key[after] - key[before])
-    turns = (np.sign(motion.into) == -np.sign(motion.out)) & (key[after[after]] == key[before])
+    steps = is_step(motion.into) & is_step(key[after] - key[before])
+    turns = (motion.into * motion.out < 0) & (key[after[after]] == key[before])
     first: Flags = around & stays & steps & turns
     second = np.zeros_like(first)
     second[after[first]] = True
     result: Flags = first | second
-    return result
-
-
-def _is_step(motion: IntArray) -> Flags:
-    size = np.abs(motion)
-    result: Flags = (motion != NONE) & (size >= 1) & (size <= 2)
     return result
 
 

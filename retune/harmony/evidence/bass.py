@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import begins
 from retune.harmony.evidence.weights import Weights
 from retune.score.model import FloatArray, IntArray
 
@@ -31,24 +32,24 @@ def lowest_keys(key: IntArray, step: IntArray, share: FloatArray, n: int) -> Int
     return lowest
 
 
-def weigh_bass(bass: IntArray, beats: FloatArray, alone: NDArray[np.bool_], weights: Weights) -> FloatArray:
+def weigh_bass(bass: IntArray, at: FloatArray, alone: NDArray[np.bool_], weights: Weights) -> FloatArray:
     """1 where the lowest note is about as low as the lowest within a beat, less the higher it lies.
 
-    Less in a single line: between notes that sound alone, a note alone is as much tune as bass.
+    Less in a single line: between notes that sound alone, a note alone is as much tune as bass. `at` (n,) is where
+    each step starts [beats].
     """
-    above = np.maximum(bass - _lowest_near(bass, beats, 1, 1), 0)
+    above = np.maximum(bass - _lowest_near(bass, at, 1, 1), 0)
     result: FloatArray = np.where(bass >= 0, np.exp(-above / weights.bass_register), 0.0)
     around = np.concatenate([[True], alone, [True]])
     result[around[:-2] & alone & around[2:]] *= weights.lone_bass
     return result
 
 
-def _lowest_near(bass: IntArray, beats: FloatArray, back: int, ahead: int) -> IntArray:
+def _lowest_near(bass: IntArray, at: FloatArray, back: int, ahead: int) -> IntArray:
     """(n,) lowest bass from `back` beats before each step to `ahead` beats after, beats counted from the start."""
-    beat = np.floor(np.cumsum(beats) - beats + 1e-6).astype(np.int64)
-    index = np.cumsum(np.concatenate([[0], np.diff(beat) > 0]))  # beats in which something starts
+    index = begins(np.floor(at + 1e-6)).cumsum() - 1  # beats in which something starts
     low = np.full(int(index[-1]) + 1 + back + ahead, 999, dtype=np.int64)
-    np.minimum.at(low, index[bass >= 0] + back, bass[bass >= 0])
+    np.minimum.at(low, index + back, np.where(bass >= 0, bass, 999))
     shifts = [low[s : len(low) - back - ahead + s] for s in range(back + ahead + 1)]
     result: IntArray = np.minimum.reduce(shifts)[index]
     return result
@@ -87,16 +88,15 @@ def remember_bass(
     bass_weight: FloatArray,
     own: NDArray[np.bool_],
     voices: FloatArray,
-    beats: FloatArray,
+    at: FloatArray,
     weights: Weights,
 ) -> None:
     """Let a bass note that has stopped count on, weaker, under what follows it higher up (waltz, arpeggio).
 
     Changes `bass`, `bass_weight` and `voices` in place. Where a bass is its `own`, no other is remembered.
     """
-    at = np.cumsum(beats) - beats
     bass_weight[own] = np.maximum(bass_weight[own], OWN)
-    high = (bass - _lowest_near(bass, beats, 2, 0) >= MEMORY_LEAP) & ~own
+    high = (bass - _lowest_near(bass, at, 2, 0) >= MEMORY_LEAP) & ~own
     last = np.maximum.accumulate(np.where((bass_weight > 0.5) & ~high, np.arange(len(bass)), -1))
     recent = (last >= 0) & (at - at[last] < MEMORY_BEATS) & (bass - bass[last] >= MEMORY_LEAP)
     echoes = np.flatnonzero(recent & ((bass_weight <= 0.5) | high))

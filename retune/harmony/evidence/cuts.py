@@ -51,25 +51,24 @@ def cut_notes(notes: NDArray[np.void], end: IntArray, clock: Clock) -> Cuts:
     onset = notes["onset_tick"].astype(np.int64)
     starts = gather_onsets(onset, clock)
     bounds = np.append(starts, max(int(end.max()), int(onset[-1]) + 1))
-    first = np.searchsorted(starts, onset, side="right") - 1
-    release = np.maximum(notes["release_tick"], onset + 1)
-    until = but_for_late_releases(end, onset, clock)
-    last = np.searchsorted(bounds, until, side="left") - 1
-    count = np.clip(last - first + 1, 1, MAX_STEPS_OF_A_NOTE)
+    first = starts.searchsorted(onset, side="right") - 1
+    until, over = _effective_ends(onset, notes["release_tick"].copy(), end, clock)
+    count = np.minimum(np.maximum(bounds.searchsorted(until) - first, 1), MAX_STEPS_OF_A_NOTE)
     if int(count.sum()) > MOST_SHARES:
         count = np.minimum(count, max(MOST_SHARES // len(notes), 1))
-    note = np.repeat(np.arange(len(notes)), count)
-    step = np.arange(len(note)) - np.repeat(np.cumsum(count) - count, count) + first[note]
+    release = np.maximum(notes["release_tick"], onset + 1)
+    note = np.arange(len(notes)).repeat(count)
+    step = np.arange(len(note)) - (count.cumsum() - count - first).repeat(count)
     low, high = bounds[step], bounds[step + 1]
     held = np.maximum(np.minimum(release[note], high) - low, 0)
     heard = np.maximum(np.minimum(np.maximum(end, release)[note], high) - low, 0)
     return Cuts(
         bounds=bounds,
-        lengths=np.diff(bounds),
+        lengths=bounds[1:] - starts,
         key=notes["key"].astype(np.int64),
         first=first,
         until=until,
-        over=_over(starts, first, onset, notes["release_tick"].astype(np.int64), clock),
+        over=np.maximum(starts.searchsorted(over), first + 1),
         note=note,
         step=step,
         held=held,
@@ -81,7 +80,7 @@ def gather_onsets(onset: IntArray, clock: Clock) -> IntArray:
     """(n,) ascending ticks at which a step starts, from ascending note onsets."""
     ticks: IntArray = onset[begins(onset)]
     seconds = clock.seconds(ticks)
-    if len(ticks) < 2 or np.diff(seconds).min() > GATHER_SECONDS:
+    if len(ticks) < 2 or (seconds[1:] - seconds[:-1]).min() > GATHER_SECONDS:
         return ticks
     at = seconds.tolist()
     keep, i = [], 0
@@ -92,15 +91,13 @@ def gather_onsets(onset: IntArray, clock: Clock) -> IntArray:
     return result
 
 
-def but_for_late_releases(end: IntArray, onset: IntArray, clock: Clock) -> IntArray:
-    """(n,) tick until which a note can count in what follows: a key that comes up late belongs to what was before."""
-    result: IntArray = np.maximum(clock.ticks(clock.seconds(end) - GATHER_SECONDS), onset + 1)
-    return result
+def _effective_ends(
+    onset: IntArray, release: IntArray, end: IntArray, clock: Clock
+) -> tuple[IntArray, FloatArray]:
+    """(n,) tick until which a note can count in what follows, and that from which the next of its part can follow.
 
-
-def _over(starts: IntArray, first: IntArray, onset: IntArray, release: IntArray, clock: Clock) -> IntArray:
-    legato = np.maximum(
-        clock.ticks(clock.seconds(release) - OVERLAP_SECONDS), release - OVERLAP_SHARE * (release - onset)
-    )
-    result: IntArray = np.maximum(np.searchsorted(starts, legato, side="left"), first + 1)
-    return result
+    A key that comes up late belongs to what was before; and notes may sound a little into what they go on to.
+    """
+    seconds = clock.seconds(np.stack((end, release))) - [[GATHER_SECONDS], [OVERLAP_SECONDS]]
+    until, over = clock.ticks(seconds)
+    return np.maximum(until, onset + 1), np.maximum(over, release - OVERLAP_SHARE * (release - onset))

@@ -8,9 +8,9 @@ there.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from retune.score.model import FloatArray, IntArray, Meters
 
@@ -35,26 +35,26 @@ class Grid:
 
     def place(self, ticks: IntArray) -> tuple[FloatArray, FloatArray]:
         """(beats since a downbeat of the metre in force, beats of its cycle) of each tick."""
-        k = np.maximum(np.searchsorted(self.change_ticks, ticks, side="right") - 1, 0)
+        k = self._meter(ticks)
         beats = (ticks - self.change_ticks[k]) / self.beat_length[k] - self.phase
         return beats, self.cycle_beats[k]
 
     def beat_ticks(self, ticks: IntArray) -> FloatArray:
         """Ticks of a beat at each tick."""
-        k = np.maximum(np.searchsorted(self.change_ticks, ticks, side="right") - 1, 0)
-        result: FloatArray = self.beat_length[k]
+        result: FloatArray = self.beat_length[self._meter(ticks)]
         return result
+
+    def _meter(self, ticks: IntArray) -> IntArray:
+        return np.maximum(self.change_ticks.searchsorted(ticks, side="right") - 1, 0)
 
     def strength(self, ticks: IntArray) -> IntArray:
         """0 downbeat, 1 half-bar, 2 beat, 3 half of a beat, 4 quarter of one, 5 elsewhere."""
         beats, cycle = self.place(ticks)
-        half = np.where(np.mod(cycle, 2) == 0, cycle / 2, cycle)
-
-        def on(unit: float | FloatArray) -> NDArray[np.bool_]:
-            result: NDArray[np.bool_] = np.abs(np.mod(beats + unit / 2, unit) - unit / 2) < NEAR_BEATS
-            return result
-
-        return np.select([on(cycle), on(half), on(1.0), on(0.5), on(0.25)], [0, 1, 2, 3, 4], default=5)
+        half = np.where(cycle % 2 == 0, cycle / 2, cycle)
+        result = np.full(len(ticks), 5)
+        for level, unit in ((4, 0.25), (3, 0.5), (2, 1.0), (1, half), (0, cycle)):
+            result[np.abs((beats + unit / 2) % unit - unit / 2) < NEAR_BEATS] = level
+        return result
 
 
 def notated_grid(meters: Meters) -> Grid:
@@ -67,6 +67,18 @@ def notated_grid(meters: Meters) -> Grid:
     return Grid(change_ticks=meters.change_ticks, cycle_beats=cycle, beat_length=unit * group)
 
 
+@cache
+def _expected(length: int) -> FloatArray:
+    """(2n, 2n) change expected on each half-beat of a cycle of n beats (column) that is so many (row) late."""
+    expected = np.array([BEAT, HALF_BEAT] * length)
+    if length % 2 == 0:
+        expected[length] = HALF_BAR
+    expected[0] = DOWNBEAT
+    late = np.arange(2 * length)
+    result: FloatArray = expected[(late - late[:, None]) % (2 * length)]
+    return result
+
+
 def shifted_grid(grid: Grid, starts: IntArray, novelty: FloatArray) -> Grid:
     """The grid, moved where the changes of harmony (`novelty` of the step at each start) plainly say so."""
     beats, cycle = grid.place(starts)
@@ -76,12 +88,7 @@ def shifted_grid(grid: Grid, starts: IntArray, novelty: FloatArray) -> Grid:
     cell = np.rint(beats[usual] * PHASE_CELLS).astype(np.int64) % cells
     crowd = np.bincount(cell, weights=novelty[usual], minlength=cells)
     near = np.convolve(np.concatenate([crowd[-2:], crowd, crowd[:2]]), PHASE_BLUR, mode="valid")
-    expected = np.tile([BEAT, HALF_BEAT], length)
-    if length % 2 == 0:
-        expected[length] = HALF_BAR
-    expected[0] = DOWNBEAT
-    late = np.arange(2 * length)
-    fit = (expected[(late - late[:, None]) % (2 * length)] @ near.reshape(2 * length, -1)).ravel()
+    fit = (_expected(length) @ near.reshape(2 * length, -1)).ravel()
     best = int(fit.argmax())
     if fit[0] >= PHASE_DOUBT * fit[best]:
         return grid

@@ -11,6 +11,7 @@ from retune.harmony.evidence.weights import Weights
 from retune.score.model import FloatArray, IntArray
 
 NONE = 99  # no neighbour on that side
+FAR = 1 << 48  # place of no chord
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,15 +35,20 @@ class Motion:
 
     def ornament(self, strength: IntArray, weights: Weights) -> FloatArray:
         """(n,) how far each note speaks for the harmony, from how it moves and where it stands."""
-        step_in = (np.abs(self.into) >= 1) & (np.abs(self.into) <= 2)
-        step_out = (np.abs(self.out) >= 1) & (np.abs(self.out) <= 2)
-        by_step = step_in & step_out
-        passing = by_step & (np.sign(self.into) == np.sign(self.out))
+        by_step = is_step(self.into) & is_step(self.out)
+        passing = by_step & (self.into * self.out > 0)
         neighbour = by_step & (self.into == -self.out)
         result = np.ones(len(self.into))
         result[passing] = np.array(weights.passing)[strength[passing]]
         result[neighbour] = np.array(weights.neighbour)[strength[neighbour]]
         return result
+
+
+def is_step(semitones: IntArray) -> NDArray[np.bool_]:
+    """(n,) True for a second up or down, False for NONE."""
+    size = np.abs(semitones)
+    result: NDArray[np.bool_] = (size == 1) | (size == 2)
+    return result
 
 
 def find_motion(
@@ -56,17 +62,12 @@ def find_motion(
     that one voice is followed while others move, in one part or in several. Its neighbour is the note of that chord
     nearest in pitch, and before it the nearest of those that go on to it.
     """
-    n = len(notes)
-    part, key = notes["part"].astype(np.int64), notes["key"].astype(np.int64)
-    place = part * steps + first  # parts one after another, each by steps
-    lead = np.unique(place)  # of each chord
-    chord = np.searchsorted(lead, place)
-    following = np.searchsorted(lead, part * steps + over, side="left")
-    goes = following < len(lead)
-    goes[goes] = (lead[following[goes]] // steps == part[goes]) & (over[goes] < steps)
-    following[~goes] = len(lead)
-    next_step = np.full(n, -1, dtype=np.int64)
-    next_step[goes] = lead[following[goes]] % steps
+    key, part_starts = notes["key"].astype(np.int64), notes["part"] * np.int64(steps)
+    chord = part_starts + first  # its place: parts one after another, each by steps
+    places = np.append(np.sort(chord), FAR)
+    following = places[places.searchsorted(part_starts + over)]
+    goes = (over < steps) & (following < part_starts + steps)
+    following = np.where(goes, following, FAR)
     before, after = _nearest(following, chord, key), _nearest(chord, following, key)
     rest = notes["onset_tick"].astype(np.int64) - notes["release_tick"][before]
     return Motion(
@@ -75,7 +76,7 @@ def find_motion(
         into=np.where(before >= 0, key - key[before], NONE),
         out=np.where(after >= 0, key[after] - key, NONE),
         again=(before >= 0) & (key[before] == key) & (rest < beat_ticks),
-        next_step=next_step,
+        next_step=np.where(goes, following - part_starts, -1),
     )
 
 
@@ -83,7 +84,7 @@ def _nearest(group: IntArray, wanted: IntArray, key: IntArray) -> IntArray:
     """(n,) of the notes whose `group` is the one `wanted` by each note, the nearest in pitch; -1: none."""
     code = group * 256 + key
     order = np.argsort(code, kind="stable")
-    right = np.minimum(np.searchsorted(code[order], wanted * 256 + key), len(key) - 1)
+    right = np.minimum(code[order].searchsorted(wanted * 256 + key), len(key) - 1)
     left, right = order[np.maximum(right - 1, 0)], order[right]
     gap = [np.where(group[at] == wanted, np.abs(key[at] - key), NONE) for at in (left, right)]
     nearest = np.where(gap[0] <= gap[1], left, right)

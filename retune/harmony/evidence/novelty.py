@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from retune.arrays import begins, so_far
 from retune.score.model import FloatArray, IntArray
 
 
@@ -16,19 +17,14 @@ def find_novelty(
     moves and where many notes start together. `sounds` (n, 12) and `beats` (n,): what sounds in each step, and its
     length.
     """
-    edges = np.concatenate([[0.0], np.cumsum(beats)])
-    total = np.vstack([np.zeros(12), np.cumsum(sounds, axis=0)])
-
-    def until(places: FloatArray) -> FloatArray:
-        at = np.clip(np.searchsorted(edges, places, side="right") - 1, 0, len(beats) - 1)
-        part = np.clip((places - edges[at]) / beats[at], 0.0, 1.0)
-        result: FloatArray = total[at] + part[:, None] * sounds[at]
-        return result
-
-    here = total[:-1]
-    after, before = until(edges[:-1] + 1.0) - here, here - until(edges[:-1] - 1.0)
-    size = np.linalg.norm(after, axis=1) * np.linalg.norm(before, axis=1)
+    starts, here = so_far(beats)[:-1], so_far(sounds)[:-1]
+    places = np.stack((starts - 1.0, starts + 1.0))
+    at = np.maximum(starts.searchsorted(places, side="right") - 1, 0)
+    part = np.minimum(np.maximum((places - starts[at]) / beats[at], 0.0), 1.0)
+    before, after = (here[at] + part[:, :, None] * sounds[at] - here) * [[[-1.0]], [[1.0]]]
+    size = np.sqrt((after * after).sum(axis=1)) * np.sqrt((before * before).sum(axis=1))
     likeness = (after * before).sum(axis=1) / np.maximum(size, 1e-9)
-    moves = np.concatenate([[1.0], (np.diff(bass) != 0) * bass_weight[1:]])
+    moves = begins(bass) * bass_weight
+    moves[0] = 1.0
     result: FloatArray = (1.0 - likeness) * (0.3 + moves) * (0.3 + np.minimum(crowd, 1.0))
     return result

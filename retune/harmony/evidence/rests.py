@@ -15,21 +15,26 @@ def silent_beats(starts: IntArray, onset: IntArray, end: IntArray, grid: Grid) -
     What enters on "and" after a silent beat is the harmony of that beat. `onset` (n_notes,) ascending, and `end`:
     when each note is no longer heard [ticks].
     """
-    before = np.maximum(np.searchsorted(onset, starts[1:]) - 1, 0)
+    before = np.maximum(onset.searchsorted(starts[1:]) - 1, 0)
     silent_from = np.maximum.accumulate(end)[before]
-    beats, _ = grid.place(starts[1:])
+    later = np.flatnonzero(silent_from < starts[1:]) + 1
+    if not len(later):
+        return starts
+    beats, _ = grid.place(starts[later])
     late = beats - np.floor(beats + NEAR_BEATS)
-    beat = np.rint(starts[1:] - late * grid.beat_ticks(starts[1:])).astype(np.int64)
+    beat = np.rint(starts[later] - late * grid.beat_ticks(starts[later])).astype(np.int64)
+    moves = (silent_from[later - 1] <= beat) & (starts[later - 1] < beat) & (beat < starts[later])
     result = starts.copy()
-    moves = (silent_from <= beat) & (starts[:-1] < beat) & (beat < starts[1:])
-    result[1:][moves] = beat[moves]
+    result[later[moves]] = beat[moves]
     return result
 
 
-def fill_bars(rows: NDArray[np.void], meters: Meters) -> None:
-    """Let the first window or key begin with its bar and the last end with its: a chord rules its whole bar."""
-    if not len(rows):
+def fill_bars(windows: NDArray[np.void], keys: NDArray[np.void], meters: Meters) -> None:
+    """Let the first window and key begin with their bar, the last end with theirs: a chord rules its whole bar."""
+    if not len(windows):
         return
-    first, last = meters.bar_beat(np.array([rows["start_tick"][0], rows["end_tick"][-1] - 1]))[0].tolist()
-    rows["start_tick"][0] = min(int(rows["start_tick"][0]), meters.tick_of(first))
-    rows["end_tick"][-1] = max(int(rows["end_tick"][-1]), meters.tick_of(last + 1))
+    start, end = int(windows["start_tick"][0]), int(windows["end_tick"][-1])
+    first, last = meters.bar_beat(np.array([start, end - 1]))[0].tolist()
+    start, end = min(start, meters.tick_of(first)), max(end, meters.tick_of(last + 1))
+    for rows in (windows, keys):
+        rows["start_tick"][0], rows["end_tick"][-1] = start, end

@@ -31,6 +31,7 @@ class Steps:
 
     bounds: IntArray  # (n + 1,) ticks, ascending: gathered onsets, or the silent beats before them
     beats: FloatArray  # (n,) length in beats
+    at: FloatArray  # (n,) beats since the first step
     amount: FloatArray  # (n, 12) weighted duration of each pitch class [beats], voices saturating
     bass: IntArray  # (n,) key of the lowest note that carries the step, -1: silence
     bass_weight: FloatArray  # (n,) how far that note can be taken for a bass, 0-1
@@ -48,6 +49,13 @@ class Steps:
     def __len__(self) -> int:
         return len(self.beats)
 
+    def bass_beats(self, first: IntArray) -> FloatArray:
+        """(n_runs, 12) beats each pitch class lies lowest in runs of steps, of which `first` are the first ones."""
+        table = np.zeros((len(self), 12))
+        table[np.arange(len(self)), self.bass % 12] = self.beats * self.bass_weight  # no weight in silence
+        result: FloatArray = np.add.reduceat(table, first, axis=0)
+        return result
+
 
 def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     """Cut the pitched notes of a score into steps."""
@@ -60,24 +68,26 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     starts = cuts.bounds[:-1]
     grid = notated_grid(score.meters)
     beats = cuts.lengths / grid.beat_ticks(starts)
+    at = beats.cumsum() - beats
     attack = np.bincount(cuts.first, minlength=len(cuts)).astype(np.float64)
     crowd = attack / max(1.0, percentile(attack, 90))
-    bass, bass_weight = _find_bass(cuts, beats, weights)
+    bass, bass_weight = _find_bass(cuts, at, weights)
     sounds = cuts.by_pitch_class(cuts.key[cuts.note], cuts.held + weights.pedal * cuts.ringing)
     novelty = find_novelty(sounds, beats, bass, bass_weight, crowd)
     grid = shifted_grid(grid, starts, novelty)
     strength = grid.strength(starts)
     motion = find_motion(notes, cuts.first, cuts.over, len(cuts), grid.beat_ticks(onset))
     spoken_for = _resolve_suspensions(cuts, motion, sounds, bass, strength)
-    speaks = _weigh(cuts, notes["part"].astype(np.int64), motion, strength, beats, weights)
+    speaks = _weigh(cuts, notes["part"].astype(np.int64), motion, strength, at, weights)
     voices = cuts.by_pitch_class(spoken_for, speaks)
     voices[((voices > 0).sum(axis=1) < 2) & (bass_weight <= 0.5)] *= weights.lone
     held_beats = cuts.held / cuts.lengths[cuts.step] * beats[cuts.step]
     own = find_own_basses(bass, cuts.key, cuts.first, cuts.note, cuts.step, held_beats)
-    remember_bass(bass, bass_weight, own, voices, beats, weights)
+    remember_bass(bass, bass_weight, own, voices, at, weights)
     return Steps(
         bounds=np.append(silent_beats(starts, onset, end, grid), cuts.bounds[-1]),
         beats=beats,
+        at=at,
         amount=beats[:, None] * np.minimum(voices, voices**weights.voices_power),
         bass=bass,
         bass_weight=bass_weight,
@@ -94,15 +104,15 @@ def find_steps(score: Score, weights: Weights = WEIGHTS) -> Steps:
     )
 
 
-def _find_bass(cuts: Cuts, beats: FloatArray, weights: Weights) -> tuple[IntArray, FloatArray]:
+def _find_bass(cuts: Cuts, at: FloatArray, weights: Weights) -> tuple[IntArray, FloatArray]:
     """(n,) key of the lowest note of each step, -1 in silence, and how far it can be taken for a bass."""
     key, lengths, heard = cuts.key[cuts.note], cuts.lengths[cuts.step], cuts.held + cuts.ringing
-    fingered = lowest_keys(key, cuts.step, cuts.held / lengths, len(cuts))
     bass = lowest_keys(key, cuts.step, heard / lengths, len(cuts))
     alone = np.bincount(cuts.step, weights=heard > 0, minlength=len(cuts)) == 1
-    weight = weigh_bass(bass, beats, alone, weights)
-    weight[bass != fingered] *= weights.ringing_bass
-    at = np.cumsum(beats) - beats
+    weight = weigh_bass(bass, at, alone, weights)
+    if cuts.ringing.any():
+        fingered = lowest_keys(key, cuts.step, cuts.held / lengths, len(cuts))
+        weight[bass != fingered] *= weights.ringing_bass
     weight *= _fading(at - at[bass_start(bass, cuts.key, cuts.first)])
     return bass, weight
 
@@ -124,13 +134,12 @@ def _resolve_suspensions(
 
 
 def _weigh(
-    cuts: Cuts, part: IntArray, motion: Motion, strength: IntArray, beats: FloatArray, weights: Weights
+    cuts: Cuts, part: IntArray, motion: Motion, strength: IntArray, at: FloatArray, weights: Weights
 ) -> FloatArray:
     """(k,) how much each row of `cuts` speaks for the harmony of its step.
 
     Its share of the time; less for ornaments, notes held from before, and melodies beside chords.
     """
-    at = np.cumsum(beats) - beats
     share = (cuts.held + weights.pedal * cuts.ringing) / cuts.lengths[cuts.step]
     start = cuts.first[cuts.note]
     speaks = motion.ornament(strength[cuts.first], weights)[cuts.note]
@@ -169,6 +178,7 @@ def _empty(score: Score) -> Steps:
     return Steps(
         bounds=np.zeros(1, dtype=np.int64),
         beats=none,
+        at=none,
         amount=np.zeros((0, 12)),
         bass=no_notes,
         bass_weight=none,

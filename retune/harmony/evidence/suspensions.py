@@ -12,6 +12,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import ends
 from retune.harmony.evidence.motion import Motion
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
 from retune.score.model import FloatArray, IntArray
@@ -29,13 +30,13 @@ def find_suspensions(
     sounds: FloatArray,
     bass: IntArray,
     strength: IntArray,
-) -> NDArray[np.bool_]:
-    """(n_pairs,) where a note (row of `key`) is a suspension in a step it sounds in.
+) -> IntArray:
+    """Rows of `note` and `step` in which a note (row of `key`) is a suspension in a step it sounds in.
 
-    `sounds` (n_steps, 12), `bass` and `strength` (n_steps,) are those of the steps.
+    `note` and `step` (n_pairs,) are ascending, by note first. `sounds` (n_steps, 12), `bass` and `strength` (n_steps,)
+    are those of the steps.
     """
-    last = np.zeros(len(key), dtype=np.int64)
-    np.maximum.at(last, note, step)
+    last = step[ends(note)]
     falls = ((motion.out == -1) | (motion.out == -2)) & (motion.next_step == last + 1)
     prepared = (step > first[note]) | motion.again[note]
     maybe = np.flatnonzero(falls[note] & prepared)
@@ -46,10 +47,11 @@ def find_suspensions(
     rests = _rests()[beside | 1 << (key + motion.out)[n] % 12]
     stays = np.where(bass[s] == key[n], beside & ~present[after] == 0, bass[s] == bass[after])
     found = rests & stays & _meets(beside, key[n], SECONDS) & ~_meets(beside, key[n], TRITONE)
+    if not found.any():
+        return maybe[:0]
     strongest = np.full(len(key), strength.max(initial=0), dtype=np.int64)
     np.minimum.at(strongest, n[found], strength[s[found]])
-    result = np.zeros(len(note), dtype=bool)
-    result[maybe[found & (strongest[n] <= strength[after])]] = True
+    result: IntArray = maybe[found & (strongest[n] <= strength[after])]
     return result
 
 

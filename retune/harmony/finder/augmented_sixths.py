@@ -12,34 +12,38 @@ from numpy.typing import NDArray
 
 from retune.arrays import among
 from retune.harmony.evidence.steps import Steps
-from retune.harmony.finder.naming import MEMBERS, heard_above
+from retune.harmony.finder.naming import MEMBERS, sets_above
 from retune.harmony.vocabulary import AUGMENTED_SIXTH_INDICES, INDEX_OF_SYMBOL
-from retune.score.model import FloatArray, IntArray
+from retune.score.model import IntArray
 
 SIXTH = 10  # semitones above the bass
 MINOR_SIXTH = 8  # of the key, semitones above the tonic
+THIRD_AND_SIXTH, FOURTH, FIFTH = 1 << 4 | 1 << SIXTH, 1 << 6, 1 << 7  # sets of tones above the bass
+GERMAN, FRENCH = THIRD_AND_SIXTH | FIFTH, THIRD_AND_SIXTH | FOURTH
 LIKE = [INDEX_OF_SYMBOL[symbol] for symbol in ("7", "7b5", "9")]  # what such a chord may have been called
 
 
 def find_augmented_sixths(
-    windows: NDArray[np.void], amount: FloatArray, first: IntArray, steps: Steps, tonic: IntArray
+    windows: NDArray[np.void], sets: IntArray, first: IntArray, steps: Steps, tonic: IntArray
 ) -> None:
     """Name the augmented sixths among the windows anew. Changes `windows`.
 
-    `amount` (n, 12) is what sounds in each, `first` the step each starts with, `tonic` (n,) that
-    of its key.
+    `sets` (n,) of pitch classes are what sounds in each (`audible_sets`), `first` the step each starts with,
+    `tonic` (n,) that of its key.
     """
     bass = windows["bass_pc"].astype(np.int64)
     falls = np.concatenate([(bass[:-1] - bass[1:]) % 12 == 1, [False]])
-    if not falls.any():
-        return
-    there = heard_above(amount, bass)
-    alone = ~there[:, [1, 2, 3, 5, 8, 9, 11]].any(axis=1) & ~(there[:, 6] & there[:, 7])
+    above = sets_above(sets, bass) & ~1
+    alone = (above == THIRD_AND_SIXTH) | (above == GERMAN) | (above == FRENCH)
     named = (windows["root_pc"] == bass) & among(windows["chord"], LIKE)
-    found = falls & there[:, 4] & there[:, SIXTH] & (alone | named)
+    found = falls & (above & THIRD_AND_SIXTH == THIRD_AND_SIXTH) & (alone | named)
+    if not found.any():
+        return
     rises, sinks = _goes_on(bass, first, steps)
     found &= ~sinks & (rises | ((bass - tonic) % 12 == MINOR_SIXTH))
-    kind = np.array(AUGMENTED_SIXTH_INDICES)[np.where(there[:, 7], 1, np.where(there[:, 6], 2, 0))[found]]
+    kind = np.array(AUGMENTED_SIXTH_INDICES)[
+        np.where(above & FIFTH, 1, np.where(above & FOURTH, 2, 0))[found]
+    ]
     windows["root_pc"][found] = bass[found]
     windows["chord"][found], windows["members"][found] = kind, MEMBERS[kind]
 

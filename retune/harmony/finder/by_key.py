@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.finder.naming import MEMBERS, heard_above
+from retune.harmony.finder.naming import MEMBERS, sets_above
 from retune.harmony.vocabulary import CHORD_TYPES, INDEX_OF_SYMBOL
-from retune.score.model import FloatArray, IntArray
+from retune.score.model import IntArray
 
 THIRD_OF_DEGREE = np.array(
     [
@@ -25,25 +25,26 @@ OTHER_THIRD: IntArray = np.array(
 )
 """By chord type: the type with the other third, -1 if there is none."""
 OTHER_THIRD[[not (3 in kind.intervals) ^ (4 in kind.intervals) for kind in CHORD_TYPES]] = -1
+THIRD_IN = np.array([0, 3, 4, 4])  # semitones of the third, by whether the minor and (2) the major one sound
 TRIAD = sum(1 << step for step in (0, 3, 4, 6, 7, 8))  # root, thirds and fifths, of any chord
 DOMINANT, LEADING = 7, 11  # degrees, semitones above the tonic
 
 
-def follow_key(windows: NDArray[np.void], amount: FloatArray, tonic: IntArray, minor: IntArray) -> None:
+def follow_key(windows: NDArray[np.void], sets: IntArray, tonic: IntArray, minor: IntArray) -> None:
     """Re-read windows in the light of the key. Changes `windows`.
 
-    `amount` (n, 12) is what sounds in each, `tonic` and `minor` (n,) are of its key (`tonics_at`).
+    `sets` (n,) of pitch classes are what sounds in each (`audible_sets`), `tonic` and `minor` (n,) are of
+    its key (`tonics_at`).
     """
-    _lead_to_dominant(windows, amount, tonic)
-    _choose_thirds(windows, amount, tonic, minor)
+    _lead_to_dominant(windows, sets, tonic)
+    _choose_thirds(windows, sets, tonic, minor)
     _carry_on(windows)
 
 
-def _choose_thirds(windows: NDArray[np.void], amount: FloatArray, tonic: IntArray, minor: IntArray) -> None:
+def _choose_thirds(windows: NDArray[np.void], sets: IntArray, tonic: IntArray, minor: IntArray) -> None:
     """Chords without a third have that of the chord beside them over the same root, or else of the key."""
     root, chord = windows["root_pc"].astype(np.int64), windows["chord"].astype(np.int64)
-    heard = heard_above(amount, root)
-    third = np.where(heard[:, 4], 4, np.where(heard[:, 3], 3, 0))
+    third = THIRD_IN[sets_above(sets, root) >> 3 & 3]
     open_ = (third == 0) & (chord >= 0) & (OTHER_THIRD[chord] >= 0)
     if not open_.any():
         return
@@ -58,13 +59,14 @@ def _choose_thirds(windows: NDArray[np.void], amount: FloatArray, tonic: IntArra
     windows["members"][turn] = MEMBERS[OTHER_THIRD[chord[turn]]]
 
 
-def _lead_to_dominant(windows: NDArray[np.void], amount: FloatArray, tonic: IntArray) -> None:
+def _lead_to_dominant(windows: NDArray[np.void], sets: IntArray, tonic: IntArray) -> None:
     """The leading note and the second degree alone, over a tonic pedal or not, are the dominant's third and fifth."""
-    heard = heard_above(amount, tonic)
-    degrees = (heard << np.arange(12)).sum(axis=1)
+    degrees = sets_above(sets, tonic)
     on_tonic = windows["bass_pc"] == tonic
     third = 1 << LEADING | 1 << 2
     found = (degrees == third) | (on_tonic & (degrees == (third | 1)))
+    if not found.any():
+        return
     chord = INDEX_OF_SYMBOL["maj"]
     windows["root_pc"][found] = (tonic[found] + DOMINANT) % 12
     windows["chord"][found], windows["members"][found] = chord, MEMBERS[chord]

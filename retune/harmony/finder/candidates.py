@@ -24,6 +24,10 @@ CLASS_OF_TYPE: IntArray = np.concatenate([np.arange(size) for size in fitted.LAY
 LAYERS = tuple(12 * size for size in fitted.LAYERS)
 """Candidates in each layer: the first has one type of every class, the others one of each of the first classes."""
 
+_FIRST = np.arange(LAYERS[0])[:, None]
+OF_CLASS: IntArray = np.where(_FIRST < LAYERS, _FIRST + np.cumsum((0, *LAYERS[:-1])), _FIRST)
+"""(n, layers) the candidates of each class and root; the first of them again where there are no more."""
+
 BLOCKS = ("sound", "presence", "bass", "first bass", "surroundings", "length")
 """Kinds of evidence, in the order of the rows of `evidence_table`: five of twelve rows, one of three."""
 

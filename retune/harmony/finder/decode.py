@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.harmony.finder.candidates import LAYERS, evidence_table, motion_table
+from retune.harmony.finder.candidates import LAYERS, OF_CLASS, evidence_table, motion_table
 from retune.harmony.finder.segments import REACH_JUNCTURES, Junctures
 from retune.score.model import FloatArray, IntArray
 
@@ -28,21 +28,21 @@ def best_stretches(junctures: Junctures) -> tuple[IntArray, IntArray]:
     points = np.zeros((m + 1, n), dtype=np.float32)
     final = np.zeros((m + 1, n), dtype=np.float32)
     nth = np.zeros((m + 1, n), dtype=np.int8)
-    cost, reach = junctures.cost.astype(np.float32), junctures.reach.tolist()
+    cost = junctures.cost.astype(np.float32).tolist()
     for low in range(0, m, CHUNK):
         high = min(low + CHUNK, m)
         evidence = _class_evidence(junctures, low, high)
         # Only differences count; small numbers keep 32 bits exact enough.
         points[max(low - REACH_JUNCTURES, 0) : low + 1] -= points[low].max()
         done = 0
-        for j in range(low + 1, high + 1):
-            options = points[j - reach[j - 1] : j] + evidence[done : done + reach[j - 1]]
-            done += reach[j - 1]
+        for j, reach in enumerate(junctures.reach[low:high].tolist(), start=low + 1):
+            options = points[j - reach : j] + evidence[done : done + reach]
+            done += reach
             nth[j] = best = options.argmax(axis=0)
-            final[j] = options[best, every]
+            final[j] = found = options[best, every]
             if j < m:
-                by_root = final[j].reshape(-1, 12).max(axis=0)
-                points[j] = (motion + by_root[:, None]).max(axis=0) - cost[j]
+                by_root = np.maximum.reduce(found.reshape(-1, 12))
+                np.subtract(np.maximum.reduce(motion + by_root[:, None]), cost[j], out=points[j])
     starts, ends, classes = _trace(final, nth, junctures.reach)
     return starts, _best_types(junctures, starts, ends, classes)
 
@@ -77,12 +77,9 @@ def _trace(
 def _best_types(junctures: Junctures, starts: IntArray, ends: IntArray, classes: IntArray) -> IntArray:
     """(n,) candidate of each stretch: the type of its class for which most speaks."""
     evidence = junctures.features(starts, ends) @ evidence_table()
-    points = np.full((len(starts), len(LAYERS)), -np.inf)
-    offset = np.cumsum((0, *LAYERS[:-1]))
-    for layer, size in enumerate(LAYERS):
-        known = np.flatnonzero(classes < size)
-        points[known, layer] = evidence[known, offset[layer] + classes[known]]
-    result: IntArray = classes + offset[points.argmax(axis=1)]
+    every, candidates = np.arange(len(starts)), OF_CLASS[classes]
+    points = evidence[every[:, None], candidates]
+    result: IntArray = candidates[every, points.argmax(axis=1)]
     return result
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from retune.arrays import so_far
 from retune.score.model import FloatArray, IntArray
 
 TURNS = 0.4  # from this novelty on the harmony seems to change
@@ -29,14 +30,15 @@ def habit(novelty: FloatArray, strength: IntArray, beats: FloatArray) -> FloatAr
     points = np.zeros(len(beats))
     for level, usual in enumerate(USUAL):
         at = np.flatnonzero(strength == level)
-        turns = np.concatenate([[0], np.cumsum(novelty[at] > TURNS)])
-        low = np.searchsorted(beats[at], beats[at] - AROUND_BEATS)
-        high = np.searchsorted(beats[at], beats[at] + AROUND_BEATS, side="right")
+        turns, places = so_far(novelty[at] > TURNS), beats[at]
+        low = places.searchsorted(places - AROUND_BEATS)
+        high = places.searchsorted(places + AROUND_BEATS, side="right")
         share = (turns[high] - turns[low] + TRUST * usual) / (high - low + TRUST)
-        points[at] = COST * np.clip(_log_odds(share) - _log_odds(usual), -MOST, MOST)
+        more = _log_odds(share) - _log_odds(usual)
+        points[at] = COST * np.minimum(np.maximum(more, -MOST), MOST)
     return points
 
 
-def _log_odds(share: FloatArray | float) -> FloatArray:
-    result: FloatArray = np.log(share / (1.0 - np.asarray(share)))
+def _log_odds(share: FloatArray) -> FloatArray:
+    result: FloatArray = np.log(share / (1.0 - share))
     return result

@@ -56,7 +56,7 @@ def name_windows(
     `first` is the step each window starts with, `amount` (n, 12) what sounds in it.
     """
     root = candidate % 12
-    windows["bass_pc"] = _bass(steps, first)
+    windows["bass_pc"] = steps.bass_beats(first).argmax(axis=1)
     # A single pitch class that hardly sounds gives the decoder nothing to go by: it is its own root.
     alone = ((amount > 0).sum(axis=1) == 1) & (np.add.reduceat(steps.beats, first) < INSTANT_BEATS)
     root[alone] = amount[alone].argmax(axis=1)
@@ -71,10 +71,9 @@ def name_windows(
     chord[nameless] = -1
     heard = over > PRESENT * over.max(axis=1, keepdims=True)
     heard[:, 0] = True
-    literal = (heard << np.arange(12)).sum(axis=1)
     windows["root_pc"] = root
     windows["chord"] = chord
-    windows["members"] = np.where(nameless, literal, MEMBERS[chord])
+    windows["members"] = np.where(nameless, _sets(heard), MEMBERS[chord])
 
 
 def _give_way_to_triads(root: IntArray, amount: FloatArray) -> None:
@@ -84,7 +83,7 @@ def _give_way_to_triads(root: IntArray, amount: FloatArray) -> None:
         return
     sounds = amount[absent]
     loud = sounds > CLEAR * sounds.max(axis=1, keepdims=True)
-    triad_root = _triad_roots()[(loud << np.arange(12)).sum(axis=1)]
+    triad_root = _triad_roots()[_sets(loud)]
     root[absent] = np.where(triad_root >= 0, triad_root, root[absent])
 
 
@@ -120,15 +119,22 @@ def merge_alike(windows: NDArray[np.void]) -> NDArray[np.void]:
 
 def _above(amount: FloatArray, root: IntArray) -> FloatArray:
     """(n, 12) amounts by semitones above each window's root."""
-    columns = (root[:, None] + np.arange(12)) % 12
-    result: FloatArray = np.take_along_axis(amount, columns, axis=1)
+    result: FloatArray = amount[np.arange(len(root))[:, None], (root[:, None] + np.arange(12)) % 12]
     return result
 
 
-def heard_above(amount: FloatArray, root: IntArray) -> NDArray[np.bool_]:
-    """(n, 12) which pitch classes are there, by semitones above each window's `root`."""
-    over = _above(amount, root)
-    result: NDArray[np.bool_] = over > AUDIBLE * over.max(axis=1, keepdims=True)
+def audible_sets(amount: FloatArray) -> IntArray:
+    """(n,) the set of pitch classes that are there in each window: bit p for pitch class p."""
+    return _sets(amount > AUDIBLE * amount.max(axis=1, keepdims=True))
+
+
+def sets_above(sets: IntArray, root: IntArray) -> IntArray:
+    """(n,) sets of pitch classes turned, so that bit s is the one s semitones above each `root`."""
+    return (sets | sets << 12) >> root & 4095
+
+
+def _sets(there: NDArray[np.bool_]) -> IntArray:
+    result: IntArray = there @ (1 << np.arange(12))
     return result
 
 
@@ -143,13 +149,3 @@ def _best_type(over: FloatArray, heard: IntArray) -> tuple[IntArray, FloatArray]
     explained = (over * TABLE[chord]).sum(axis=1) / np.maximum(over.sum(axis=1), 1e-12)
     explained[over.sum(axis=1) <= 0] = 1.0
     return chord, explained
-
-
-def _bass(steps: Steps, first: IntArray) -> IntArray:
-    """(n,) pitch class that lies lowest for the longest part of each window."""
-    known = steps.bass >= 0
-    table = np.zeros((len(steps), 12))
-    rows = np.flatnonzero(known)
-    table[rows, steps.bass[rows] % 12] = (steps.beats * steps.bass_weight)[rows]
-    result: IntArray = np.add.reduceat(table, first, axis=0).argmax(axis=1)
-    return result

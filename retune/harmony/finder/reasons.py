@@ -78,8 +78,8 @@ def _one(k: int, harmony: Harmony, junctures: Junctures) -> Explanation:
 
 
 def _slice(j: int, junctures: Junctures) -> Slice:
-    amounts = junctures.sound[j + 1] - junctures.sound[j]
-    bass = junctures.bass[j + 1] - junctures.bass[j]
+    amounts = junctures.sound[:, j + 1] - junctures.sound[:, j]
+    bass = junctures.bass[:, j + 1] - junctures.bass[:, j]
     return Slice(
         start_tick=int(junctures.ticks[j]),
         end_tick=int(junctures.ticks[j + 1]),
