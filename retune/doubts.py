@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from retune.check import CheckReport
-    from retune.check.pairs import Pairs
+    from retune.check.measures.pairs import Pairs
     from retune.options import Options
     from retune.score.model import Part
 

@@ -214,7 +214,7 @@ def _problems_apart(analysis: Analysis, tuning: Tuning, encoded: Encoded) -> tup
     """What is amiss with the file of a part when it is played alone."""
     from retune.check import check
     from retune.encode import extract_part
-    from retune.encode.plain import plain
+    from retune.encode.plain.plain import plain
 
     # What a part plays in a zone is told to the manager, too, and tables are those of the channel it had.
     score, tuning, _ = plain(analysis.score, tuning, analysis.options)

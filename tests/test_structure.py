@@ -28,6 +28,20 @@ WRITERS = {
 }
 
 
+FOLDERS = {
+    "harmony": ("evidence", "finder"),
+    "encode": ("survey", "plain", "placing", "writing"),
+    "check": ("receiver", "measures", "kept"),
+}
+"""Folders inside a stage, from left to right."""
+
+
+def folder_of(module: str) -> str:
+    """`retune.check.kept.added` lies in `kept`, `retune.check.report` in none."""
+    path = MODULES.get(module)
+    return path.parent.name if path and path.parent.parent.parent == PACKAGE else ""
+
+
 def unit_of(module: str) -> str:
     """`retune.score.reader` belongs to `score`."""
     return module.split(".")[1] if "." in module else ""
@@ -72,6 +86,19 @@ def test_a_stage_imports_only_what_lies_to_its_left(stage):
     wrong = [
         place for module in modules_of(stage) for unit, place in own_imports(module) if unit not in allowed
     ]
+    assert wrong == []
+
+
+@pytest.mark.parametrize(("stage", "folders"), FOLDERS.items())
+def test_folders_inside_a_stage_import_one_way(stage, folders):
+    wrong = [
+        f"{module}:{line} imports {name}"
+        for module in modules_of(stage)
+        for name, line in imports(module)
+        if name.startswith(f"retune.{stage}.") and folder_of(module) in folders
+        if folder_of(name) in folders[folders.index(folder_of(module)) + 1 :]
+    ]
+    assert {folder_of(module) for module in modules_of(stage)} == {*folders, ""}
     assert wrong == []
 
 

@@ -3,10 +3,10 @@
 It reads bytes as a receiver would and shares nothing with `retune.encode`, or it would prove nothing.
 """
 
-from retune.check.decode import decode, decode_score
-from retune.check.figures import Figures, figures, figures_of_tuning
+from retune.check.measures.figures import Figures, figures, figures_of_tuning
+from retune.check.receiver.decode import decode, decode_score
+from retune.check.receiver.sounding import Sounding
 from retune.check.report import CheckReport
-from retune.check.sounding import Sounding
 from retune.check.verify import ALLOWED_ERROR_CENTS, check
 
 __all__ = [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from retune.check.sounding import IntArray, Sounding, Table
+from retune.check.receiver.sounding import IntArray, Sounding, Table
 from retune.harmony.spelling import spell
 from retune.score.model import Score
 

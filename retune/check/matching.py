@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.arrays import begins
-from retune.check.pairing import rank_in_group
-from retune.check.sounding import BoolArray, FloatArray, IntArray, Table
+from retune.check.receiver.pairing import rank_in_group
+from retune.check.receiver.sounding import BoolArray, FloatArray, IntArray, Table
 
 Columns = Sequence[NDArray[Any]]
 

@@ -9,7 +9,7 @@ import numpy as np
 from retune.arrays import distinct
 from retune.arrays import ends as ends_of
 from retune.check.comparison import Comparison
-from retune.check.sounding import BoolArray, FloatArray, IntArray, Table
+from retune.check.receiver.sounding import BoolArray, FloatArray, IntArray, Table
 from retune.constants import CHANNELS_PER_PORT
 from retune.tuning.model import Tuning
 

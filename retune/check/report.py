@@ -9,12 +9,12 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from retune.check.comparison import Comparison, note_at
-from retune.check.fidelity import Fidelity
-from retune.check.figures import Figures, figures
-from retune.check.lines import Moves, comma_jumps, odd_steps
-from retune.check.pairs import Pairs, consonant_pairs, per_bar
+from retune.check.kept.fidelity import Fidelity
+from retune.check.measures.figures import Figures, figures
+from retune.check.measures.lines import Moves, comma_jumps, odd_steps
+from retune.check.measures.pairs import Pairs, consonant_pairs, per_bar
+from retune.check.measures.tuned import TunedNotes, equal_tempered, heard_as, planned
 from retune.check.realised import Realised
-from retune.check.tuned import TunedNotes, equal_tempered, heard_as, planned
 from retune.errors import Remark
 from retune.harmony.model import Harmony
 from retune.ratios.consonances import USUAL_PRIME_LIMIT

@@ -9,13 +9,13 @@ import numpy as np
 
 from retune.arrays import begins
 from retune.check.comparison import Comparison, note_at
-from retune.check.decode import decode, decode_score
-from retune.check.fidelity import compare
+from retune.check.kept.fidelity import compare
 from retune.check.matching import match_by_pitch, match_notes, note_columns
+from retune.check.measures.tuned import numbered_as
 from retune.check.realised import Realised, realised
+from retune.check.receiver.decode import decode, decode_score
+from retune.check.receiver.sounding import FloatArray, Sounding, folded, joined, renumbered
 from retune.check.report import CheckReport, Measured
-from retune.check.sounding import FloatArray, Sounding, folded, joined, renumbered
-from retune.check.tuned import numbered_as
 from retune.errors import Remark
 from retune.harmony.model import Harmony
 from retune.options import Options

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.check.pairs import consonant_pairs, distance_from_pure
-from retune.check.tuned import equal_tempered
+from retune.check.measures.pairs import consonant_pairs, distance_from_pure
+from retune.check.measures.tuned import equal_tempered
 from retune.harmony.model import KEY_DTYPE
 from retune.harmony.spelling import spell
 from retune.ratios.consonances import USUAL_PRIME_LIMIT

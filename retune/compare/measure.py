@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from retune.check.figures import displacement, figures
-from retune.check.pairs import consonant_pairs, per_bar
-from retune.check.tuned import tuned
+from retune.check.measures.figures import displacement, figures
+from retune.check.measures.pairs import consonant_pairs, per_bar
+from retune.check.measures.tuned import tuned
 from retune.compare.choose import best_fixed
 from retune.compare.model import Comparison, TuningFigures
 from retune.compare.sound import mean_beat_rate, mean_roughness

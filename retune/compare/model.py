@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from retune.check.figures import Figures
+    from retune.check.measures.figures import Figures
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]

@@ -23,8 +23,8 @@ from retune.tuning.rows import overlapping
 from retune.units import key_to_hz
 
 if TYPE_CHECKING:
-    from retune.check.pairs import Pairs
-    from retune.check.tuned import TunedNotes
+    from retune.check.measures.pairs import Pairs
+    from retune.check.measures.tuned import TunedNotes
 
 Floats = NDArray[np.float64]
 

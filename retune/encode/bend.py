@@ -23,17 +23,17 @@ from retune.constants import (
     RPN_BEND_RANGE,
 )
 from retune.encode import messages as build
-from retune.encode.conduct import Conductor
-from retune.encode.instruments import Habits
-from retune.encode.lines import Line, Voice
 from retune.encode.losses import bend_rounding, losses
 from retune.encode.model import Encoded
-from retune.encode.music import Music, music_of, survey
-from retune.encode.performance import Performance, write_file
-from retune.encode.relabel import Address
-from retune.encode.rewrite import Place
-from retune.encode.spread import channels_used, spread_notes
-from retune.encode.timeline import OtherEvent
+from retune.encode.placing.spread import channels_used, spread_notes
+from retune.encode.plain.relabel import Address
+from retune.encode.survey.instruments import Habits
+from retune.encode.survey.music import Music, music_of, survey
+from retune.encode.survey.timeline import OtherEvent
+from retune.encode.writing.conduct import Conductor
+from retune.encode.writing.lines import Line, Voice
+from retune.encode.writing.performance import Performance, write_file
+from retune.encode.writing.rewrite import Place
 from retune.options import Options
 from retune.score.model import IntArray, Score
 from retune.tuning.model import Tuning

@@ -8,7 +8,7 @@ from dataclasses import replace
 from functools import partial
 
 from retune.encode.model import Encoded
-from retune.encode.plain import plain
+from retune.encode.plain.plain import plain
 from retune.errors import Remark
 from retune.options import Options
 from retune.score.model import Score

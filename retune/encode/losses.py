@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from retune.arrays import distinct
 from retune.constants import BEND_CENTRE
-from retune.encode.demand import Move
-from retune.encode.instruments import Habits
-from retune.encode.spread import Spread
+from retune.encode.placing.demand import Move
+from retune.encode.placing.spread import Spread
+from retune.encode.survey.instruments import Habits
 from retune.errors import Remark
 from retune.score.model import Score
 from retune.tuning.model import Tuning

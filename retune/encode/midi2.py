@@ -28,16 +28,16 @@ from retune.constants import (
     SELECTING_CONTROLLERS,
 )
 from retune.encode import messages as build
-from retune.encode import packets as ump
-from retune.encode.clip_meta import meta_packets
-from retune.encode.instruments import BendState, Selection
 from retune.encode.messages import is_reset
 from retune.encode.model import Encoded, EncodedFile
-from retune.encode.packets import Packet
-from retune.encode.parameters import STARTS, entered
-from retune.encode.raw_bytes import SYSEX, RawBytes
-from retune.encode.timeline import Timeline, read_timeline
-from retune.encode.wanted import Wanted, wanted_steps
+from retune.encode.survey.instruments import BendState, Selection
+from retune.encode.survey.parameters import STARTS, entered
+from retune.encode.survey.raw_bytes import SYSEX, RawBytes
+from retune.encode.survey.timeline import Timeline, read_timeline
+from retune.encode.survey.wanted import Wanted, wanted_steps
+from retune.encode.writing import packets as ump
+from retune.encode.writing.clip_meta import meta_packets
+from retune.encode.writing.packets import Packet
 from retune.errors import OptionError, Remark
 from retune.options import CLIP_SUFFIX, Options
 from retune.score.model import Part, Score

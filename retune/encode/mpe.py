@@ -29,23 +29,24 @@ from retune.constants import (
     RPN_MPE_CONFIGURATION,
 )
 from retune.encode import messages as build
-from retune.encode.allocate import Placement
 from retune.encode.bend import BendConductor, read_bends
-from retune.encode.channels import Lane, Lanes
-from retune.encode.devices import told_to_all
-from retune.encode.instruments import KNOWN_PARAMETERS, Habits, Selection, refused_kit
-from retune.encode.lines import PRESSURE, Line, Voice
 from retune.encode.losses import bend_rounding, losses
 from retune.encode.model import Encoded
-from retune.encode.music import Music
-from retune.encode.performance import Performance, Task, write_spread
-from retune.encode.relabel import Address, relabel
-from retune.encode.rewrite import FileRewrite, Place
-from retune.encode.share import place_notes
-from retune.encode.spread import Spread, channels_used, demand_of, rested_ticks, spread_notes
-from retune.encode.timeline import OtherEvent
-from retune.encode.whole_groups import with_whole_groups
-from retune.encode.zones import Zone, plan_zones
+from retune.encode.placing.allocate import Placement
+from retune.encode.placing.channels import Lane, Lanes
+from retune.encode.placing.share import place_notes
+from retune.encode.placing.spread import Spread, channels_used, demand_of, rested_ticks, spread_notes
+from retune.encode.placing.zones import Zone, plan_zones
+from retune.encode.plain.devices import told_to_all
+from retune.encode.plain.relabel import Address, relabel
+from retune.encode.plain.whole_groups import with_whole_groups
+from retune.encode.survey.instruments import KNOWN_PARAMETERS, Habits, Selection, refused_kit
+from retune.encode.survey.music import Music
+from retune.encode.survey.parameters import PRESSURE
+from retune.encode.survey.timeline import OtherEvent
+from retune.encode.writing.lines import Line, Voice
+from retune.encode.writing.performance import Performance, Task, write_spread
+from retune.encode.writing.rewrite import FileRewrite, Place
 from retune.errors import OptionError
 from retune.options import Options
 from retune.score.model import IntArray, Score

@@ -16,14 +16,14 @@ import numpy as np
 
 from retune.constants import CC_DATA_MSB, RPN_TUNING_BANK, RPN_TUNING_PROGRAM
 from retune.encode import messages as build
-from retune.encode.lines import Line, Voice
 from retune.encode.losses import losses
 from retune.encode.model import Encoded
-from retune.encode.music import Music, music_of, survey
-from retune.encode.performance import write_file
-from retune.encode.rewrite import Place
-from retune.encode.spread import Spread, channels_used, spread_notes
+from retune.encode.placing.spread import Spread, channels_used, spread_notes
+from retune.encode.survey.music import Music, music_of, survey
 from retune.encode.tables import TableConductor, TablePerformance
+from retune.encode.writing.lines import Line, Voice
+from retune.encode.writing.performance import write_file
+from retune.encode.writing.rewrite import Place
 from retune.options import Options
 from retune.score.model import Score
 from retune.tuning.model import Tuning

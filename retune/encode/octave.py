@@ -12,13 +12,13 @@ import numpy as np
 
 from retune.constants import CHANNELS_PER_PORT, FINE_TUNING_CENTRE
 from retune.encode import messages as build
-from retune.encode.lines import Line
 from retune.encode.losses import losses, out_of_reach
 from retune.encode.model import Encoded
-from retune.encode.music import music_of, survey
-from retune.encode.performance import write_file
-from retune.encode.spread import channels_used, spread_notes
+from retune.encode.placing.spread import channels_used, spread_notes
+from retune.encode.survey.music import music_of, survey
 from retune.encode.tables import TableConductor, TablePerformance
+from retune.encode.writing.lines import Line
+from retune.encode.writing.performance import write_file
 from retune.options import Options
 from retune.score.model import Score
 from retune.tuning.model import Tuning

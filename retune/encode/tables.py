@@ -10,10 +10,10 @@ from collections.abc import Iterator
 
 import mido
 
-from retune.encode.conduct import Conductor
-from retune.encode.lines import Line, Voice
-from retune.encode.performance import Performance, Task
-from retune.encode.rewrite import Place
+from retune.encode.writing.conduct import Conductor
+from retune.encode.writing.lines import Line, Voice
+from retune.encode.writing.performance import Performance, Task
+from retune.encode.writing.rewrite import Place
 
 Moment = tuple[int, int]
 """Tick and track."""

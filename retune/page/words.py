@@ -135,8 +135,8 @@ FIGURE_LABELS = (
 
 def figure_rows(analysis: Analysis, tuning: Tuning) -> list[FigureRow]:
     """Return the figures of equal temperament and of the tuning, side by side."""
-    from retune.check.figures import figures, figures_of_tuning
-    from retune.check.tuned import equal_tempered
+    from retune.check.measures.figures import figures, figures_of_tuning
+    from retune.check.measures.tuned import equal_tempered
 
     limit, score, harmony = analysis.options.prime_limit, analysis.score, analysis.harmony
     before = figures(equal_tempered(score), harmony, prime_limit=limit).as_dict()

@@ -10,7 +10,7 @@ import mido
 import pytest
 
 from retune.check import check
-from retune.check.fidelity import Fidelity
+from retune.check.kept.fidelity import Fidelity
 from retune.cli.check import COUNTS
 from retune.harmony import find_harmony
 from retune.score import read_score

@@ -12,10 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from retune.check import decode, figures, figures_of_tuning
-from retune.check.figures import displacement, figures_of_sounding
-from retune.check.pairs import consonant_pairs, per_bar
-from retune.check.sounding import Sounding
-from retune.check.tuned import TunedNotes, equal_tempered, heard, tuned
+from retune.check.measures.figures import displacement, figures_of_sounding
+from retune.check.measures.pairs import consonant_pairs, per_bar
+from retune.check.measures.tuned import TunedNotes, equal_tempered, heard, tuned
+from retune.check.receiver.sounding import Sounding
 from retune.harmony.model import KEY_DTYPE, PIECE_DTYPE, WINDOW_DTYPE, Harmony
 from retune.ratios.model import Ratios, RatioTable
 from retune.score import read_score
@@ -187,7 +187,7 @@ def test_crowds_are_sampled_evenly(monkeypatch: pytest.MonkeyPatch) -> None:
     """Above the limit every n-th row stands for all: the mean of a repeating pattern stays."""
     rows = [(k * 10, k * 10 + 35, 60 + 7 * (k % 2), float(k % 2)) for k in range(4000)]
     whole = consonant_pairs(notes_of(rows))
-    monkeypatch.setattr("retune.check.pairs.MOST_PAIRS", 2000)
+    monkeypatch.setattr("retune.check.measures.pairs.MOST_PAIRS", 2000)
     some = consonant_pairs(notes_of(rows))
     assert len(some.deviation) <= 2001 < len(whole.deviation)
     assert some.mean() == pytest.approx(whole.mean(), rel=0.02)

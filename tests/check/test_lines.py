@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from retune.check.lines import comma_jumps, odd_steps, repeats
-from retune.check.tuned import TunedNotes
+from retune.check.measures.lines import comma_jumps, odd_steps, repeats
+from retune.check.measures.tuned import TunedNotes
 
 SYNTONIC_COMMA = 1200 * math.log2(81 / 80)
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from retune.check import decode
-from retune.check.mts import KeyChange, OctaveChange, read_tuning
+from retune.check.receiver.mts import KeyChange, OctaveChange, read_tuning
 from tests.check.build import cents_of, smf, steps
 
 NOTE = "00 90 40 40 60 80 40 40"

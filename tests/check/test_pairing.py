@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from retune.check import check, decode
-from retune.check.pairing import pair_notes
+from retune.check.receiver.pairing import pair_notes
 from retune.options import ENCODINGS, Options
 from retune.pipeline import convert
 from retune.score import read_score

@@ -8,7 +8,7 @@ import mido
 import pytest
 
 from retune.check import check, decode
-from retune.check.in_force import PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE
+from retune.check.receiver.in_force import PRESSURE_OF_CHANNEL, PRESSURE_OF_NOTE
 from retune.options import ENCODINGS, Options
 from retune.pipeline import Conversion, convert
 from tests.check.build import smf

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from retune.check.figures import figures
-from retune.check.tuned import equal_tempered, tuned
+from retune.check.measures.figures import figures
+from retune.check.measures.tuned import equal_tempered, tuned
 from retune.compare.choose import best_fixed, consonance_ticks
 from retune.harmony import find_harmony
 from retune.tuning.fixed import fixed_tuning

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from retune.check.figures import Figures
+from retune.check.measures.figures import Figures
 from retune.cli.compare import HEADERS
 from retune.tuning.temperaments import TEMPERAMENTS, parse_temperament, temperament
 

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from retune.check.pairs import consonant_pairs
-from retune.check.tuned import TunedNotes, equal_tempered
+from retune.check.measures.pairs import consonant_pairs
+from retune.check.measures.tuned import TunedNotes, equal_tempered
 from retune.compare.sound import (
     beat_rates,
     mean_beat_rate,

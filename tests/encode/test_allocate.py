@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from retune.encode.allocate import Allocator
-from retune.encode.channels import Lane, Lanes
-from retune.encode.demand import Demand
-from retune.encode.wanted import Wanted
+from retune.encode.placing.allocate import Allocator
+from retune.encode.placing.channels import Lane, Lanes
+from retune.encode.placing.demand import Demand
+from retune.encode.survey.wanted import Wanted
 
 
 def two_notes_at_once() -> Allocator:

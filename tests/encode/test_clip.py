@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 
 from retune import pipeline
 from retune.check import check, decode
-from retune.check.sounding import KEY_PRESSURE
+from retune.check.receiver.sounding import KEY_PRESSURE
 from retune.encode import encode
-from retune.encode import packets as ump
 from retune.encode.midi2 import free_index
+from retune.encode.writing import packets as ump
 from retune.errors import OptionError
 from retune.options import Options
 from retune.score import read_score

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from retune.check import decode
-from retune.check.sounding import Sounding
+from retune.check.receiver.sounding import Sounding
 from retune.options import ENCODINGS, Options
 from retune.pipeline import convert
 from tests.encode.build import Event, file_of, in_order, note

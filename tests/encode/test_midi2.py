@@ -10,8 +10,9 @@ import pytest
 from hypothesis import assume, given, settings
 
 from retune.check import check, decode
-from retune.encode import encode, packets
+from retune.encode import encode
 from retune.encode.model import Encoded
+from retune.encode.writing import packets
 from retune.options import Options
 from retune.pipeline import analyze, convert, tune
 from retune.score import Score, read_score

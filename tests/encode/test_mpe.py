@@ -9,7 +9,7 @@ import pytest
 
 from retune.encode import encode
 from retune.encode.bend import read_bends
-from retune.encode.zones import plan_zones
+from retune.encode.placing.zones import plan_zones
 from retune.options import Options
 from tests.encode.build import in_order, note, score_of, tuning_of
 from tests.encode.receiver import Receiver, hear

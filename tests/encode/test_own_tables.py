@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from retune.encode.own_tables import absorbed, read_change
+from retune.encode.plain.own_tables import absorbed, read_change
 from retune.errors import InputError
 from retune.options import Options
 from retune.pipeline import convert

@@ -7,7 +7,7 @@ import struct
 import pytest
 
 from retune.check import decode
-from retune.encode.raw_bytes import RawBytes, system_messages
+from retune.encode.survey.raw_bytes import RawBytes, system_messages
 from retune.options import ENCODINGS, Options
 from retune.pipeline import Conversion, convert
 from retune.score.packets import SysexPacket
