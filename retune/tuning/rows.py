@@ -103,14 +103,15 @@ def overlapping(start: Ints, end: Ints) -> Overlaps:
     there are more than `PARTNERS_PER_NOTE` a span on average, only the next `PARTNERS_IN_A_CROWD` are taken for each.
     """
     index = np.arange(len(start))
-    count = np.maximum(np.searchsorted(start, end, side="left") - index - 1, 0)
+    count = np.maximum(start.searchsorted(end) - index - 1, 0)
     left_out = np.zeros_like(count)
     if int(count.sum()) > PARTNERS_PER_NOTE * len(start) + 10_000:
         left_out = np.maximum(count - PARTNERS_IN_A_CROWD, 0)
         count -= left_out
-    earlier = np.repeat(index, count)
-    offset = np.arange(len(earlier)) - np.repeat(np.cumsum(count) - count, count)
-    return Overlaps(earlier, earlier + 1 + offset, left_out)
+    earlier = index.repeat(count)
+    # The partners of each span follow it; their rows begin where those of the spans before end.
+    later = np.arange(len(earlier)) + (index + 1 + count - count.cumsum()).repeat(count)
+    return Overlaps(earlier, later, left_out)
 
 
 def pair_rows(
@@ -282,18 +283,19 @@ def melody(score: Score, unknowns: Unknowns, order: Ints) -> Melody:
     From one note of a part to the next, where the part strikes one note at a time (`CHORD_SHARE`) and rests for less
     than two quarters.
     """
-    notes = score.notes[order]
-    part, onset, release = notes["part"], notes["onset_tick"], notes["release_tick"]
+    part, key, onset, release = (
+        score.notes[column][order] for column in ("part", "key", "onset_tick", "release_tick")
+    )
     length = release - onset
     same = part[1:] == part[:-1]
     together = same & (onset[1:] - onset[:-1] <= CHORD_SHARE * np.minimum(length[1:], length[:-1]))
-    alone = np.ones(len(notes), dtype=bool)
+    alone = np.ones(len(order), dtype=bool)
     alone[1:][together] = alone[:-1][together] = False
     near = same & alone[:-1] & alone[1:]
     near &= onset[1:] - release[:-1] < STRIDE_GAP_QUARTERS * score.clock.ticks_per_quarter
     at = near.nonzero()[0]
     earlier, later = unknowns.at_end(order[at]), unknowns.at_start(order[at + 1])
-    rise = notes["key"][at + 1] - notes["key"][at]
+    rise = key[at + 1] - key[at]
     return Melody(np.where(rise > 0, later, earlier), np.where(rise > 0, earlier, later), np.abs(rise))
 
 

@@ -233,13 +233,10 @@ def _displacement(score: Score, harmony: Harmony, setup: Setup, x: Floats, offse
     unknowns, pieces = setup.unknowns, harmony.pieces
     displacement = x[unknowns.offsets : unknowns.offsets + unknowns.windows].copy()
     np.clip(displacement, -setup.drift_limit, setup.drift_limit, out=displacement)
-    root = (
-        score.notes["key"].astype(np.int64)[pieces["note"]] % 12
-        == harmony.windows["root_pc"][pieces["window"]]
-    )
-    at = np.flatnonzero(root)
+    pitch_class = score.notes["key"][pieces["note"]] % 12
+    at = (pitch_class == harmony.windows["root_pc"][pieces["window"]]).nonzero()[0]
     length = pieces["end_tick"][at] - pieces["start_tick"][at]
-    at = at[np.argsort(length, kind="stable")]  # the longest is written last
+    at = at[length.argsort(kind="stable")]  # the longest is written last
     displacement[pieces["window"][at]] = offsets[at]
     return np.round(displacement / GRID_CENTS) * GRID_CENTS
 
