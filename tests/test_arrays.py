@@ -28,3 +28,9 @@ def test_numbered_values(values):
 )
 def test_percentiles(values, share):
     assert percentile(np.array(values), share) == pytest.approx(np.percentile(values, share), abs=1e-9)
+
+
+@given(st.lists(st.lists(st.integers(-9, 9), min_size=3, max_size=3)))
+def test_running_totals_start_with_nothing(rows):
+    values = np.array(rows).reshape(-1, 3)
+    assert np.array_equal(so_far(values), np.vstack([np.zeros(3), np.cumsum(values, axis=0)]))
