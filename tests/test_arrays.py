@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from retune.arrays import distinct, numbered, percentile
+from retune.arrays import distinct, numbered, percentile, so_far
 
 
 @given(st.lists(st.integers(-5, 5)))
