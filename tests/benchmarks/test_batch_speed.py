@@ -96,9 +96,7 @@ def test_two_processes(folder, say):
         Task(job=job, options=Options(), plan_text="", plan_name="", recipe="", known=None) for job in jobs
     ]
     alone = processor_seconds(tasks[100:], 1)
-    together = processor_seconds(tasks, 2) - processor_seconds(
-        tasks[:2], 2
-    )  # without the start of the processes
+    together = processor_seconds(tasks, 2) - processor_seconds(tasks[:100], 2)  # without starting processes
     say(told("processor time of a file, one of two processes against alone", together / alone, 1.1))
 
 
