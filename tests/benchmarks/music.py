@@ -29,6 +29,11 @@ def chorale() -> bytes:
     return real_file("bach/bwv66.6")
 
 
+def chorales() -> list[bytes]:
+    """Nine chorales of J. S. Bach as they follow each other in the same corpus, short and long ones."""
+    return [real_file(f"bach/bwv{number}") for number in range(253, 262)]
+
+
 def song() -> bytes:
     """Our pop song: drums, bass, chords, melody."""
     return (SAMPLES / "pop_loop.mid").read_bytes()
