@@ -8,7 +8,7 @@ from typing import Any
 
 from retune.constants import A4_HZ, OCTAVE_CENTS
 from retune.errors import OptionError
-from retune.units import pitch_class_of
+from retune.note_names import pitch_class_of
 
 ENCODINGS = ("bend", "mpe", "mts", "mts-octave", "midi2")
 CLIP_SUFFIX = ".midi2"  # of a MIDI 2.0 clip (M2-116-U), which no reader of MIDI files opens

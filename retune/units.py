@@ -1,4 +1,4 @@
-"""Conversions between the units of the project: ratios, cents, keys, hertz, bend steps, names of notes.
+"""Conversions between the units of the project: ratios, cents, keys, hertz, bend steps.
 
 Cents are 1200·log2(ratio) (Ellis, in Helmholtz, *On the Sensations of Tone*, 2nd English ed. 1885, App. XX).
 """
@@ -12,10 +12,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from retune.constants import A4_HZ, A4_KEY, BEND_CENTRE, FINE_TUNING_CENTRE, OCTAVE_CENTS
-
-PC_OF_LETTER = dict(zip("CDEFGAB", (0, 2, 4, 5, 7, 9, 11), strict=True))
-STEPS_OF_SIGN = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
-STEPS_OF_SIGN |= {"##": 2, "♯♯": 2, "x": 2, "𝄪": 2, "bb": -2, "♭♭": -2, "𝄫": -2}
 
 FloatOrArray = TypeVar("FloatOrArray", float, NDArray[np.float64])
 
@@ -44,11 +40,3 @@ def fine_tuning_cents(value: int) -> float:
 def bend_step_cents(range_semitones: float) -> float:
     """Distance of neighbouring bend values [cents]."""
     return 100.0 * range_semitones / BEND_CENTRE
-
-
-def pitch_class_of(name: str) -> int | None:
-    """Pitch class of a note name such as "A", "f#", "B♭"; None for anything else."""
-    letter, sign = name.strip()[:1].upper(), name.strip()[1:]
-    if letter not in PC_OF_LETTER or sign not in STEPS_OF_SIGN:
-        return None
-    return (PC_OF_LETTER[letter] + STEPS_OF_SIGN[sign]) % 12

@@ -19,7 +19,7 @@ MODULES = {
 TREES = {name: ast.parse(path.read_text(encoding="utf-8")) for name, path in MODULES.items()}
 
 ROAD = ("score", "harmony", "ratios", "tuning", "encode")
-GROUND = {"arrays", "toml_lines", "units", "constants", "errors", "options", "wording", "files"}
+GROUND = {"arrays", "note_names", "toml_lines", "units", "constants", "errors", "options", "wording", "files"}
 CONSUMERS = {"compare", "listen", "page", "parts", "passages", "plots", "batch", "api", "cli"}
 WRITERS = {
     "retune.files",

@@ -10,7 +10,7 @@ import re
 from typing import NamedTuple
 
 from retune.harmony.vocabulary import AUGMENTED_SIXTHS, CHORD_TYPES, INDEX_OF_SYMBOL
-from retune.units import PC_OF_LETTER, STEPS_OF_SIGN
+from retune.note_names import PC_OF_LETTER, STEPS_OF_SIGN
 
 
 class Symbol(NamedTuple):

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 from retune.errors import OptionError
 from retune.harmony.chord_symbols import parse_kind
 from retune.harmony.vocabulary import INDEX_OF_SYMBOL
+from retune.note_names import pitch_class_of
 from retune.options import MOST_LIMIT_CENTS
 from retune.ratios.parse import parse_tones as parse_tones_of_chord
-from retune.units import pitch_class_of
 from retune.wording import nearest
 
 if TYPE_CHECKING:

@@ -7,10 +7,10 @@ from numpy.typing import NDArray
 
 from retune.harmony.keys import tonics_at
 from retune.harmony.model import Harmony
+from retune.note_names import pitch_class_of
 from retune.score.model import Score
 from retune.tuning.unknowns import Unknowns
 from retune.tuning.weights import Weights
-from retune.units import pitch_class_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

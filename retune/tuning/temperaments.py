@@ -21,9 +21,10 @@ from numpy.typing import NDArray
 
 from retune.constants import SYNTONIC_COMMA
 from retune.errors import OptionError
+from retune.note_names import pitch_class_of
 from retune.ratios.intervals import Pair
 from retune.ratios.parse import parse_ratio
-from retune.units import pitch_class_of, ratio_to_cents
+from retune.units import ratio_to_cents
 from retune.wording import nearest, plain
 
 Floats = NDArray[np.float64]

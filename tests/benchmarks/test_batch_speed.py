@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import resource
 import shutil
+import subprocess
+import sys
 import time
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -44,6 +46,16 @@ def _batch(folder, processes: int) -> float:
     return time.perf_counter() - began
 
 
+def _command(folder, processes: int) -> float:
+    """Seconds of the command, by the clock: what a user waits."""
+    out = folder.parent / f"out {processes}"
+    shutil.rmtree(out, ignore_errors=True)
+    words = ["convert", folder, "--out-dir", out, "--jobs", processes, "--quiet"]
+    began = time.perf_counter()
+    subprocess.run([sys.executable, "-m", "retune", *map(str, words)], check=True)
+    return time.perf_counter() - began
+
+
 def _bare(datas: list[bytes], processes: int) -> float:
     """Seconds by the clock of the same conversions, shared out evenly, with nothing read, written or told."""
     shares = [datas[i::processes] for i in range(processes)]
@@ -75,8 +87,7 @@ def test_two_processes(folder, say):
     """By the clock, which tells only on a machine that is idle; and in processor time, which tells anywhere."""
     if available_cores() < 2:
         pytest.skip("one core only")
-    _batch(folder, 1)
-    rounds = [(_batch(folder, 1), _batch(folder, 2)) for _ in range(3)]
+    rounds = [(_command(folder, 1), _command(folder, 2)) for _ in range(3)]
     one, two = (min(column) for column in zip(*rounds, strict=True))
     say(
         told(
@@ -90,7 +101,7 @@ def test_two_processes(folder, say):
     bare = [(_bare(datas, 1), _bare(datas, 2)) for _ in range(3)]
     given = min(first for first, _ in bare) / min(second for _, second in bare)
     say(told("the same, conversions alone: what the machine has to give", given, more=True))
-    say(told("share of it that a batch reaches", one / two / given, 0.95, more=True))
+    say(told("share of it that a batch reaches", one / two / given, 0.9, more=True))
     jobs = find_jobs([str(folder)], str(folder.parent / "out"))
     tasks = [
         Task(job=job, options=Options(), plan_text="", plan_name="", recipe="", known=None) for job in jobs

@@ -94,6 +94,13 @@ def test_a_file_whose_name_looks_like_an_option_is_told_how_to_be_said(tmp_path,
     assert run("convert", "./-hymn.mid", "--out-dir", "out").status == 0
 
 
+def test_options_are_read_without_numpy():
+    """A batch hands its files to other processes, and a cluster's client to other machines, before any is read."""
+    script = "import sys, retune.cli.options, retune.settings, retune.batch; print('numpy' in sys.modules)"
+    told = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert told.stdout == "False\n"
+
+
 @pytest.fixture
 def broken(tmp_path, monkeypatch):
     """A command `broken` that runs a line of Python."""

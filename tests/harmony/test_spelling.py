@@ -14,7 +14,7 @@ from retune.harmony.spelling import (
     spell,
 )
 from retune.harmony.vocabulary import AUGMENTED_SIXTHS, CHORD_TYPES
-from retune.units import pitch_class_of
+from retune.note_names import pitch_class_of
 from tests.harmony.build import TPQ, blocks, score_of
 
 
