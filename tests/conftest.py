@@ -36,12 +36,18 @@ CHROMIUM_ARGUMENTS = [
 
 
 def pytest_configure() -> None:
-    """Have an interrupt interrupt again: a shell starts what runs in its background with it ignored.
+    """Have signals end what they end: a shell, or nohup, starts what runs in its background with some ignored.
 
     What is ignored stays so in every program started from here, and those a test stops would never end.
     """
-    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
-        signal.signal(signal.SIGINT, signal.default_int_handler)
+    for name, usual in (
+        ("SIGINT", signal.default_int_handler),
+        ("SIGTERM", signal.SIG_DFL),
+        ("SIGHUP", signal.SIG_DFL),
+    ):
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is signal.SIG_IGN:
+            signal.signal(number, usual)
 
 
 @pytest.fixture(scope="session")
