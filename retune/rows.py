@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import begins
 from retune.errors import ArgumentError
 from retune.harmony.model import Role
 from retune.harmony.spelling import chord_label
@@ -116,7 +117,7 @@ def refuse_mismatch(analysis: Analysis, tuning: Tuning) -> None:
 
 def _firsts(notes: NDArray[np.int64]) -> NDArray[np.int64]:
     """Where each run of equal note indices begins."""
-    return np.flatnonzero(np.diff(notes, prepend=-1))
+    return np.flatnonzero(begins(notes))
 
 
 def _labels(analysis: Analysis) -> list[str]:

@@ -153,6 +153,18 @@ class TestWriting:
         assert b"standard output: cannot be written" in run(script).communicate()[1]
 
 
+SLOW_WRITER = """
+    import os, sys, time
+    from retune import files
+    def slow_sync(handle):
+        print("writing", flush=True)
+        time.sleep(30)
+    os.fsync = slow_sync
+    files.write_atomically(sys.argv[1], b"new" * 1000)
+"""
+"""A program that says when it is inside the sync to disk, and stays there."""
+
+
 class TestEndedEarly:
     """Whatever ends the writing early, the old file is whole and nothing else is left behind."""
 
@@ -175,16 +187,7 @@ class TestEndedEarly:
     def test_signal(self, tmp_path: Path, number: signal.Signals) -> None:
         """The child is stopped inside the sync to disk, where a real program spends its time."""
         (tmp_path / "a.mid").write_bytes(b"old")
-        script = """
-            import os, sys, time
-            from retune import files
-            def slow_sync(handle):
-                print("writing", flush=True)
-                time.sleep(30)
-            os.fsync = slow_sync
-            files.write_atomically(sys.argv[1], b"new" * 1000)
-        """
-        child = run(script, str(tmp_path / "a.mid"))
+        child = run(SLOW_WRITER, str(tmp_path / "a.mid"))
         assert child.stdout is not None
         assert child.stdout.readline() == b"writing\n"
         assert len(os.listdir(tmp_path)) == 2
@@ -222,18 +225,9 @@ class TestEndedEarly:
         assert sorted(os.listdir(tmp_path)) == ["a.mid", "b.mid"]
 
     def test_a_file_left_by_a_killed_writer_is_removed_and_no_other(self, tmp_path: Path) -> None:
-        script = """
-            import os, sys, time
-            from retune import files
-            def slow_sync(handle):
-                print("writing", flush=True)
-                time.sleep(30)
-            os.fsync = slow_sync
-            files.write_atomically(sys.argv[1], b"new" * 1000)
-        """
         (tmp_path / ".retune-mine").touch()
         (tmp_path / "x.tmp").touch()
-        children = [run(script, str(tmp_path / name)) for name in ("a.mid", "b.mid")]
+        children = [run(SLOW_WRITER, str(tmp_path / name)) for name in ("a.mid", "b.mid")]
         for child in children:
             assert child.stdout is not None
             assert child.stdout.readline() == b"writing\n"

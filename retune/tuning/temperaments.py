@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import so_far
 from retune.constants import SYNTONIC_COMMA
 from retune.errors import OptionError
 from retune.note_names import pitch_class_of
@@ -239,7 +240,7 @@ def _from_fifths(narrowings: tuple[Narrowing, ...]) -> Floats:
     """Offsets of the twelve steps above C from the eleven fifths E♭ to G♯."""
     widened = ratio_to_cents(3, 2) - 700.0 - np.array([narrowing.cents for narrowing in narrowings])
     offsets = np.zeros(12)
-    offsets[(FIRST_FIFTH + 7 * np.arange(12)) % 12] = np.concatenate([[0.0], np.cumsum(widened)])
+    offsets[(FIRST_FIFTH + 7 * np.arange(12)) % 12] = so_far(widened)
     return offsets
 
 

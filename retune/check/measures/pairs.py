@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from retune.arrays import distinct
+from retune.arrays import distinct, so_far
 from retune.check.measures.tuned import TunedNotes
 from retune.check.receiver.sounding import BoolArray, FloatArray, IntArray
 from retune.check.receiver.timeline import expand
@@ -144,6 +144,6 @@ def _between(
     """
     started, ended = (np.bincount(place, values, minlength=len(ticks)) for place in at)
     rate = np.cumsum(started - ended)[:-1]
-    reached = np.append(0.0, np.cumsum(rate * np.diff(ticks)))
+    reached = so_far(rate * np.diff(ticks))
     result: FloatArray = np.interp(stop, ticks, reached) - np.interp(begin, ticks, reached)
     return result

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from retune.arrays import begins, ends
+from retune.arrays import begins, ends, so_far
 from retune.check.receiver.sounding import BoolArray, FloatArray, IntArray, Sounding, Table
 from retune.score.model import Score
 from retune.tuning.model import Tuning
@@ -45,7 +45,7 @@ class TunedNotes(NamedTuple):
     def mean_between(self, notes: IntArray, starts: IntArray, ends: IntArray) -> FloatArray:
         """Mean cents of each note between two ticks; nan where the note does not sound."""
         span = int(max(self.end.max(initial=0), np.max(ends, initial=0))) + 1
-        areas = np.append(0.0, np.cumsum(self.cents * (self.end - self.start)))
+        areas = so_far(self.cents * (self.end - self.start))
         starts_at = self.note * span + self.start
 
         def area(ticks: IntArray) -> FloatArray:
