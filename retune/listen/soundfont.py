@@ -18,6 +18,7 @@ import mido
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import begins
 from retune.encode import encode
 from retune.errors import OptionError, RetuneError
 from retune.listen.audio import read_wave
@@ -81,7 +82,7 @@ def midi_files_of(score: Score, rows: Rows, *, own_programs: bool) -> list[bytes
 
 def _midi_of(score: Score, rows: Rows, own_programs: bool) -> bytes:
     """Return a MIDI file that sounds as the rows say, of no more parts than there are channels."""
-    first = np.flatnonzero(np.diff(rows["tone"], prepend=-1) != 0)
+    first = np.flatnonzero(begins(rows["tone"]))
     last = np.append(first[1:], len(rows)) - 1
     tones = rows[first]
     onset = _ticks(tones["start_s"])
@@ -122,7 +123,7 @@ def _offsets(rows: Rows, first: IntArray, note_of_tone: IntArray, played: Score)
     offsets["start_tick"] = _ticks(rows["start_s"])
     offsets["offset_cents"] = rows["offset_cents"]
     offsets = offsets[np.lexsort((np.arange(len(rows)), offsets["note"]))]
-    new = np.diff(offsets["note"], prepend=-1) != 0
+    new = begins(offsets["note"])
     offsets["start_tick"][new] = played.notes["onset_tick"][offsets["note"][new]]
     ends = played.notes["sounding_end_tick"][offsets["note"]]
     inside = ~new & (offsets["start_tick"] >= ends)

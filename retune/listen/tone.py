@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from retune.arrays import begins
 from retune.listen.heard import Rows, frequencies
 from retune.listen.spectra import AMPLITUDES
 
@@ -41,7 +42,7 @@ def render_tones(
     """
     out = np.zeros(math.ceil(length_s * rate))
     hz = frequencies(rows)
-    first = np.flatnonzero(np.diff(rows["tone"], prepend=-1) != 0)
+    first = np.flatnonzero(begins(rows["tone"]))
     bounds = np.append(first, len(rows))
     for index, (lo, hi) in enumerate(itertools.pairwise(bounds)):
         _add_tone(out, rows[lo:hi], hz[lo:hi], sound, rate)
